@@ -1,0 +1,1 @@
+"""Exposure, spectra, colour and filters."""

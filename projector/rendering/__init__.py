@@ -1,0 +1,1 @@
+"""Pictures and maps: what is kept between changes, tiles, threads, tone and files."""

@@ -1,0 +1,1 @@
+"""Figures and pages; the only user of matplotlib."""

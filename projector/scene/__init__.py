@@ -1,0 +1,1 @@
+"""What stands in the studio, and how it is read from files."""

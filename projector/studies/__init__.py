@@ -1,0 +1,1 @@
+"""Questions a photographer asks, each answered from values to values."""

@@ -1,0 +1,1 @@
+"""Published values as data, and the checks that `projector verify` and the tests share."""

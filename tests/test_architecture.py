@@ -1,0 +1,92 @@
+"""The rules of the house, held by reading the sources: imports go down only, and each heavy library has one home."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[1] / "projector"
+LAYERS = [
+    {"jit"},
+    {"geometry"},
+    {"optics", "photometry"},
+    {"scene"},
+    {"tracing"},
+    {"rendering"},
+    {"studies"},
+    {"verification"},
+    {"reports"},
+    {"cli", "live"},
+]
+LEVEL_OF = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
+HOMES_OF_LIBRARY = {
+    "numba": ("jit.py", "tracing/vectors.py"),
+    "llvmlite": ("tracing/vectors.py",),
+    "trimesh": ("scene/",),
+    "matplotlib": ("reports/",),
+}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def module_id(path: Path) -> str:
+    return path.relative_to(PACKAGE).as_posix()
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imported_modules(tree: ast.AST):
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module
+            if node.module == "projector":
+                yield from (f"projector.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_imports_only_go_down(path):
+    room = room_of(path)
+    if room == "__init__":
+        return
+    for name in imported_modules(ast.parse(path.read_text())):
+        parts = name.split(".")
+        if parts[0] != "projector" or len(parts) < 2 or parts[1] not in LEVEL_OF:
+            continue
+        assert parts[1] == room or LEVEL_OF[parts[1]] < LEVEL_OF[room], f"{module_id(path)} imports {name}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_heavy_libraries_stay_in_their_rooms(path):
+    for name in imported_modules(ast.parse(path.read_text())):
+        homes = HOMES_OF_LIBRARY.get(name.split(".")[0])
+        if homes is not None:
+            assert module_id(path).startswith(homes), f"{module_id(path)} imports {name}"
+        assert not name.startswith("matplotlib.pyplot"), "pyplot needs a display; build figures from matplotlib.figure"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_modules_and_functions_stay_readable(path):
+    text = path.read_text()
+    assert len(text.splitlines()) <= 400, "no module over 400 lines"
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            assert node.end_lineno - node.lineno + 1 <= 60, f"{node.name} is over 60 lines"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_only_the_command_line_prints(path):
+    if room_of(path) == "cli":
+        return
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id != "print", f"{module_id(path)}:{node.lineno} prints"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_module_names_say_something(path):
+    assert path.stem not in {"utils", "util", "helpers", "helper", "common", "core", "base", "misc", "manager"}
