@@ -9,12 +9,21 @@ from __future__ import annotations
 import numpy as np
 
 from projector.jit import kernel
+from projector.tracing.vectors import GROUP, WIDTH
 
-GROUP = 4
-"""Triangles in a leaf at most; they are stored side by side and tested together."""
 N_BINS = 16
 DEEPEST_AREA_SPLIT = 40
-"""Below this depth nodes are halved, so that no tree is deeper than 40 + log2(number of triangles)."""
+"""Below this depth nodes are halved, so that no tree is deeper than 40 + 29 levels (2³¹ triangles, leaves of 4)."""
+STACK_SIZE = 512
+"""Entries that a traversal may have waiting: seven a level at most, 7 · 69 + 8 in all."""
+
+
+def aligned(shape, dtype) -> np.ndarray:
+    """An uninitialised array that begins at a multiple of 64 bytes: no vector of a node straddles two cache lines."""
+    n_bytes = int(np.prod(shape)) * np.dtype(dtype).itemsize
+    raw = np.empty(n_bytes + 64, np.uint8)
+    begin = -raw.ctypes.data % 64
+    return raw[begin : begin + n_bytes].view(dtype).reshape(shape)
 
 
 def padded_extents(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -188,3 +197,60 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
         _open_range(pending, n_pending + 1, begin, middle, depth + 1, node, 0)
         n_pending += 2
     return n_nodes, n_leaves
+
+
+@kernel
+def _open_largest(boxes, children, slots, n_slots):
+    """Replace the child with the largest box that is a node by its two children; returns the new count."""
+    largest, chosen = -1.0, -1
+    for slot in range(n_slots):
+        parent, side = slots[slot, 0], slots[slot, 1]
+        if children[parent, side] >= 0:
+            box = boxes[parent, side]
+            area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
+            if area > largest:
+                largest, chosen = area, slot
+    if chosen < 0:
+        return n_slots
+    node = children[slots[chosen, 0], slots[chosen, 1]]
+    slots[chosen, 0], slots[chosen, 1] = node, 0
+    slots[n_slots, 0], slots[n_slots, 1] = node, 1
+    return n_slots + 1
+
+
+@kernel
+def widen_tree(boxes, children, nodes, node_bits):
+    """Collapse a two-wide tree to eight children a node; returns the number of nodes.
+
+    boxes, children  as `grow_tree` left them
+    nodes            (n or more, 7, 8) float32 filled; node_bits the same memory as int32
+    """
+    slots = np.empty((WIDTH, 2), np.int64)
+    # A node of the narrow tree and the wide node that stands for it.
+    pending = np.empty((STACK_SIZE, 2), np.int64)
+    pending[0, 0] = pending[0, 1] = 0
+    n_pending, n_nodes = 1, 1
+    while n_pending > 0:
+        n_pending -= 1
+        narrow, wide = pending[n_pending, 0], pending[n_pending, 1]
+        slots[0, 0], slots[0, 1], slots[1, 0], slots[1, 1] = narrow, 0, narrow, 1
+        n_slots, n_before = 2, 0
+        while n_before < n_slots < WIDTH:
+            n_before = n_slots
+            n_slots = _open_largest(boxes, children, slots, n_slots)
+        for slot in range(WIDTH):
+            nodes[wide, :3, slot] = np.inf
+            nodes[wide, 3:6, slot] = -np.inf
+            node_bits[wide, 6, slot] = 0
+        for slot in range(n_slots):
+            parent, side = slots[slot, 0], slots[slot, 1]
+            for row in range(6):
+                nodes[wide, row, slot] = boxes[parent, side, row]
+            child = children[parent, side]
+            if child >= 0:
+                pending[n_pending, 0], pending[n_pending, 1] = child, n_nodes
+                child = n_nodes
+                n_pending += 1
+                n_nodes += 1
+            node_bits[wide, 6, slot] = child
+    return n_nodes
