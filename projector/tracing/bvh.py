@@ -85,11 +85,11 @@ def build_bvh(vertices, triangles) -> Bvh:
     if triangles.size and not (0 <= triangles.min() and triangles.max() < len(vertices)):
         raise ValueError("a mesh has triangles that name corners it does not have; its file is damaged")
     extents = padded_extents(vertices, triangles)
-    n_rows = max(1, len(triangles))
+    n_rows = len(triangles) + 2
     order = np.arange(len(triangles), dtype=np.int32)
     boxes = np.empty((n_rows, 2, 6), np.float32)
     children = np.empty((n_rows, 2), np.int32)
-    leaf_ranges = np.empty((n_rows + 1, 2), np.int32)
+    leaf_ranges = np.empty((n_rows, 2), np.int32)
     n_nodes, n_leaves = grow_tree(extents, order, boxes, children, leaf_ranges)
     nodes = aligned((n_nodes, 7, WIDTH), np.float32)
     n_wide = widen_tree(boxes, children, nodes, nodes.view(np.int32))
@@ -140,7 +140,7 @@ def _box_axis(origin, component, steepest):
     margin = abs(origin) * ORIGIN_ROUNDING
     above, below = np.float32(origin + margin), np.float32(origin - margin)
     shrunk, grown = np.float32(slope * SHRUNK), np.float32(slope * GROWN)
-    if component < 0.0:
+    if slope < 0.0:
         return 1, below, shrunk, above, grown
     return 0, above, shrunk, below, grown
 

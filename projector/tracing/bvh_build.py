@@ -58,8 +58,8 @@ def _measure(extents, start, stop, bounds, middles):
 
 
 @kernel
-def _half_area(low_x, low_y, low_z, high_x, high_y, high_z):
-    x, y, z = high_x - low_x, high_y - low_y, high_z - low_z
+def _half_area(box):
+    x, y, z = box[3] - box[0], box[4] - box[1], box[5] - box[2]
     return x * y + y * z + z * x
 
 
@@ -94,7 +94,7 @@ def _cheapest_cut(n_bins, counts, bins, running, costs):
                 running[k + 3] = max(running[k + 3], bins[index, k + 3])
             cost = np.inf
             if n_items > 0:
-                area = _half_area(running[0], running[1], running[2], running[3], running[4], running[5])
+                area = _half_area(running)
                 cost = area * ((n_items + GROUP - 1) // GROUP)
             # Cut c lies between bins c − 1 and c.
             if reverse:
@@ -158,9 +158,9 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
     """Fill a two-wide tree; returns (nodes, leaves).
 
     extents      (m, 6) float32, order (m,) int32: reordered in place
-    boxes        (m or more, 2, 6) float32: both children's boxes of each node
-    children     (m or more, 2) int32: node, or ~leaf
-    leaf_ranges  (m or more, 2) int32: begin and end of each leaf in `order`
+    boxes        (m + 2, 2, 6) float32: both children's boxes of each node
+    children     (m + 2, 2) int32: node, or ~leaf
+    leaf_ranges  (m + 2, 2) int32: begin and end of each leaf in `order`
     """
     counts = np.empty(N_BINS, np.int64)
     bins = np.empty((N_BINS, 6), np.float32)
@@ -170,32 +170,28 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
     middles = np.empty(6, np.float32)
     # Begin, end, depth, parent node and side of each range still to do.
     pending = np.empty((128, 5), np.int64)
-    n_pending, n_nodes, n_leaves = 2, 1, 0
-    middle = len(extents)
-    _measure(extents, 0, middle, bounds, middles)
-    if len(extents) > GROUP:
-        middle = _split(extents, order, 0, len(extents), 0, middles, counts, bins, running, costs)
-    _open_range(pending, 0, middle, len(extents), 1, 0, 1)
-    _open_range(pending, 1, 0, middle, 1, 0, 0)
+    # The root's own box goes to a spare last row, and the root is split however small, so that node 0 always exists.
+    _open_range(pending, 0, 0, len(extents), 0, len(boxes) - 1, 0)
+    n_pending, n_nodes, n_leaves = 1, 0, 0
     while n_pending > 0:
         n_pending -= 1
         begin, end, depth = pending[n_pending, 0], pending[n_pending, 1], pending[n_pending, 2]
         parent, side = pending[n_pending, 3], pending[n_pending, 4]
         _measure(extents, begin, end, bounds, middles)
-        boxes[parent, side] = bounds
-        if end - begin <= GROUP:
+        for row in range(6):
+            boxes[parent, side, row] = bounds[row]
+        if end - begin <= GROUP and depth > 0:
             children[parent, side] = ~n_leaves
             leaf_ranges[n_leaves, 0], leaf_ranges[n_leaves, 1] = begin, end
             n_leaves += 1
             continue
-        node = n_nodes
-        n_nodes += 1
-        children[parent, side] = node
+        children[parent, side] = n_nodes
         middle = _split(extents, order, begin, end, depth, middles, counts, bins, running, costs)
         # The left part is taken first, so there is one range waiting a level.
-        _open_range(pending, n_pending, middle, end, depth + 1, node, 1)
-        _open_range(pending, n_pending + 1, begin, middle, depth + 1, node, 0)
+        _open_range(pending, n_pending, middle, end, depth + 1, n_nodes, 1)
+        _open_range(pending, n_pending + 1, begin, middle, depth + 1, n_nodes, 0)
         n_pending += 2
+        n_nodes += 1
     return n_nodes, n_leaves
 
 
@@ -206,8 +202,7 @@ def _open_largest(boxes, children, slots, n_slots):
     for slot in range(n_slots):
         parent, side = slots[slot, 0], slots[slot, 1]
         if children[parent, side] >= 0:
-            box = boxes[parent, side]
-            area = _half_area(box[0], box[1], box[2], box[3], box[4], box[5])
+            area = _half_area(boxes[parent, side])
             if area > largest:
                 largest, chosen = area, slot
     if chosen < 0:
@@ -239,8 +234,8 @@ def widen_tree(boxes, children, nodes, node_bits):
             n_before = n_slots
             n_slots = _open_largest(boxes, children, slots, n_slots)
         for slot in range(WIDTH):
-            nodes[wide, :3, slot] = np.inf
-            nodes[wide, 3:6, slot] = -np.inf
+            for row in range(3):
+                nodes[wide, row, slot], nodes[wide, row + 3, slot] = np.inf, -np.inf
             node_bits[wide, 6, slot] = 0
         for slot in range(n_slots):
             parent, side = slots[slot, 0], slots[slot, 1]
