@@ -4,8 +4,8 @@ Triangles are tested in float64 as in S. Woop, C. Benthin and I. Wald, "Watertig
 of Computer Graphics Techniques 2(1), 2013): both sides of an edge compute the same product with opposite signs, so no
 ray slips between two triangles.
 
-Boxes are float32, eight to a node, and never wrongly missed: they were rounded outward and grown by 2⁻²³ of the mesh's
-largest coordinate, the ray's origin is rounded away from each plane's inner side, and slopes are shrunk or stretched
+Boxes are float32, eight to a node, and never wrongly missed: they were grown by 2⁻²³ of the mesh's largest coordinate,
+ the ray's origin is rounded away from each plane's inner side, and slopes are shrunk or stretched
 by 2⁻²¹, more than the three roundings of (plane − origin) · slope together (3 · 2⁻²⁴). The same idea as T. Ize,
 "Robust BVH ray traversal" (JCGT 2(2), 2013), with the ray itself in float64.
 """
@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.jit import formula, kernel
-from projector.tracing.bvh_build import STACK_SIZE, aligned, grow_tree, padded_extents, widen_tree
+from projector.tracing.bvh_build import STACK_SIZE, aligned, gather_corners, grow_tree, widen_tree, wrap_triangles
 from projector.tracing.cone import cone_may_touch, cones_may_touch
 from projector.tracing.vectors import (
     CHILD_ROW_BYTES,
@@ -28,6 +28,7 @@ from projector.tracing.vectors import (
     WIDTH,
     address_of,
     boxes_entered,
+    fetch_ahead,
     float_bits,
     load_double,
     load_float,
@@ -84,23 +85,16 @@ def build_bvh(vertices, triangles) -> Bvh:
         raise ValueError("a mesh has corners that are not numbers or lie over 1000 km away; check its unit")
     if triangles.size and not (0 <= triangles.min() and triangles.max() < len(vertices)):
         raise ValueError("a mesh has triangles that name corners it does not have; its file is damaged")
-    extents = padded_extents(vertices, triangles)
-    n_rows = len(triangles) + 2
-    order = np.arange(len(triangles), dtype=np.int32)
+    n_triangles, n_rows = len(triangles), len(triangles) + 2
+    extents, order = np.empty((n_triangles, 6), np.float32), np.arange(n_triangles, dtype=np.int32)
+    wrap_triangles(vertices, triangles, float(np.abs(vertices).max(initial=0.0)), extents)
     boxes = np.empty((n_rows, 2, 6), np.float32)
-    children = np.empty((n_rows, 2), np.int32)
-    leaf_ranges = np.empty((n_rows, 2), np.int32)
+    children, leaf_ranges = np.empty((n_rows, 2), np.int32), np.empty((n_rows, 2), np.int32)
     n_nodes, n_leaves = grow_tree(extents, order, boxes, children, leaf_ranges)
     nodes = aligned((n_nodes, 7, WIDTH), np.float32)
-    n_wide = widen_tree(boxes, children, nodes, nodes.view(np.int32))
-    # Triangles of a leaf lie side by side; what a leaf lacks is filled with points, which no ray hits.
-    slots = leaf_ranges[:n_leaves, :1] + np.arange(GROUP)
-    taken = slots < leaf_ranges[:n_leaves, 1:]
-    faces = np.full((n_leaves, GROUP), -1, np.int32)
-    faces[taken] = order[slots[taken]]
-    corners = aligned((n_leaves, 3, 3, GROUP), np.float64)
-    corners[:] = 0.0
-    corners.transpose(0, 3, 1, 2)[taken] = vertices[triangles[faces[taken]]]
+    n_wide = widen_tree(boxes, children, n_nodes, nodes, nodes.view(np.int32))
+    corners, faces = aligned((n_leaves, 3, 3, GROUP), np.float64), np.empty((n_leaves, GROUP), np.int32)
+    gather_corners(vertices, triangles, order, leaf_ranges, corners, faces)
     return Bvh(nodes[:n_wide], corners, faces)
 
 
@@ -157,6 +151,26 @@ def _box_frame(origin, direction, steepest):
 
 
 @formula
+def _address_of_child(nodes, corners, child):
+    if child >= 0:
+        return nodes + child * NODE_BYTES
+    return corners + ~child * GROUP_BYTES
+
+
+@formula
+def _insert(waiting, floor, n_waiting, entry):
+    """Put an entry among those from `floor` on, which stay sorted with the smallest on top."""
+    place = n_waiting
+    while place > floor:
+        beneath = load_word(waiting, place - 1)
+        if beneath >= entry:
+            break
+        store_word(waiting, place, beneath)
+        place -= 1
+    store_word(waiting, place, entry)
+
+
+@formula
 def _closest(nodes, corners, faces, origin, direction, t_min, t_max):
     """`closest_hit` on addresses."""
     best, face, best_u, best_v = t_max, np.int32(-1), 0.0, 0.0
@@ -181,15 +195,9 @@ def _closest(nodes, corners, faces, origin, direction, t_min, t_max):
                 lane = lowest_bit(mask)
                 mask &= mask - 1
                 child = np.int64(load_int(node + CHILD_ROW_BYTES, lane))
+                fetch_ahead(_address_of_child(nodes, corners, child))
                 entry = (float_bits(load_float(scratch, lane)) << 32) | (child & 0xFFFFFFFF)
-                place = n_waiting
-                while place > floor:
-                    above = load_word(waiting, place - 1)
-                    if above >= entry:
-                        break
-                    store_word(waiting, place, above)
-                    place -= 1
-                store_word(waiting, place, entry)
+                _insert(waiting, floor, n_waiting, entry)
                 n_waiting += 1
         else:
             group = ~current
@@ -253,8 +261,10 @@ def _any(nodes, corners, origin, direction, t_min, t_max):
             node = nodes + current * NODE_BYTES
             mask = boxes_entered(node, near_rows, near_ray, far_ray, first, last, scratch)
             while mask != 0:
-                store_word(waiting, n_waiting, np.int64(load_int(node + CHILD_ROW_BYTES, lowest_bit(mask))))
+                child = np.int64(load_int(node + CHILD_ROW_BYTES, lowest_bit(mask)))
                 mask &= mask - 1
+                fetch_ahead(_address_of_child(nodes, corners, child))
+                store_word(waiting, n_waiting, child)
                 n_waiting += 1
         else:
             mask = triangles_met(corners + ~current * GROUP_BYTES, rows, turned, shear, scratch)

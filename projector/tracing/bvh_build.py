@@ -14,6 +14,8 @@ from projector.tracing.vectors import GROUP, WIDTH
 N_BINS = 16
 DEEPEST_AREA_SPLIT = 40
 """Below this depth nodes are halved, so that no tree is deeper than 40 + 29 levels (2³¹ triangles, leaves of 4)."""
+LEAF_COST = 0.6
+"""Time to test a leaf's four triangles over the time to test a node's eight boxes and sort the ones entered."""
 STACK_SIZE = 512
 """Entries that a traversal may have waiting: seven a level at most, 7 · 69 + 8 in all."""
 
@@ -26,18 +28,20 @@ def aligned(shape, dtype) -> np.ndarray:
     return raw[begin : begin + n_bytes].view(dtype).reshape(shape)
 
 
-def padded_extents(vertices: np.ndarray, triangles: np.ndarray) -> np.ndarray:
-    """(m, 6) float32 boxes (low x y z, high x y z) that surely hold each triangle.
+@kernel
+def wrap_triangles(vertices, triangles, largest, extents):
+    """Fill extents (m, 6) float32 with boxes (low x y z, high x y z) that surely hold each triangle.
 
-    Rounded outward to float32 and grown by 2⁻²³ of the largest coordinate: flat boxes get a thickness, and a ray that
-    rounding moves along a box's face still enters it.
+    They are grown by 2⁻²² of the largest coordinate, of which rounding to float32 takes a quarter at most: flat boxes get
+    a thickness, and a ray that rounding moves along a box's face still enters it.
     """
-    corners = vertices[triangles]
-    margin = 2.0**-23 * max(float(np.abs(vertices).max(initial=0.0)), 1e-30)
-    extents = np.empty((len(triangles), 6), np.float32)
-    extents[:, :3] = np.nextafter((corners.min(axis=1) - margin).astype(np.float32), np.float32(-np.inf))
-    extents[:, 3:] = np.nextafter((corners.max(axis=1) + margin).astype(np.float32), np.float32(np.inf))
-    return extents
+    margin = 2.0**-22 * max(largest, 1e-30)
+    for triangle in range(len(triangles)):
+        a, b, c = triangles[triangle, 0], triangles[triangle, 1], triangles[triangle, 2]
+        for axis in range(3):
+            at_a, at_b, at_c = vertices[a, axis], vertices[b, axis], vertices[c, axis]
+            extents[triangle, axis] = min(at_a, at_b, at_c) - margin
+            extents[triangle, axis + 3] = max(at_a, at_b, at_c) + margin
 
 
 @kernel
@@ -196,30 +200,73 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
 
 
 @kernel
-def _open_largest(boxes, children, slots, n_slots):
-    """Replace the child with the largest box that is a node by its two children; returns the new count."""
-    largest, chosen = -1.0, -1
-    for slot in range(n_slots):
-        parent, side = slots[slot, 0], slots[slot, 1]
-        if children[parent, side] >= 0:
-            area = _half_area(boxes[parent, side])
-            if area > largest:
-                largest, chosen = area, slot
-    if chosen < 0:
-        return n_slots
-    node = children[slots[chosen, 0], slots[chosen, 1]]
-    slots[chosen, 0], slots[chosen, 1] = node, 0
-    slots[n_slots, 0], slots[n_slots, 1] = node, 1
-    return n_slots + 1
+def _choose_cuts(boxes, children, n_nodes, costs, shares):
+    """For each narrow node and each number of slots (2 … 8) of a wide node above it: the cheapest way to fill them.
+
+    costs   (nodes, 9): expected cost of what is under the node if it may take up so many slots
+    shares  (nodes, 9): how many of them its left child gets; 0 if the node rather stays one slot, a wide node itself
+    """
+    hull = np.empty(6, np.float32)
+    both = np.empty((2, WIDTH + 1), np.float64)
+    # Children come after their parents, so that they are settled first.
+    for node in range(n_nodes - 1, -1, -1):
+        for side in range(2):
+            child = children[node, side]
+            for n_slots in range(1, WIDTH + 1):
+                both[side, n_slots] = costs[child, n_slots] if child >= 0 else LEAF_COST * max(0.0, _half_area(boxes[node, side]))
+        for row in range(3):
+            hull[row] = min(boxes[node, 0, row], boxes[node, 1, row])
+            hull[row + 3] = max(boxes[node, 0, row + 3], boxes[node, 1, row + 3])
+        for n_slots in range(2, WIDTH + 1):
+            costs[node, n_slots] = np.inf
+            for share in range(1, n_slots):
+                cost = both[0, share] + both[1, n_slots - share]
+                if cost < costs[node, n_slots]:
+                    costs[node, n_slots], shares[node, n_slots] = cost, share
+        costs[node, 1] = costs[node, WIDTH] + max(0.0, _half_area(hull))
+        # A wide node's own slots are shared out as they are; only what lies under another may stay whole.
+        shares[node, 0] = shares[node, WIDTH]
+        for n_slots in range(1, WIDTH + 1):
+            if costs[node, 1] <= costs[node, n_slots]:
+                costs[node, n_slots], shares[node, n_slots] = costs[node, 1], 0
 
 
 @kernel
-def widen_tree(boxes, children, nodes, node_bits):
-    """Collapse a two-wide tree to eight children a node; returns the number of nodes.
+def _fill_slots(children, narrow, shares, slots):
+    """Narrow (parent, side) of each child of the wide node that stands for a narrow one; returns their number."""
+    waiting = np.empty((WIDTH, 3), np.int64)
+    share = shares[narrow, 0]
+    waiting[0, 0], waiting[0, 1], waiting[0, 2] = narrow, 1, WIDTH - share
+    waiting[1, 0], waiting[1, 1], waiting[1, 2] = narrow, 0, share
+    n_waiting, n_slots = 2, 0
+    while n_waiting > 0:
+        n_waiting -= 1
+        parent, side, n_free = waiting[n_waiting, 0], waiting[n_waiting, 1], waiting[n_waiting, 2]
+        child = children[parent, side]
+        share = shares[child, n_free] if child >= 0 else 0
+        if share == 0:
+            slots[n_slots, 0], slots[n_slots, 1] = parent, side
+            n_slots += 1
+            continue
+        waiting[n_waiting, 0], waiting[n_waiting, 1], waiting[n_waiting, 2] = child, 1, n_free - share
+        waiting[n_waiting + 1, 0], waiting[n_waiting + 1, 1], waiting[n_waiting + 1, 2] = child, 0, share
+        n_waiting += 2
+    return n_slots
 
-    boxes, children  as `grow_tree` left them
-    nodes            (n or more, 7, 8) float32 filled; node_bits the same memory as int32
+
+@kernel
+def widen_tree(boxes, children, n_narrow, nodes, node_bits):
+    """Collapse a two-wide tree to eight children a node, at the least expected cost; returns the number of wide nodes.
+
+    The choice is that of H. Ylitie, T. Karras and S. Laine, "Efficient incoherent ray traversal on GPUs through compressed
+    wide BVHs" (High-Performance Graphics 2017), section 3.
+
+    boxes, children  as `grow_tree` left them, n_narrow nodes
+    nodes            (n_narrow or more, 7, 8) float32 filled; node_bits the same memory as int32
     """
+    costs = np.empty((n_narrow, WIDTH + 1), np.float32)
+    shares = np.empty((n_narrow, WIDTH + 1), np.int8)
+    _choose_cuts(boxes, children, n_narrow, costs, shares)
     slots = np.empty((WIDTH, 2), np.int64)
     # A node of the narrow tree and the wide node that stands for it.
     pending = np.empty((STACK_SIZE, 2), np.int64)
@@ -228,11 +275,7 @@ def widen_tree(boxes, children, nodes, node_bits):
     while n_pending > 0:
         n_pending -= 1
         narrow, wide = pending[n_pending, 0], pending[n_pending, 1]
-        slots[0, 0], slots[0, 1], slots[1, 0], slots[1, 1] = narrow, 0, narrow, 1
-        n_slots, n_before = 2, 0
-        while n_before < n_slots < WIDTH:
-            n_before = n_slots
-            n_slots = _open_largest(boxes, children, slots, n_slots)
+        n_slots = _fill_slots(children, narrow, shares, slots)
         for slot in range(WIDTH):
             for row in range(3):
                 nodes[wide, row, slot], nodes[wide, row + 3, slot] = np.inf, -np.inf
@@ -249,3 +292,19 @@ def widen_tree(boxes, children, nodes, node_bits):
                 n_nodes += 1
             node_bits[wide, 6, slot] = child
     return n_nodes
+
+
+@kernel
+def gather_corners(vertices, triangles, order, leaf_ranges, corners, faces):
+    """Lay the triangles of each leaf side by side; what a leaf lacks becomes points, which no ray hits.
+
+    corners (leaves, 3 corners, 3 axes, 4) float64 and faces (leaves, 4) int32 are filled, faces with -1 for none.
+    """
+    for leaf in range(len(faces)):
+        begin, end = leaf_ranges[leaf, 0], leaf_ranges[leaf, 1]
+        for lane in range(GROUP):
+            triangle = order[begin + lane] if begin + lane < end else -1
+            faces[leaf, lane] = triangle
+            for corner in range(3):
+                for axis in range(3):
+                    corners[leaf, corner, axis, lane] = vertices[triangles[triangle, corner], axis] if triangle >= 0 else 0.0

@@ -1,14 +1,15 @@
 """Proof of full light without a ray: nothing reaches into the cone between a point and a pupil.
 
-The tree's boxes are held against half-spaces that contain the cone; the triangles that remain are seen from the point,
-where the cone is a disc and a triangle a polygon, and the distance of the two decides.
+The tree's boxes are held against six half-spaces round the cone, in float64, so that their margin covers all rounding; the
+triangles that remain are seen from the point, where the cone is a disc and a triangle a polygon, and the distance of the
+two decides.
 """
 
 from __future__ import annotations
 
 import math
 
-from projector.geometry import cross, dot, normalised, subtract
+from projector.geometry import add_scaled, cross, dot, normalised, subtract
 from projector.jit import formula, kernel
 from projector.tracing.bvh_build import STACK_SIZE
 from projector.tracing.vectors import (
@@ -16,12 +17,12 @@ from projector.tracing.vectors import (
     GROUP,
     GROUP_BYTES,
     NODE_BYTES,
-    WIDTH,
     address_of,
+    boxes_reaching,
     load_double,
-    load_float,
     load_int,
     load_word,
+    lowest_bit,
     stack_words,
     store_double,
     store_word,
@@ -34,41 +35,43 @@ ROUNDING = 1.0 + 1e-9
 
 
 @formula
-def _child_box(node, lane):
-    """(middle, half size) of a child's box, float64."""
-    low_x, low_y, low_z = float(load_float(node, lane)), float(load_float(node, lane + 8)), float(load_float(node, lane + 16))
-    half = (
-        0.5 * (float(load_float(node, lane + 24)) - low_x),
-        0.5 * (float(load_float(node, lane + 32)) - low_y),
-        0.5 * (float(load_float(node, lane + 40)) - low_z),
+def _half_space(normal, point, lift):
+    """(rows, normal, level) for `boxes_reaching`: what lies farther than `lift` from a point along a normal."""
+    rows = (
+        96 if normal[0] >= 0.0 else 0,
+        128 if normal[1] >= 0.0 else 32,
+        160 if normal[2] >= 0.0 else 64,
     )
-    return (low_x + half[0], low_y + half[1], low_z + half[2]), half
+    return rows, normal, dot(normal, point) + lift
 
 
 @formula
-def _reach(half, direction):
-    """How far a box of this half size reaches from its middle in a direction (times the direction's length)."""
-    return half[0] * abs(direction[0]) + half[1] * abs(direction[1]) + half[2] * abs(direction[2])
+def _cone_half_spaces(apex, normal, frame, cone):
+    """Six half-spaces that hold all of the cone that counts: over the horizon, before the pupil's end, four sides."""
+    across, upward, axis = frame
+    length, radius, sine, cosine, least_rise = cone
+    back = (-axis[0], -axis[1], -axis[2])
+    inward = (axis[0] * sine, axis[1] * sine, axis[2] * sine)
+    return (
+        _half_space(normal, apex, least_rise),
+        _half_space(back, apex, -(length + radius)),
+        _half_space(add_scaled(inward, across, cosine), apex, 0.0),
+        _half_space(add_scaled(inward, across, -cosine), apex, 0.0),
+        _half_space(add_scaled(inward, upward, cosine), apex, 0.0),
+        _half_space(add_scaled(inward, upward, -cosine), apex, 0.0),
+    )
 
 
 @formula
-def _box_may_touch(middle, half, normal, cone):
-    """False if a box, seen from the apex, lies wholly beside the cone, behind it or under the tangent plane."""
-    axis, length, radius, sine, cosine, least_rise = cone
-    if dot(middle, normal) + _reach(half, normal) <= least_rise:
-        return False
-    along = dot(middle, axis)
-    ahead = _reach(half, axis)
-    if along + ahead < 0.0 or along - ahead > length + radius:
-        return False
-    outward = (middle[0] - along * axis[0], middle[1] - along * axis[1], middle[2] - along * axis[2])
-    distance = math.sqrt(dot(outward, outward))
-    if distance == 0.0:
-        return True
-    # The plane that touches the cone on the box's side: its normal leans back by the half-angle.
-    scale = cosine / distance
-    side = (outward[0] * scale - axis[0] * sine, outward[1] * scale - axis[1] * sine, outward[2] * scale - axis[2] * sine)
-    return distance * cosine - along * sine <= _reach(half, side)
+def _boxes_in(node, spaces):
+    """Mask of the node's boxes that reach into each of six half-spaces."""
+    horizon, end, left, right, above, below = spaces
+    mask = boxes_reaching(node, horizon[0], horizon[1], horizon[2])
+    mask &= boxes_reaching(node, end[0], end[1], end[2])
+    mask &= boxes_reaching(node, left[0], left[1], left[2])
+    mask &= boxes_reaching(node, right[0], right[1], right[2])
+    mask &= boxes_reaching(node, above[0], above[1], above[2])
+    return mask & boxes_reaching(node, below[0], below[1], below[2])
 
 
 @formula
@@ -115,31 +118,80 @@ def _polygon_distance(polygon, n_points):
 
 
 @formula
-def _triangle_may_touch(group, lane, apex, normal, cone, across, upward, scratch):
+def _corner_seen(group, corner, lane, apex):
+    """A triangle's corner from the apex."""
+    return (
+        load_double(group, 12 * corner + lane) - apex[0],
+        load_double(group, 12 * corner + 4 + lane) - apex[1],
+        load_double(group, 12 * corner + 8 + lane) - apex[2],
+    )
+
+
+@formula
+def _triangle_may_touch(group, lane, apex, normal, frame, cone, scratch):
     """False if a triangle leaves the cone free between apex and pupil."""
-    axis, length, radius, sine, cosine, least_rise = cone
-    clipped = scratch + 8 * 32
-    highest, farthest, closest = -math.inf, -math.inf, math.inf
-    for corner in range(3):
-        x = load_double(group, 12 * corner + lane) - apex[0]
-        y = load_double(group, 12 * corner + 4 + lane) - apex[1]
-        z = load_double(group, 12 * corner + 8 + lane) - apex[2]
-        seen = (x, y, z)
-        along, rise = dot(seen, axis), dot(seen, normal)
-        store_double(scratch, 4 * corner, dot(seen, across))
-        store_double(scratch, 4 * corner + 1, dot(seen, upward))
-        store_double(scratch, 4 * corner + 2, along)
-        store_double(scratch, 4 * corner + 3, rise)
-        highest, farthest, closest = max(highest, rise), max(farthest, along), min(closest, along)
-    start = SEGMENT_START * (length - radius)
-    if highest <= least_rise or farthest <= start or closest > length + radius:
+    across, upward, axis = frame
+    length, radius, sine, cosine, least_rise = cone
+    a, b, c = _corner_seen(group, 0, lane, apex), _corner_seen(group, 1, lane, apex), _corner_seen(group, 2, lane, apex)
+    rises = (dot(a, normal), dot(b, normal), dot(c, normal))
+    if max(rises[0], rises[1], rises[2]) <= least_rise:
         return False
+    start = SEGMENT_START * (length - radius)
+    z = (dot(a, axis), dot(b, axis), dot(c, axis))
+    if max(z[0], z[1], z[2]) <= start or min(z[0], z[1], z[2]) > length + radius:
+        return False
+    # Wholly beside a pyramid round the cone: the common case, and no division.
+    x = (dot(a, across), dot(b, across), dot(c, across))
+    y = (dot(a, upward), dot(b, upward), dot(c, upward))
+    tangent = sine / cosine * ROUNDING
+    if min(x[0] - tangent * z[0], x[1] - tangent * z[1], x[2] - tangent * z[2]) > 0.0:
+        return False
+    if max(x[0] + tangent * z[0], x[1] + tangent * z[1], x[2] + tangent * z[2]) < 0.0:
+        return False
+    if min(y[0] - tangent * z[0], y[1] - tangent * z[1], y[2] - tangent * z[2]) > 0.0:
+        return False
+    if max(y[0] + tangent * z[0], y[1] + tangent * z[1], y[2] + tangent * z[2]) < 0.0:
+        return False
+    for corner in range(3):
+        store_double(scratch, 4 * corner, x[corner])
+        store_double(scratch, 4 * corner + 1, y[corner])
+        store_double(scratch, 4 * corner + 2, z[corner])
+        store_double(scratch, 4 * corner + 3, rises[corner])
     # What lies under the tangent plane or before the segments' start blocks none of them.
+    clipped = scratch + 8 * 32
     n_points = _clip(scratch, 3, clipped, 3, least_rise)
     n_points = _clip(clipped, n_points, scratch, 2, start)
     if n_points == 0:
         return False
-    return _polygon_distance(scratch, n_points) * cosine <= sine * ROUNDING
+    return _polygon_distance(scratch, n_points) <= tangent
+
+
+@formula
+def _anything_in_cone(nodes, corners, faces, apex, normal, frame, cone):
+    """`cone_may_touch` on addresses, for a pupil over the horizon."""
+    spaces = _cone_half_spaces(apex, normal, frame, cone)
+    scratch = stack_words(64)
+    waiting = stack_words(STACK_SIZE)
+    n_waiting, current = 0, 0
+    while True:
+        if current >= 0:
+            node = nodes + current * NODE_BYTES
+            mask = _boxes_in(node, spaces)
+            while mask != 0:
+                store_word(waiting, n_waiting, load_int(node + CHILD_ROW_BYTES, lowest_bit(mask)))
+                mask &= mask - 1
+                n_waiting += 1
+        else:
+            group = corners + ~current * GROUP_BYTES
+            for lane in range(GROUP):
+                if load_int(faces, ~current * GROUP + lane) < 0:
+                    break
+                if _triangle_may_touch(group, lane, apex, normal, frame, cone, scratch):
+                    return True
+        if n_waiting == 0:
+            return False
+        n_waiting -= 1
+        current = load_word(waiting, n_waiting)
 
 
 @formula
@@ -161,32 +213,12 @@ def cone_may_touch(bvh, apex, normal, centre, radius):
     axis = (to_centre[0] / length, to_centre[1] / length, to_centre[2] / length)
     sine = radius / length
     # A segment rises by `clearance` at least: what stays lower than this can block only its very beginning.
-    cone = (axis, length, radius, sine, math.sqrt(1.0 - sine * sine), SEGMENT_START * clearance)
+    cone = (length, radius, sine, math.sqrt(1.0 - sine * sine), SEGMENT_START * clearance)
     across = normalised(cross(axis, (1.0, 0.0, 0.0) if abs(axis[0]) < 0.6 else (0.0, 1.0, 0.0)))
-    upward = cross(axis, across)
-    nodes, corners, faces = address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces)
-    scratch = stack_words(64)
-    waiting = stack_words(STACK_SIZE)
-    n_waiting, current = 0, 0
-    while True:
-        if current >= 0:
-            node = nodes + current * NODE_BYTES
-            for lane in range(WIDTH):
-                middle, half = _child_box(node, lane)
-                if half[0] > 0.0 and _box_may_touch(subtract(middle, apex), half, normal, cone):
-                    store_word(waiting, n_waiting, load_int(node + CHILD_ROW_BYTES, lane))
-                    n_waiting += 1
-        else:
-            group = corners + ~current * GROUP_BYTES
-            for lane in range(GROUP):
-                if load_int(faces, ~current * GROUP + lane) < 0:
-                    break
-                if _triangle_may_touch(group, lane, apex, normal, cone, across, upward, scratch):
-                    return True
-        if n_waiting == 0:
-            return False
-        n_waiting -= 1
-        current = load_word(waiting, n_waiting)
+    frame = (across, cross(axis, across), axis)
+    return _anything_in_cone(
+        address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, frame, cone
+    )
 
 
 @kernel

@@ -4,7 +4,8 @@ numba does not turn these loops into vector code by itself, and an array made in
 costs as much as a short ray. So this file writes LLVM directly; a machine without 256-bit vectors gets the same
 operations in smaller pieces. Plain additions and products only, never fused: the edge test needs exact antisymmetry.
 
-Memory is addressed by integers: addresses inside a kernel cost no reference counting.
+Memory is addressed by integers: addresses inside a kernel cost no reference counting. Vectors are fastest where they
+begin at a multiple of their size, but need not: arrays that were copied or loaded from a file work as well.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ _INT32 = ir.IntType(32)
 _INT64 = ir.IntType(64)
 _FLOATS = ir.VectorType(ir.FloatType(), WIDTH)
 _DOUBLES = ir.VectorType(ir.DoubleType(), GROUP)
+_EIGHT_DOUBLES = ir.VectorType(ir.DoubleType(), WIDTH)
 
 
 def _at(builder, address, offset, element):
@@ -141,6 +143,24 @@ def float_bits(typingctx, value):
 
 
 @intrinsic
+def fetch_ahead(typingctx, address):
+    """Ask for the 256 bytes at an address, a node or most of a leaf, before they are needed."""
+
+    def codegen(context, builder, signature, arguments):
+        place = ir.IntType(8).as_pointer()
+        prefetch = builder.module.declare_intrinsic(
+            "llvm.prefetch", [place], ir.FunctionType(ir.VoidType(), [place, _INT32, _INT32, _INT32])
+        )
+        for line in range(4):
+            # For reading, to be kept in all caches, as data.
+            hints = [ir.Constant(_INT32, hint) for hint in (0, 3, 1)]
+            builder.call(prefetch, [_at(builder, arguments[0], 64 * line, ir.IntType(8)), *hints])
+        return context.get_dummy_value()
+
+    return types.void(types.int64), codegen
+
+
+@intrinsic
 def boxes_entered(typingctx, node, near_rows, near_ray, far_ray, t_min, t_max, entries):
     """Which of a node's eight boxes a ray enters between t_min and t_max: a mask of eight bits.
 
@@ -156,7 +176,7 @@ def boxes_entered(typingctx, node, near_rows, near_ray, far_ray, t_min, t_max, e
         enter, leave = _spread(builder, t_min, _FLOATS), _spread(builder, t_max, _FLOATS)
 
         def crossing(ray, axis, offset):
-            plane = builder.load(_at(builder, node, offset, _FLOATS), align=ROW_BYTES)
+            plane = builder.load(_at(builder, node, offset, _FLOATS), align=4)
             origin = _spread(builder, builder.extract_value(ray, axis), _FLOATS)
             slope = _spread(builder, builder.extract_value(ray, axis + 3), _FLOATS)
             return builder.fmul(builder.fsub(plane, origin), slope)
@@ -173,6 +193,29 @@ def boxes_entered(typingctx, node, near_rows, near_ray, far_ray, t_min, t_max, e
     rows = types.UniTuple(types.int64, 3)
     ray = types.UniTuple(types.float32, 6)
     return types.int64(types.int64, rows, ray, ray, types.float32, types.float32, types.int64), codegen
+
+
+@intrinsic
+def boxes_reaching(typingctx, node, rows, normal, level):
+    """Which of a node's eight boxes reach over a plane: a mask of eight bits. Computed in float64.
+
+    node    address of 6 rows of 8 float32: low x, y, z, high x, y, z
+    rows    byte offsets of the rows of the corner that reaches farthest: high where the normal is positive
+    normal  3 float64, not necessarily of unit length
+    level   float64; a box reaches over it if normal · corner > level
+    """
+
+    def codegen(context, builder, signature, arguments):
+        node, rows, normal, level = arguments
+        height = ir.Constant(_EIGHT_DOUBLES, [0.0] * WIDTH)
+        for axis in range(3):
+            plane = builder.load(_at(builder, node, builder.extract_value(rows, axis), _FLOATS), align=4)
+            slope = _spread(builder, builder.extract_value(normal, axis), _EIGHT_DOUBLES)
+            height = builder.fadd(height, builder.fmul(builder.fpext(plane, _EIGHT_DOUBLES), slope))
+        return _mask_as_int(builder, builder.fcmp_ordered(">", height, _spread(builder, level, _EIGHT_DOUBLES)))
+
+    triple = types.UniTuple(types.float64, 3)
+    return types.int64(types.int64, types.UniTuple(types.int64, 3), triple, types.float64), codegen
 
 
 @intrinsic
@@ -200,7 +243,7 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
                             builder.add(builder.extract_value(rows, axis), ir.Constant(_INT64, 3 * index * ROW_BYTES)),
                             _DOUBLES,
                         ),
-                        align=ROW_BYTES,
+                        align=8,
                     ),
                     _spread(builder, builder.extract_value(origin, axis), _DOUBLES),
                 )

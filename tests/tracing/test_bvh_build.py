@@ -95,7 +95,7 @@ def test_a_tree_is_never_deeper_than_its_bound():
     assert sorted(order) == list(range(n))
     assert (leaf_ranges[:n_leaves, 1] - leaf_ranges[:n_leaves, 0]).sum() == n
     nodes = bvh_build.aligned((n_nodes, 7, 8), np.float32)
-    n_wide = bvh_build.widen_tree(boxes, children, nodes, nodes.view(np.int32))
+    n_wide = bvh_build.widen_tree(boxes, children, n_nodes, nodes, nodes.view(np.int32))
     tree = bvh.Bvh(nodes[:n_wide], np.empty((0, 3, 3, 4)), np.empty((0, 4), np.int32))
     deepest = max(depth for depth, *_ in walk(tree))
     assert 7 * (deepest + 1) + 8 <= bvh_build.STACK_SIZE
@@ -113,3 +113,25 @@ def test_nodes_and_leaves_begin_at_whole_vectors():
     tree = bvh.build_bvh(*soup(50))
     assert tree.nodes.ctypes.data % 32 == 0 and tree.nodes.strides[0] % 32 == 0
     assert tree.corners.ctypes.data % 32 == 0 and tree.corners.strides[0] % 32 == 0
+
+
+def test_a_copy_at_an_odd_address_answers_the_same():
+    """Arrays that come from a file or another process begin anywhere."""
+    vertices, triangles = soup(500)
+    tree = bvh.build_bvh(vertices, triangles)
+    moved = []
+    for array in tree:
+        raw = np.empty(array.nbytes + 64, np.uint8)
+        begin = -raw.ctypes.data % 64 + array.itemsize
+        moved.append(raw[begin : begin + array.nbytes].view(array.dtype).reshape(array.shape))
+        moved[-1][:] = array
+    random = np.random.default_rng(6)
+    origins, directions = random.normal(size=(2, 3000, 3))
+    answers = []
+    for one in (tree, bvh.Bvh(*moved)):
+        t, u, v, faces = np.empty(3000), np.empty(3000), np.empty(3000), np.empty(3000, np.int32)
+        bvh.closest_hits(one, origins, directions, 0.0, np.inf, 0, 3000, t, faces, u, v)
+        answers.append((t, faces, u, v))
+    for one, other in zip(*answers, strict=True):
+        np.testing.assert_array_equal(one, other)
+    assert (answers[0][1] >= 0).sum() > 100

@@ -37,6 +37,11 @@ def _bits(value, mask):
     return vectors.float_bits(value), vectors.lowest_bit(mask)
 
 
+@kernel
+def _reach(node, rows, normal, level):
+    return vectors.boxes_reaching(vectors.address_of(node), rows, normal, level)
+
+
 def lanes_of(mask: int, n_lanes: int) -> list[bool]:
     return [bool(mask >> lane & 1) for lane in range(n_lanes)]
 
@@ -69,6 +74,25 @@ def test_boxes_of_empty_children_are_never_entered():
     node[:3], node[3:] = np.inf, -np.inf
     largest = (np.float32(1e6),) * 3 + (np.float32(1e30),) * 3
     assert _enter(node, (0, 32, 64), largest, largest, np.float32(0.0), np.float32(np.inf), entries) == 0
+
+
+def test_boxes_over_a_plane_are_those_of_numpy():
+    random = np.random.default_rng(7)
+    node = aligned((6, 8), np.float32)
+    n_over = 0
+    for _ in range(500):
+        corners = random.normal(size=(2, 3, 8)).astype(np.float32)
+        node[:3], node[3:] = corners.min(0), corners.max(0)
+        node[:3, 5], node[3:, 5] = np.inf, -np.inf
+        normal, level = random.normal(size=3), random.normal() + 1.0
+        high = normal >= 0
+        rows = tuple(int(32 * (axis + 3 * high[axis])) for axis in range(3))
+        farthest = np.where(high[:, None], node[3:], node[:3]).astype(float)
+        over = normal @ farthest > level
+        assert not over[5], "an empty child reaches nowhere"
+        assert lanes_of(_reach(node, rows, tuple(normal), level), 8) == list(over)
+        n_over += over.sum()
+    assert 500 < n_over < 3000
 
 
 def test_triangle_weights_are_those_of_numpy_to_the_last_bit():
