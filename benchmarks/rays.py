@@ -1,4 +1,4 @@
-"""Rays a second against Embree, measured in turns on the same rays: `python benchmarks/rays.py [--quick] [--threads 1 2]`.
+"""Rays a second against Embree, in turns on the same rays: `python benchmarks/rays.py [--quick] [--threads 1 2]`.
 
 A bumpy head stands before a backdrop. Camera: one ray a pixel. Shadow: from what the camera sees of the head to random
 points of a 60 mm pupil 1.5 m away. Shuffled: the camera's rays in random order. Embree runs single rays through embreex.
@@ -24,10 +24,12 @@ def bumpy_head(n_triangles: int):
     """(vertices, triangles) of a bumpy ball of 0.12 m radius, about so many triangles, before a backdrop."""
     n_rings = max(8, int((n_triangles / 4) ** 0.5))
     n_sectors = 2 * n_rings
-    polar, turn = np.meshgrid(np.linspace(1e-3, np.pi - 1e-3, n_rings + 1), np.arange(n_sectors) * (2 * np.pi / n_sectors), indexing="ij")
-    vertices = np.stack([np.sin(polar) * np.cos(turn), np.cos(polar), np.sin(polar) * np.sin(turn)], axis=-1).reshape(-1, 3)
-    bumps = 1 + 0.08 * np.sin(9 * vertices[:, :1]) * np.cos(8 * vertices[:, 1:2]) + 0.03 * np.sin(30 * vertices[:, 2:3] * vertices[:, :1])
-    vertices = 0.12 * vertices * bumps
+    angles = np.linspace(1e-3, np.pi - 1e-3, n_rings + 1), np.arange(n_sectors) * (2 * np.pi / n_sectors)
+    polar, turn = (angle.ravel() for angle in np.meshgrid(*angles, indexing="ij"))
+    vertices = np.stack([np.sin(polar) * np.cos(turn), np.cos(polar), np.sin(polar) * np.sin(turn)], axis=-1)
+    x, y, z = vertices.T
+    bumps = 1 + 0.08 * np.sin(9 * x) * np.cos(8 * y) + 0.03 * np.sin(30 * z * x)
+    vertices = 0.12 * vertices * bumps[:, None]
     ring, sector = np.meshgrid(np.arange(n_rings), np.arange(n_sectors), indexing="ij")
     a, b = ring * n_sectors + sector, ring * n_sectors + (sector + 1) % n_sectors
     c, d = a + n_sectors, b + n_sectors
@@ -76,7 +78,11 @@ def embree(scene, rays, shadow: bool):
     origins, directions = (array.astype(np.float32) for array in rays)
     limits = np.full(len(origins), 1.0 if shadow else 1e30, np.float32)
     query = "OCCLUDED" if shadow else "INTERSECT"
-    return lambda start, stop: scene.run(origins[start:stop], directions[start:stop], dists=limits[start:stop], query=query)
+
+    def run(start, stop):
+        return scene.run(origins[start:stop], directions[start:stop], dists=limits[start:stop], query=query)
+
+    return run
 
 
 def seconds_of(trace, n_rays: int, n_threads: int) -> float:
@@ -100,7 +106,8 @@ def measure(name, size, both, n_rays, threads, n_rounds):
             for index, trace in enumerate(both):
                 best[index] = min(best[index], seconds_of(trace, n_rays, n_threads))
         rates = [n_rays / seconds / 1e6 for seconds in best]
-        print(f"{size:>6}  {name:<22}{n_threads:>3}{rates[0]:>9.2f}{rates[1]:>9.2f}{rates[0] / rates[1]:>8.2f}", flush=True)
+        figures = f"{rates[0]:>9.2f}{rates[1]:>9.2f}{rates[0] / rates[1]:>8.2f}"
+        print(f"{size:>6}     {name:<20}{n_threads:>3}{figures}", flush=True)
 
 
 def main():

@@ -4,10 +4,13 @@ Triangles are tested in float64 as in S. Woop, C. Benthin and I. Wald, "Watertig
 of Computer Graphics Techniques 2(1), 2013): both sides of an edge compute the same product with opposite signs, so no
 ray slips between two triangles.
 
-Boxes are float32, eight to a node, and never wrongly missed: they were grown by 2⁻²³ of the mesh's largest coordinate,
- the ray's origin is rounded away from each plane's inner side, and slopes are shrunk or stretched
-by 2⁻²¹, more than the three roundings of (plane − origin) · slope together (3 · 2⁻²⁴). The same idea as T. Ize,
-"Robust BVH ray traversal" (JCGT 2(2), 2013), with the ray itself in float64.
+Boxes are float32, eight to a node, and never wrongly missed: they are grown by 2⁻²³ of the mesh's largest coordinate, the
+ray's origin is rounded to either side so that each plane seems farther out than it is, and slopes are shrunk or
+stretched by 2⁻²¹, more than the three roundings of (plane − origin) · slope together (3 · 2⁻²⁴). The idea is that of
+T. Ize, "Robust BVH ray traversal" (JCGT 2(2), 2013), with the ray itself in float64.
+
+A ray that runs in a triangle's own plane may count as a hit or not, as rounding has it: seen so, the triangle has no
+width, and its neighbours close the surface.
 """
 
 from __future__ import annotations
@@ -238,7 +241,13 @@ def closest_hit(bvh, origin, direction, t_min, t_max):
     is -1. Of two triangles at the same t the lower index wins.
     """
     return _closest(
-        address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), origin, direction, float(t_min), float(t_max)
+        address_of(bvh.nodes),
+        address_of(bvh.corners),
+        address_of(bvh.faces),
+        origin,
+        direction,
+        float(t_min),
+        float(t_max),
     )
 
 
@@ -288,7 +297,10 @@ def any_hit(bvh, origin, direction, t_min, t_max):
 
 @kernel
 def closest_hits(bvh, origins, directions, t_min, t_max, start, stop, t, faces, u, v):
-    """`closest_hit` for rays [start, stop): origins, directions (n, 3) float64; t, u, v (n,) float64 and faces (n,) int32 filled."""
+    """`closest_hit` for rays [start, stop): origins, directions (n, 3) float64.
+
+    t, u, v (n,) float64 and faces (n,) int32 are filled. No two calls at once may share part of a range.
+    """
     for ray in range(start, stop):
         origin = (origins[ray, 0], origins[ray, 1], origins[ray, 2])
         direction = (directions[ray, 0], directions[ray, 1], directions[ray, 2])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from projector.jit import kernel
+from projector.jit import formula, kernel
 from projector.tracing.vectors import GROUP, WIDTH
 
 N_BINS = 16
@@ -44,7 +44,7 @@ def wrap_triangles(vertices, triangles, largest, extents):
             extents[triangle, axis + 3] = max(at_a, at_b, at_c) + margin
 
 
-@kernel
+@formula
 def _measure(extents, start, stop, bounds, middles):
     """Bounds of a range of boxes, and bounds of their (doubled) middles, both (6,) float32."""
     for axis in range(3):
@@ -61,13 +61,13 @@ def _measure(extents, start, stop, bounds, middles):
             middles[axis + 3] = max(middles[axis + 3], middle)
 
 
-@kernel
+@formula
 def _half_area(box):
     x, y, z = box[3] - box[0], box[4] - box[1], box[5] - box[2]
     return x * y + y * z + z * x
 
 
-@kernel
+@formula
 def _fill_bins(extents, start, stop, axis, low, scale, n_bins, counts, bins):
     for index in range(n_bins):
         counts[index] = 0
@@ -82,7 +82,7 @@ def _fill_bins(extents, start, stop, axis, low, scale, n_bins, counts, bins):
             bins[index, k + 3] = max(bins[index, k + 3], extents[item, k + 3])
 
 
-@kernel
+@formula
 def _cheapest_cut(n_bins, counts, bins, running, costs):
     """(cost, bin): everything below `bin` goes left. Cost is inf if no cut has triangles on both sides."""
     for reverse in range(2):
@@ -112,7 +112,7 @@ def _cheapest_cut(n_bins, counts, bins, running, costs):
     return best, best_cut
 
 
-@kernel
+@formula
 def _partition(extents, order, start, stop, axis, low, scale, n_bins, cut):
     """Put the triangles below the cut first; returns where the others begin."""
     left, right = start, stop - 1
@@ -128,7 +128,7 @@ def _partition(extents, order, start, stop, axis, low, scale, n_bins, cut):
     return left
 
 
-@kernel
+@formula
 def _split(extents, order, start, stop, depth, middles, counts, bins, running, costs):
     """Reorder [start, stop) and return where its right part begins."""
     halfway = (start + stop) // 2
@@ -152,7 +152,7 @@ def _split(extents, order, start, stop, depth, middles, counts, bins, running, c
     return middle if start < middle < stop else halfway
 
 
-@kernel
+@formula
 def _open_range(pending, row, begin, end, depth, parent, side):
     pending[row, 0], pending[row, 1], pending[row, 2], pending[row, 3], pending[row, 4] = begin, end, depth, parent, side
 
@@ -199,7 +199,7 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
     return n_nodes, n_leaves
 
 
-@kernel
+@formula
 def _choose_cuts(boxes, children, n_nodes, costs, shares):
     """For each narrow node and each number of slots (2 … 8) of a wide node above it: the cheapest way to fill them.
 
@@ -212,8 +212,9 @@ def _choose_cuts(boxes, children, n_nodes, costs, shares):
     for node in range(n_nodes - 1, -1, -1):
         for side in range(2):
             child = children[node, side]
+            leaf_cost = LEAF_COST * max(0.0, _half_area(boxes[node, side]))
             for n_slots in range(1, WIDTH + 1):
-                both[side, n_slots] = costs[child, n_slots] if child >= 0 else LEAF_COST * max(0.0, _half_area(boxes[node, side]))
+                both[side, n_slots] = costs[child, n_slots] if child >= 0 else leaf_cost
         for row in range(3):
             hull[row] = min(boxes[node, 0, row], boxes[node, 1, row])
             hull[row + 3] = max(boxes[node, 0, row + 3], boxes[node, 1, row + 3])
@@ -231,7 +232,7 @@ def _choose_cuts(boxes, children, n_nodes, costs, shares):
                 costs[node, n_slots], shares[node, n_slots] = costs[node, 1], 0
 
 
-@kernel
+@formula
 def _fill_slots(children, narrow, shares, slots):
     """Narrow (parent, side) of each child of the wide node that stands for a narrow one; returns their number."""
     waiting = np.empty((WIDTH, 3), np.int64)
@@ -258,8 +259,8 @@ def _fill_slots(children, narrow, shares, slots):
 def widen_tree(boxes, children, n_narrow, nodes, node_bits):
     """Collapse a two-wide tree to eight children a node, at the least expected cost; returns the number of wide nodes.
 
-    The choice is that of H. Ylitie, T. Karras and S. Laine, "Efficient incoherent ray traversal on GPUs through compressed
-    wide BVHs" (High-Performance Graphics 2017), section 3.
+    The choice is that of H. Ylitie, T. Karras and S. Laine, "Efficient incoherent ray traversal on GPUs through
+    compressed wide BVHs" (High-Performance Graphics 2017).
 
     boxes, children  as `grow_tree` left them, n_narrow nodes
     nodes            (n_narrow or more, 7, 8) float32 filled; node_bits the same memory as int32
@@ -307,4 +308,5 @@ def gather_corners(vertices, triangles, order, leaf_ranges, corners, faces):
             faces[leaf, lane] = triangle
             for corner in range(3):
                 for axis in range(3):
-                    corners[leaf, corner, axis, lane] = vertices[triangles[triangle, corner], axis] if triangle >= 0 else 0.0
+                    place = vertices[triangles[triangle, corner], axis] if triangle >= 0 else 0.0
+                    corners[leaf, corner, axis, lane] = place

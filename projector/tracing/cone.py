@@ -1,8 +1,8 @@
 """Proof of full light without a ray: nothing reaches into the cone between a point and a pupil.
 
-The tree's boxes are held against six half-spaces round the cone, in float64, so that their margin covers all rounding; the
-triangles that remain are seen from the point, where the cone is a disc and a triangle a polygon, and the distance of the
-two decides.
+The tree's boxes are held against six half-spaces round the cone, in float64, so that their margin covers all rounding.
+The triangles that remain are seen from the point, where the cone is a disc and a triangle a polygon, and the distance of
+the two decides.
 """
 
 from __future__ import annotations
