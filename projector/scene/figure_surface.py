@@ -1,0 +1,147 @@
+"""From the figure's field to a closed triangle mesh: a grid that is fine on the face, marching cubes, vertices drawn on to the field.
+
+Everything here is in millimetres, in the frame of figure_fields.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from projector.scene.figure_body import body_field
+from projector.scene.figure_ear import ear_field
+from projector.scene.figure_face import face_field
+from projector.scene.figure_fields import smooth_intersection, smooth_union
+
+NECK_END = -192.0
+EAR_REACH = 62.0
+COARSE_STEP = 3
+BAND = 22.0
+
+# Wanted edge length of the grid along each axis (mm): positions and spacings.
+_SPACING_X = ([0, 44, 60, 66, 92, 104], [2.1, 2.1, 3.6, 2.6, 2.6, 4.5])
+_SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [6.0, 5.5, 4.0, 2.6, 2.0, 2.0, 4.2, 5.0])
+_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [11.0, 10.0, 6.0, 4.0, 2.6, 2.0, 2.0, 4.2, 5.0])
+_SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [5.0, 5.0, 3.2, 3.2, 4.6, 3.8, 2.3, 2.3])
+
+
+def figure_field(points, kind):
+    """Field of the whole figure at points (x, y, z), three arrays of one shape (mm), for kind "head" or "head_and_torso"."""
+    x, y, z = np.abs(points[0]), points[1], points[2]
+    field = face_field((x, y, z))
+    near_ear = np.flatnonzero((x > 45.0) & (np.abs(y + 15.0) < EAR_REACH) & (np.abs(z + 10.0) < EAR_REACH))
+    if near_ear.size:
+        ear = ear_field((x[near_ear], y[near_ear], z[near_ear]))
+        field[near_ear] = smooth_union(field[near_ear], ear, 4.0)
+    if kind == "head":
+        return smooth_intersection(field, NECK_END - y, 10.0)
+    low = np.flatnonzero(y < -90.0)
+    if low.size:
+        joined = smooth_union(smooth_intersection(field[low], -250.0 - y[low], 10.0), body_field((x[low], y[low], z[low])), 24.0)
+        # The join fades in below the chin, so that the face does not feel the body under it.
+        share = np.clip((-90.0 - y[low]) / 30.0, 0.0, 1.0)
+        field[low] += share * share * (3.0 - 2.0 * share) * (joined - field[low])
+    return field
+
+
+def field_gradient(points, kind):
+    """Gradient (n, 3) of the field at points (n, 3), by central differences."""
+    step = 0.05
+    columns = []
+    for axis in range(3):
+        shift = np.zeros(3)
+        shift[axis] = step
+        ahead = figure_field(tuple((points + shift).T), kind)
+        behind = figure_field(tuple((points - shift).T), kind)
+        columns.append((ahead - behind) / (2.0 * step))
+    return np.column_stack(columns)
+
+
+def _graded(low, high, spacing):
+    """Grid lines from low to high, (n,) with n = 1 modulo COARSE_STEP, about as far apart as `spacing` wants."""
+    fine = np.linspace(low, high, 4000)
+    cells = np.concatenate([[0.0], np.cumsum(np.diff(fine) / np.interp(0.5 * (fine[1:] + fine[:-1]), *spacing))])
+    n_cells = COARSE_STEP * int(np.ceil(cells[-1] / COARSE_STEP))
+    return np.interp(np.linspace(0.0, cells[-1], n_cells + 1), cells, fine)
+
+
+def _grid(kind):
+    """Grid points as three arrays (nx, ny, nz): a box around the head that widens below the neck."""
+    half = _graded(0.0, 100.0, _SPACING_X)
+    across = np.concatenate([-half[:0:-1], half])
+    if kind == "head":
+        up = _graded(-205.0, 121.0, _SPACING_Y_HEAD)
+    else:
+        up = _graded(-558.0, 121.0, _SPACING_Y_BODY)
+    along = _graded(-112.0, 132.0, _SPACING_Z)
+    x, y, z = np.meshgrid(across, up, along, indexing="ij")
+    if kind == "head_and_torso":
+        share = np.clip((-118.0 - y) / 110.0, 0.0, 1.0)
+        share = share * share * (3.0 - 2.0 * share)
+        x = x * (1.0 + 1.62 * share)
+        z = z + share * (-24.0 + 0.22 * (z - 0.0))
+    return x, y, z
+
+
+def _field_on_grid(grid, kind):
+    """Field values (nx, ny, nz): on every point within BAND of the surface, interpolated from a coarser grid elsewhere."""
+    from scipy.ndimage import map_coordinates
+
+    coarse = tuple(axis[::COARSE_STEP, ::COARSE_STEP, ::COARSE_STEP] for axis in grid)
+    values = figure_field(tuple(axis.ravel() for axis in coarse), kind).reshape(coarse[0].shape)
+    shape = grid[0].shape
+    places = np.meshgrid(*(np.arange(n) / COARSE_STEP for n in shape), indexing="ij", sparse=True)
+    field = map_coordinates(values, np.broadcast_arrays(*places), order=1, mode="nearest")
+    near = np.abs(field) < BAND
+    field[near] = figure_field(tuple(axis[near] for axis in grid), kind)
+    return field
+
+
+def _drawn_on(vertices, kind, n_steps):
+    """Vertices moved along the field's gradient on to its zero, and that gradient."""
+    for _ in range(n_steps):
+        values = figure_field(tuple(vertices.T), kind)
+        gradient = field_gradient(vertices, kind)
+        steepness = np.maximum((gradient**2).sum(axis=1), 0.04)
+        move = -values / steepness
+        length = np.abs(move) * np.sqrt(steepness)
+        vertices = vertices + gradient * (move * np.minimum(1.0, 1.5 / np.maximum(length, 1e-9)))[:, None]
+    return vertices
+
+
+def _relaxed(vertices, triangles, kind, n_rounds):
+    """Vertices slid along the surface towards their neighbours' mean: the thin triangles of marching cubes fill out."""
+    from scipy.sparse import coo_matrix
+
+    n = len(vertices)
+    edges = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    neighbours = coo_matrix((np.ones(len(edges)), edges.T), shape=(n, n)).tocsr()
+    neighbours = ((neighbours + neighbours.T) > 0).astype(float)
+    counts = np.asarray(neighbours.sum(axis=1))
+    for _ in range(n_rounds):
+        move = 0.5 * (neighbours @ vertices / counts - vertices)
+        gradient = field_gradient(vertices, kind)
+        normal = gradient / np.linalg.norm(gradient, axis=1, keepdims=True)
+        vertices = vertices + move - normal * (move * normal).sum(axis=1, keepdims=True)
+        vertices = _drawn_on(vertices, kind, 1)
+    return vertices
+
+
+def build_surface(kind):
+    """Closed surface of the figure: vertices (n, 3) mm, triangles (m, 3) int32 facing outwards, unit normals (n, 3)."""
+    from skimage.measure import marching_cubes
+
+    grid = _grid(kind)
+    places, triangles, _, _ = marching_cubes(_field_on_grid(grid, kind), 0.0, gradient_direction="descent", allow_degenerate=False)
+    vertices = _in_space(grid, places)
+    vertices = _drawn_on(vertices, kind, 2)
+    vertices = _relaxed(vertices, triangles, kind, 3)
+    vertices = _drawn_on(vertices, kind, 2)
+    gradient = field_gradient(vertices, kind)
+    return vertices, triangles.astype(np.int32), gradient / np.linalg.norm(gradient, axis=1, keepdims=True)
+
+
+def _in_space(grid, places):
+    """Places in index units (n, 3) as points (n, 3) of a grid that may be bent."""
+    from scipy.ndimage import map_coordinates
+
+    return np.column_stack([map_coordinates(axis, places.T, order=1, mode="nearest") for axis in grid])
