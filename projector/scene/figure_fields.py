@@ -70,14 +70,24 @@ def tube(points, stations, radii):
     return field
 
 
-def table(positions, values):
-    """A smooth curve through the given values, held constant outside the given positions."""
-    from scipy.interpolate import PchipInterpolator
+def table(positions, values, smoothing=0.0):
+    """A curve through the given values, held constant outside the given positions.
+
+    With `smoothing` (in units of position) the curve is averaged over a bell of that width: its curvature is then
+    continuous, which a surface needs if no band is to show on it under a grazing light.
+    """
+    from scipy.interpolate import CubicSpline, PchipInterpolator
+    from scipy.ndimage import gaussian_filter1d
 
     positions, values = np.asarray(positions, float), np.asarray(values, float)
     order = np.argsort(positions)
     curve = PchipInterpolator(positions[order], values[order])
     low, high = positions[order[0]], positions[order[-1]]
+    if smoothing > 0.0:
+        step = smoothing / 4.0
+        places = np.arange(low - 4.0 * smoothing, high + 4.0 * smoothing + step, step)
+        curve = CubicSpline(places, gaussian_filter1d(curve(np.clip(places, low, high)), 4.0))
+        low, high = places[0], places[-1]
     return lambda wanted: curve(np.clip(wanted, low, high))
 
 

@@ -16,12 +16,15 @@ NECK_END = -192.0
 EAR_REACH = 62.0
 COARSE_STEP = 3
 BAND = 22.0
+# Edges whose middle is farther off the surface than this (mm) are split, face and body, unless shorter than the last.
+N_REFINEMENTS = 3
+TOLERANCE, BODY_TOLERANCE, SHORTEST_SPLIT = 0.09, 0.4, 0.9
 
 # Wanted edge length of the grid along each axis (mm): positions and spacings.
-_SPACING_X = ([0, 44, 60, 66, 92, 104], [2.1, 2.1, 3.6, 2.6, 2.6, 4.5])
-_SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [6.0, 5.5, 4.0, 2.6, 2.0, 2.0, 4.2, 5.0])
-_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [11.0, 10.0, 6.0, 4.0, 2.6, 2.0, 2.0, 4.2, 5.0])
-_SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [5.0, 5.0, 3.2, 3.2, 4.6, 3.8, 2.3, 2.3])
+_SPACING_X = ([0, 44, 62, 68, 92, 104], [2.9, 2.9, 4.4, 3.0, 3.0, 5.0])
+_SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [7.0, 6.5, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
+_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [13.0, 12.0, 7.0, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
+_SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [6.0, 6.0, 3.6, 3.6, 5.0, 4.2, 2.9, 2.9])
 
 
 def figure_field(points, kind):
@@ -135,9 +138,55 @@ def build_surface(kind):
     vertices = _in_space(grid, places)
     vertices = _drawn_on(vertices, kind, 2)
     vertices = _relaxed(vertices, triangles, kind, 3)
+    for _ in range(N_REFINEMENTS):
+        vertices, triangles = _refined(vertices, triangles, kind)
+        vertices = _relaxed(vertices, triangles, kind, 1)
     vertices = _drawn_on(vertices, kind, 2)
     gradient = field_gradient(vertices, kind)
     return vertices, triangles.astype(np.int32), gradient / np.linalg.norm(gradient, axis=1, keepdims=True)
+
+
+def _refined(vertices, triangles, kind):
+    """The mesh with every edge split whose middle lies off the field by more than the tolerance; it stays closed."""
+    edges = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]), axis=1)
+    edges, edge_of = np.unique(edges, axis=0, return_inverse=True)
+    edge_of = edge_of.reshape(3, -1).T
+    middles = vertices[edges].mean(axis=1)
+    steepness = np.linalg.norm(field_gradient(middles, kind), axis=1)
+    off = np.abs(figure_field(tuple(middles.T), kind)) / np.maximum(steepness, 0.2)
+    length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
+    tolerance = np.where(middles[:, 1] > -125.0, TOLERANCE, BODY_TOLERANCE)
+    split = (off > tolerance) & (length > SHORTEST_SPLIT)
+    number = np.full(len(edges), -1)
+    number[split] = len(vertices) + np.arange(split.sum())
+    vertices = np.concatenate([vertices, _drawn_on(middles[split], kind, 1)])
+    return vertices, _with_split_edges(vertices, triangles, number[edge_of])
+
+
+def _with_split_edges(vertices, triangles, middle):
+    """Triangles cut at the given new corners `middle` (m, 3), -1 where the edge (corner i to corner i + 1) is whole."""
+    n_split = (middle >= 0).sum(axis=1)
+    pieces = [triangles[n_split == 0]]
+    # One split: turn the triangle until its first edge is the split one. Two: until its third is the whole one.
+    for count, wanted in ((1, lambda m: m[:, 0] >= 0), (2, lambda m: m[:, 2] < 0)):
+        rows = n_split == count
+        corners, new = triangles[rows].copy(), middle[rows].copy()
+        for _ in range(2):
+            turn = ~wanted(new)
+            corners[turn], new[turn] = np.roll(corners[turn], -1, axis=1), np.roll(new[turn], -1, axis=1)
+        a, b, c = corners.T
+        if count == 1:
+            pieces += [np.column_stack([a, new[:, 0], c]), np.column_stack([new[:, 0], b, c])]
+            continue
+        p, q = new[:, 0], new[:, 1]
+        pieces.append(np.column_stack([p, b, q]))
+        # The four-sided rest is cut along its shorter diagonal.
+        short = np.linalg.norm(vertices[a] - vertices[q], axis=1) < np.linalg.norm(vertices[p] - vertices[c], axis=1)
+        pieces.append(np.where(short[:, None], np.column_stack([a, p, q]), np.column_stack([a, p, c])))
+        pieces.append(np.where(short[:, None], np.column_stack([a, q, c]), np.column_stack([p, q, c])))
+    (a, b, c), (p, q, r) = triangles[n_split == 3].T, middle[n_split == 3].T
+    pieces += [np.column_stack(piece) for piece in ((a, p, r), (p, b, q), (r, q, c), (p, q, r))]
+    return np.concatenate(pieces)
 
 
 def _in_space(grid, places):
