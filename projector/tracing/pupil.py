@@ -1,0 +1,212 @@
+"""The lens pupil: its shape, its samples and its moments.
+
+All coordinates are in units of half the nominal diameter (focal length / f-number): a disc has radius 1, a polygon
+the area of that disc, a ring that outer radius, a bitmap the disc's area. x is to the right and y down, as seen from
+behind the lens.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from projector.jit import formula
+
+DISC, POLYGON, RING, BITMAP = 0, 1, 2, 3
+N_PROJECTION_STEPS = 1024
+_RASTER = 1024
+
+
+class Pupil(NamedTuple):
+    """A pupil's shape, flat enough for kernels.
+
+    kind, n_blades, rotation (radians), inner (ring: inner over outer radius)
+    circumradius   (polygon: of its corners), reach: the farthest point of any shape
+    area           in units of the nominal disc's area
+    second_moments (3,) mean of x², y² and xy over the shape
+    row_cdf        (h + 1,) and column_cdf (h, w + 1): inverse-transform tables of a bitmap, (2,) and (1, 2) otherwise
+    extent         half side of a bitmap's square pixels grid, in pupil units
+    symmetric      whether a half turn leaves it as it is (then both sides of focus look alike)
+    """
+
+    kind: int
+    n_blades: int
+    rotation: float
+    inner: float
+    circumradius: float
+    reach: float
+    area: float
+    second_moments: np.ndarray
+    row_cdf: np.ndarray
+    column_cdf: np.ndarray
+    extent: float
+    symmetric: bool
+
+
+def make_pupil(shape: str = "disc", n_blades: int = 6, rotation_deg: float = 0.0, inner_fraction: float = 0.5, bitmap=None) -> Pupil:
+    """Build a pupil of a shape: "disc", "polygon", "ring" or "bitmap" ((h, w) float coverage, row 0 at the top)."""
+    empty = (np.array([0.0, 1.0]), np.array([[0.0, 1.0]]))
+    rotation = math.radians(rotation_deg)
+    if shape == "disc":
+        return Pupil(DISC, 0, 0.0, 0.0, 1.0, 1.0, 1.0, np.array([0.25, 0.25, 0.0]), *empty, 1.0, True)
+    if shape == "ring":
+        second = 0.25 * (1.0 + inner_fraction**2)
+        area = 1.0 - inner_fraction**2
+        return Pupil(RING, 0, 0.0, float(inner_fraction), 1.0, 1.0, area, np.array([second, second, 0.0]), *empty, 1.0, True)
+    if shape == "polygon":
+        circumradius = math.sqrt(2.0 * math.pi / (n_blades * math.sin(2.0 * math.pi / n_blades)))
+        # Mean of x² over a regular polygon is the same in every direction: R²·(2 + cos(2π/n)) / 12.
+        second = circumradius**2 * (2.0 + math.cos(2.0 * math.pi / n_blades)) / 12.0
+        moments = np.array([second, second, 0.0])
+        return Pupil(POLYGON, n_blades, rotation, 0.0, circumradius, circumradius, 1.0, moments, *empty, 1.0, n_blades % 2 == 0)
+    if shape == "bitmap":
+        return _bitmap_pupil(np.asarray(bitmap, float))
+    raise ValueError(f"unknown pupil shape: {shape}")
+
+
+def _bitmap_pupil(coverage: np.ndarray) -> Pupil:
+    """A pupil drawn by the user, scaled so that its open area is that of the nominal disc."""
+    height, width = coverage.shape
+    side = max(height, width)
+    square = np.zeros((side, side))
+    square[(side - height) // 2 : (side - height) // 2 + height, (side - width) // 2 : (side - width) // 2 + width] = coverage
+    total = square.sum()
+    if not total > 0:
+        raise ValueError("the pupil bitmap lets no light through")
+    # pixel² · total = π, the nominal disc's area; the bitmap's own middle stays on the axis.
+    pixel = math.sqrt(math.pi / total)
+    extent = 0.5 * side * pixel
+    centres = (np.arange(side) + 0.5) * pixel - extent
+    x, y = np.meshgrid(centres, centres)
+    weights = square / total
+    within = pixel * pixel / 12.0
+    moments = np.array([(weights * x * x).sum() + within, (weights * y * y).sum() + within, (weights * x * y).sum()])
+    reach = float(np.sqrt((x * x + y * y)[square > 0].max()) + 0.7072 * pixel)
+    rows = square.sum(axis=1)
+    row_cdf = np.concatenate([[0.0], np.cumsum(rows)]) / total
+    column_cdf = np.zeros((side, side + 1))
+    column_cdf[:, 1:] = np.cumsum(square, axis=1)
+    column_cdf /= np.where(rows > 0, rows, 1.0)[:, None]
+    symmetric = bool(np.allclose(square, square[::-1, ::-1]))
+    return Pupil(BITMAP, 0, 0.0, 0.0, 1.0, reach, 1.0, moments, row_cdf, column_cdf, extent, symmetric)
+
+
+@formula
+def _search(cdf, value):
+    """The interval of a cumulative table that holds a value, and the place inside it."""
+    low = 0
+    high = cdf.shape[0] - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if cdf[middle] <= value:
+            low = middle
+        else:
+            high = middle
+    width = cdf[low + 1] - cdf[low]
+    return low, ((value - cdf[low]) / width if width > 0.0 else 0.5)
+
+
+@formula
+def pupil_point(pupil, u, v):
+    """The point (x, y) of the pupil for (u, v) in the unit square; equal areas go to equal areas."""
+    if pupil.kind == DISC:
+        # Concentric squares to circles (P. Shirley & K. Chiu, Journal of Graphics Tools 2(3), 1997): compact cells.
+        a = 2.0 * u - 1.0
+        b = 2.0 * v - 1.0
+        if a == 0.0 and b == 0.0:
+            return 0.0, 0.0
+        if a * a > b * b:
+            radius = a
+            angle = 0.25 * math.pi * b / a
+        else:
+            radius = b
+            angle = 0.5 * math.pi - 0.25 * math.pi * a / b
+        return radius * math.cos(angle), radius * math.sin(angle)
+    if pupil.kind == RING:
+        radius = math.sqrt(pupil.inner * pupil.inner + v * (1.0 - pupil.inner * pupil.inner))
+        angle = 2.0 * math.pi * u
+        return radius * math.cos(angle), radius * math.sin(angle)
+    if pupil.kind == POLYGON:
+        # A fan of equal triangles; the square root spreads points evenly from the centre to the rim.
+        sector = min(int(u * pupil.n_blades), pupil.n_blades - 1)
+        along = u * pupil.n_blades - sector
+        out = math.sqrt(v) * pupil.circumradius
+        first = pupil.rotation + 2.0 * math.pi * sector / pupil.n_blades
+        second = pupil.rotation + 2.0 * math.pi * (sector + 1) / pupil.n_blades
+        x = out * ((1.0 - along) * math.cos(first) + along * math.cos(second))
+        y = out * ((1.0 - along) * math.sin(first) + along * math.sin(second))
+        return x, y
+    row, down = _search(pupil.row_cdf, v)
+    column, right = _search(pupil.column_cdf[row], u)
+    pixel = 2.0 * pupil.extent / pupil.column_cdf.shape[0]
+    return (column + right) * pixel - pupil.extent, (row + down) * pixel - pupil.extent
+
+
+def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) -> np.ndarray:
+    """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
+
+    Each pixel holds the covered share of its area, from sub-samples: enough of them that small pupils keep their shape.
+    """
+    radius = 0.5 * diameter_pixels
+    half = int(math.ceil(radius * pupil.reach + 0.5))
+    n = 2 * half + 1
+    if oversampling <= 0:
+        oversampling = max(3, int(math.ceil(96.0 / n)))
+    offsets = (np.arange(n * oversampling) + 0.5) / oversampling - 0.5 * n
+    covered = inside(pupil, offsets[None, :] / radius, offsets[:, None] / radius)
+    image = covered.reshape(n, oversampling, n, oversampling).mean(axis=(1, 3))
+    total = image.sum()
+    if not total > 0:
+        image[half, half] = total = 1.0
+    return image / total
+
+
+def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Transmission (0..1 float) of the pupil at points in pupil units; x and y broadcast."""
+    if pupil.kind == BITMAP:
+        n = pupil.column_cdf.shape[0]
+        pixel = 2.0 * pupil.extent / n
+        columns = np.floor((x + pupil.extent) / pixel).astype(int)
+        rows = np.floor((y + pupil.extent) / pixel).astype(int)
+        density = np.diff(pupil.column_cdf, axis=1) * np.diff(pupil.row_cdf)[:, None]
+        valid = (columns >= 0) & (columns < n) & (rows >= 0) & (rows < n)
+        values = density[np.clip(rows, 0, n - 1), np.clip(columns, 0, n - 1)]
+        return np.where(valid, values / density.max(), 0.0)
+    squared = x * x + y * y
+    if pupil.kind == DISC:
+        return (squared <= 1.0).astype(float)
+    if pupil.kind == RING:
+        return ((squared <= 1.0) & (squared >= pupil.inner**2)).astype(float)
+    apothem = pupil.circumradius * math.cos(math.pi / pupil.n_blades)
+    result = np.ones(np.broadcast(x, y).shape, bool)
+    for blade in range(pupil.n_blades):
+        angle = pupil.rotation + 2.0 * math.pi * (blade + 0.5) / pupil.n_blades
+        result &= x * math.cos(angle) + y * math.sin(angle) <= apothem
+    return result.astype(float)
+
+
+def projection_table(pupil: Pupil, direction_x: float, direction_y: float) -> np.ndarray:
+    """Share of the pupil whose projection on a unit direction lies above t, for t from −reach to +reach.
+
+    (N_PROJECTION_STEPS + 1,) float, falling from 1 to 0. This is the edge-spread function of a straight blade.
+    """
+    steps = np.linspace(-pupil.reach, pupil.reach, N_PROJECTION_STEPS + 1)
+    if pupil.kind in (DISC, RING):
+        above = _disc_share_above(steps)
+        if pupil.kind == RING:
+            above = (above - pupil.inner**2 * _disc_share_above(steps / max(pupil.inner, 1e-12))) / pupil.area
+        return np.clip(above, 0.0, 1.0)
+    offsets = ((np.arange(_RASTER) + 0.5) / _RASTER * 2.0 - 1.0) * pupil.reach
+    weights = inside(pupil, offsets[None, :], offsets[:, None])
+    projected = offsets[None, :] * direction_x + offsets[:, None] * direction_y
+    counts, _ = np.histogram(projected, bins=steps, weights=weights)
+    below = np.concatenate([[0.0], np.cumsum(counts)])
+    return 1.0 - below / below[-1]
+
+
+def _disc_share_above(t: np.ndarray) -> np.ndarray:
+    """Share of a unit disc beyond a chord at signed distance t."""
+    t = np.clip(t, -1.0, 1.0)
+    return (np.arccos(t) - t * np.sqrt(1.0 - t * t)) / math.pi
