@@ -38,7 +38,7 @@ LANDMARKS = (
 
 @dataclass(frozen=True)
 class Figure:
-    """A sitter: mesh (metres), landmarks by name ((3,) float, metres, on the mesh) and the kind it was built as."""
+    """A sitter: mesh (metres), landmarks by name ((3,) float, metres, on the skin) and the kind it was built as."""
 
     mesh: Mesh
     landmarks: dict[str, np.ndarray]
@@ -76,8 +76,7 @@ def _build(kind):
 
     vertices, triangles, normals = build_surface(kind)
     found = find_landmarks(kind)
-    names = np.array(list(found))
-    return _to_world(vertices), triangles, normals, names, _to_world(np.array(list(found.values())))
+    return _to_world(vertices), triangles, normals, list(found), _to_world(np.array(list(found.values())))
 
 
 def _to_world(points_mm):
@@ -169,8 +168,8 @@ def _rotated(points, yaw_deg, pitch_deg, tilt_deg):
 
 def _turned_normals(turned, vertices, normals):
     """Unit normals after a bend: two tangents are carried through it, and their cross product stands on the new surface."""
-    helper = np.where(np.abs(normals[:, [1]]) < 0.7, [[0.0, 1.0, 0.0]], [[1.0, 0.0, 0.0]])
-    first = np.cross(helper, normals)
+    sideways = np.where(np.abs(normals[:, [1]]) < 0.7, [[0.0, 1.0, 0.0]], [[1.0, 0.0, 0.0]])
+    first = np.cross(sideways, normals)
     first /= np.linalg.norm(first, axis=1, keepdims=True)
     second = np.cross(normals, first)
     step = 1e-5

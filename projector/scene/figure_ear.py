@@ -24,7 +24,7 @@ def _axes():
 
 
 # The rim from its root in the bowl over the top and down the rear edge to the lobe: (rear, up, out), thickness.
-_RIM = [(-1, 2, 2), (-8, 8, 3.5), (-8.5, 18, 5), (-3, 27, 5.5), (7, 31, 5.5), (18, 27, 5.5), (23.5, 16, 5.5), (23, 3, 5), (18.5, -9, 3.6), (12.5, -19, 2.2)]
+_RIM = [(-1, 2, 2), (-8, 8, 3.2), (-8.5, 18, 4.2), (-3, 27, 4.6), (7, 31, 4.6), (18, 27, 4.4), (23.5, 16, 4.2), (23, 3, 3.8), (18.5, -9, 3.0), (12.5, -19, 2.2)]
 _RIM_RADIUS = [1.6, 2.2, 2.5, 2.7, 2.8, 2.9, 2.8, 2.5, 2.4, 2.2]
 _FOLD = [(-1, 21, 3), (7, 19, 5), (12.5, 11, 6), (13, 1, 6.5), (10, -8, 6), (5, -13, 5.5)]
 _FOLD_RADIUS = [1.8, 2.4, 2.8, 2.8, 2.7, 2.4]
@@ -35,13 +35,13 @@ def ear_field(points):
     axes = _axes()
     offset = [points[i] - ROOT[i] for i in range(3)]
     ear = tuple(sum(axis[i] * offset[i] for i in range(3)) for axis in axes)
-    plate = ellipsoid(ear, (7.0, 4.0, 1.2), (16.5, 26.0, 3.6))
+    plate = ellipsoid(ear, (7.0, 4.0, 1.4), (17.5, 27.0, 4.2))
     lobe = ellipsoid(ear, (3.0, -21.5, 2.0), (9.5, 10.5, 3.0))
     shell = smooth_union(plate, lobe, 8.0)
     shell = smooth_union(shell, tube(ear, _RIM, _RIM_RADIUS), 4.5)
     shell = smooth_union(shell, tube(ear, _FOLD, _FOLD_RADIUS), 5.0)
-    root = ellipsoid(ear, (3.0, 1.0, -8.0), (9.0, 18.0, 10.0))
-    shell = smooth_union(shell, root, 6.0)
+    root = ellipsoid(ear, (4.5, 2.0, -7.5), (11.5, 21.0, 9.5))
+    shell = smooth_union(shell, root, 8.0)
     bowl = ellipsoid(ear, (1.5, -2.0, 6.5), (8.5, 11.5, 8.5))
     shell = smooth_cut(shell, bowl, 2.5)
     flap = ellipsoid(ear, (-8.5, -2.5, 3.5), (4.0, 6.0, 3.6))

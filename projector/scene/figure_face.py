@@ -52,7 +52,7 @@ def _skull(points):
 # The midline without nose, lips and the fold above the chin: height against the foremost z.
 _PROFILE = table(
     [70, 55, 40, 30, 20, 10, 2, -10, -25, -40, -47, -55, -62, -70, -78, -86, -92, -99, -106, -114, -125],
-    [68, 82, 91, 94, 95, 93, 91, 91.5, 95, 99, 101, 101.5, 101.5, 100.5, 99, 97.5, 97, 96.5, 95, 91, 82],
+    [68, 82, 91, 94.5, 95, 91.5, 87.5, 89.5, 94, 98, 100, 100.5, 100.5, 99.5, 98.5, 97.5, 97.3, 97, 95.5, 91.5, 82],
     3.5,
 )
 _HALF_WIDTH = table(
@@ -76,8 +76,8 @@ def _face_mass(points):
 def _relief(x, y):
     """What is modelled on the front of the face, as a shift of the surface towards +z (mm) at (x, y)."""
     brow_line = 17.0 + 5.0 * np.sin(np.clip((x - 8.0) / 40.0, 0.0, 1.0) * np.pi * 0.62)
-    brow = 3.4 * ridge(y - brow_line, 8.0) * np.exp(-((x / 44.0) ** 6)) * (1.0 - 0.35 * ridge(x, 9.0))
-    socket = -12.0 * np.exp(-((((x - 32.0) / 18.5) ** 2 + ((y - 1.0) / 12.5) ** 2) ** 1.3))
+    brow = 3.0 * ridge(y - brow_line, 8.0) * np.exp(-((x / 44.0) ** 6)) * (1.0 - 0.35 * ridge(x, 9.0))
+    socket = -11.0 * np.exp(-((((x - 32.0) / 18.5) ** 2 + ((y - 0.5) / 12.5) ** 2) ** 1.25))
     inner_corner = -1.5 * np.exp(-(((x - 16.5) / 7.0) ** 2) - ((y - 3.0) / 10.0) ** 2)
     return brow + socket + inner_corner + _mouth_relief(x, y)
 
@@ -89,14 +89,14 @@ _LOWER_BORDER = table([0, 8, 15, 21, 26], [-80.4, -79.7, -77.0, -73.8, -71.0], 2
 
 def _mouth_relief(x, y):
     """Lips, the line between them, the groove above them and the corners of the mouth."""
-    taper = np.clip(1.0 - (x / (MOUTH_HALF_WIDTH + 1.5)) ** 2, 0.0, None)
+    taper = np.clip(1.0 - (x / (MOUTH_HALF_WIDTH + 2.5)) ** 2, 0.0, None)
     upper, line, lower = _UPPER_BORDER(x), _MOUTH_LINE(x), _LOWER_BORDER(x)
-    upper_lip = 4.9 * taper**1.2 * ridge(y - (0.36 * upper + 0.64 * line), 0.50 * (upper - line) + 1.4)
-    lower_lip = 6.0 * taper**1.2 * ridge(y - (0.52 * lower + 0.48 * line), 0.46 * (line - lower) + 1.2)
-    border = 0.9 * taper * ridge(y - upper - 0.3, 1.3)
-    parting = -2.4 * ridge(y - line, 1.7) * np.clip(1.0 - (x / (MOUTH_HALF_WIDTH + 3.0)) ** 6, 0.0, None)
-    corner = -2.0 * np.exp(-(((x - 27.5) / 5.0) ** 2) - ((y + 70.5) / 5.0) ** 2)
-    philtrum = (-1.1 * ridge(x, 3.4) + 0.4 * ridge(x - 6.0, 3.0)) * ridge(y + 54.5, 7.0)
+    upper_lip = 4.4 * taper**1.3 * ridge(y - (0.42 * upper + 0.58 * line), 0.52 * (upper - line) + 1.4)
+    lower_lip = 5.4 * taper**1.3 * ridge(y - (0.52 * lower + 0.48 * line), 0.46 * (line - lower) + 1.2)
+    border = 0.45 * taper * ridge(y - upper - 0.3, 1.7)
+    parting = -2.3 * ridge(y - line, 1.9) * np.exp(-((x / MOUTH_HALF_WIDTH) ** 10))
+    corner = -1.3 * np.exp(-(((x - 27.5) / 6.0) ** 2) - ((y + 70.5) / 6.0) ** 2)
+    philtrum = (-0.9 * ridge(x, 3.6) + 0.4 * ridge(x - 6.0, 3.0)) * ridge(y + 55.5, 6.0)
     chin_fold = -2.6 * ridge(y + 86.0, 5.0) * np.exp(-((x / 17.0) ** 4))
     return chin_fold + upper_lip + lower_lip + border + parting + corner + philtrum
 
@@ -104,8 +104,8 @@ def _mouth_relief(x, y):
 def _soft_forms(points):
     """Bumps and hollows of flesh and bone that have no edge of their own."""
     return (
-        swelling(points, (0, -102, 92), (14, 10, 16), 2.4)
-        + swelling(points, (0, -67, 96), (26, 20, 22), 2.0)
+        swelling(points, (0, -101, 92), (14, 11, 16), 3.2)
+        + swelling(points, (0, -67, 96), (26, 20, 22), 1.6)
         + swelling(points, (50, -52, 50), (14, 16, 20), -1.0)
         + swelling(points, (64, 22, 44), (14, 18, 22), -3.0)
         + swelling(points, (34, -28, 80), (14, 12, 14), 2.2)
@@ -134,15 +134,16 @@ def _neck(points):
 
 
 def _neck_muscle(points):
-    """The muscle from behind the ear to the pit of the neck."""
-    return rounded_cone(points, (46, -44, -22), (12, -200, 24), 11.0, 8.0)
+    """The muscle from the bone behind the ear to the pit of the neck."""
+    bone = ellipsoid(points, (52, -36, -12), (11, 15, 15))
+    return smooth_union(bone, rounded_cone(points, (46, -44, -22), (12, -200, 24), 11.0, 8.0), 12.0)
 
 
 def _with_eye(points, head):
     """A ball under closed lids, the lid line and the fold of the upper lid cut into it."""
     x, y, z = points
     ball = ellipsoid(points, EYE, (EYELID_RADIUS + 2.4, EYELID_RADIUS, EYELID_RADIUS))
-    cushion = ellipsoid(points, (31.0, 4.0, 62.5), (19.5, 12.0, 13.5))
+    cushion = ellipsoid(points, (31.0, 4.5, 63.5), (19.5, 12.0, 13.5))
     head = smooth_union(head, smooth_union(ball, cushion, 3.0), 7.0)
     across = (x - EYE[0]) / 15.5
     within = np.exp(-((np.abs(across) / 1.08) ** 5)) * np.clip((z - 40.0) / 10.0, 0.0, 1.0)
@@ -156,14 +157,14 @@ def _with_eye(points, head):
 
 
 def _with_nose(points, head):
-    bridge = rounded_cone(points, (0, 16, 86.5), (0, -29, 106.5), 5.5, 6.8)
-    flank = rounded_cone(points, (0, 8, 77), (0, -34, 94.5), 9.0, 15.0)
+    bridge = rounded_cone(points, (0, 10, 83.0), (0, -30, 108.0), 5.5, 7.0)
+    flank = rounded_cone(points, (0, 6, 76), (0, -34, 94.5), 9.0, 15.0)
     bridge = smooth_union(bridge, flank, 18.0)
-    tip = ellipsoid(points, (0, -36.5, 111.0), (9.0, 8.0, 9.8))
-    wing = ellipsoid(points, (11.0, -40.5, 101.0), (6.2, 7.2, 10.0))
+    tip = ellipsoid(points, (0, -37.6, 111.0), (9.2, 9.0, 9.6))
+    wing = ellipsoid(points, (11.0, -41.5, 100.5), (6.2, 7.4, 10.0))
     column = rounded_cone(points, (0, -43.0, 111.0), (0, -46.5, 93), 3.4, 4.6)
     nose = smooth_union(smooth_union(bridge, tip, 12.0), wing, 8.0)
     nose = smooth_union(nose, column, 5.0)
     head = smooth_union(head, nose, 12.0)
-    nostril = ellipsoid(points, (6.8, -48.0, 104.0), (3.0, 4.6, 5.4))
+    nostril = ellipsoid(points, (6.4, -49.8, 105.0), (2.7, 4.4, 4.2))
     return smooth_cut(head, nostril, 3.5)

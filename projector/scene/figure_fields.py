@@ -38,8 +38,7 @@ def ellipsoid(points, centre, radii, axes=None):
 
 def lopsided_ellipsoid(points, centre, radii_minus, radii_plus, roundness):
     """A closed egg with other half axes on either side of its centre and a superellipse of exponent `roundness`."""
-    total = 0.0
-    length = 1e-9
+    total, length = 0.0, 1e-9
     for i in range(3):
         offset = points[i] - centre[i]
         radius = np.where(offset < 0.0, radii_minus[i], radii_plus[i])
@@ -76,19 +75,20 @@ def table(positions, values, smoothing=0.0):
     With `smoothing` (in units of position) the curve is averaged over a bell of that width: its curvature is then
     continuous, which a surface needs if no band is to show on it under a grazing light.
     """
-    from scipy.interpolate import CubicSpline, PchipInterpolator
+    from scipy.interpolate import PchipInterpolator
     from scipy.ndimage import gaussian_filter1d
 
     positions, values = np.asarray(positions, float), np.asarray(values, float)
     order = np.argsort(positions)
     curve = PchipInterpolator(positions[order], values[order])
     low, high = positions[order[0]], positions[order[-1]]
+    # Sampled so densely that straight pieces between the samples stand for the curve.
+    step = (high - low) / 4000.0
+    places = np.arange(low - 4.0 * smoothing, high + 4.0 * smoothing + step, step)
+    samples = curve(np.clip(places, low, high))
     if smoothing > 0.0:
-        step = smoothing / 4.0
-        places = np.arange(low - 4.0 * smoothing, high + 4.0 * smoothing + step, step)
-        curve = CubicSpline(places, gaussian_filter1d(curve(np.clip(places, low, high)), 4.0))
-        low, high = places[0], places[-1]
-    return lambda wanted: curve(np.clip(wanted, low, high))
+        samples = gaussian_filter1d(samples, smoothing / step)
+    return lambda wanted: np.interp(wanted, places, samples)
 
 
 def loft(points, axis_z, half_width, front, back, front_roundness, back_roundness=2.0):

@@ -16,14 +16,14 @@ NECK_END = -192.0
 EAR_REACH = 62.0
 COARSE_STEP = 3
 BAND = 22.0
-# Edges whose middle is farther off the surface than this (mm) are split, face and body, unless shorter than the last.
+# Edges whose middle is farther off the surface than this (mm) are split, on the face and elsewhere, unless shorter than the last.
 N_REFINEMENTS = 3
-TOLERANCE, BODY_TOLERANCE, SHORTEST_SPLIT = 0.09, 0.4, 0.9
+FACE_TOLERANCE, TOLERANCE, SHORTEST_SPLIT = 0.14, 0.8, 1.0
 
 # Wanted edge length of the grid along each axis (mm): positions and spacings.
 _SPACING_X = ([0, 44, 62, 68, 92, 104], [2.9, 2.9, 4.4, 3.0, 3.0, 5.0])
 _SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [7.0, 6.5, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
-_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [13.0, 12.0, 7.0, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
+_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [19.0, 14.0, 8.0, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
 _SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [6.0, 6.0, 3.6, 3.6, 5.0, 4.2, 2.9, 2.9])
 
 
@@ -34,9 +34,9 @@ def figure_field(points, kind):
     near_ear = np.flatnonzero((x > 45.0) & (np.abs(y + 15.0) < EAR_REACH) & (np.abs(z + 10.0) < EAR_REACH))
     if near_ear.size:
         ear = ear_field((x[near_ear], y[near_ear], z[near_ear]))
-        field[near_ear] = smooth_union(field[near_ear], ear, 4.0)
+        field[near_ear] = smooth_union(field[near_ear], ear, 7.0)
     if kind == "head":
-        return smooth_intersection(field, NECK_END - y, 10.0)
+        return smooth_intersection(field, NECK_END - y, 14.0)
     low = np.flatnonzero(y < -90.0)
     if low.size:
         joined = smooth_union(smooth_intersection(field[low], -250.0 - y[low], 10.0), body_field((x[low], y[low], z[low])), 24.0)
@@ -46,17 +46,17 @@ def figure_field(points, kind):
     return field
 
 
+# Differences towards the corners of a regular tetrahedron give a gradient from four values.
+_TETRAHEDRON = np.array([[1.0, -1.0, -1.0], [-1.0, -1.0, 1.0], [-1.0, 1.0, -1.0], [1.0, 1.0, 1.0]])
+_GRADIENT_STEP = 0.05
+
+
 def field_gradient(points, kind):
-    """Gradient (n, 3) of the field at points (n, 3), by central differences."""
-    step = 0.05
-    columns = []
-    for axis in range(3):
-        shift = np.zeros(3)
-        shift[axis] = step
-        ahead = figure_field(tuple((points + shift).T), kind)
-        behind = figure_field(tuple((points - shift).T), kind)
-        columns.append((ahead - behind) / (2.0 * step))
-    return np.column_stack(columns)
+    """Gradient (n, 3) of the field at points (n, 3), by differences."""
+    gradient = np.zeros_like(points)
+    for corner in _TETRAHEDRON:
+        gradient += corner * figure_field(tuple((points + _GRADIENT_STEP * corner).T), kind)[:, None]
+    return gradient / (4.0 * _GRADIENT_STEP)
 
 
 def _graded(low, high, spacing):
@@ -120,13 +120,12 @@ def _relaxed(vertices, triangles, kind, n_rounds):
     neighbours = coo_matrix((np.ones(len(edges)), edges.T), shape=(n, n)).tocsr()
     neighbours = ((neighbours + neighbours.T) > 0).astype(float)
     counts = np.asarray(neighbours.sum(axis=1))
+    gradient = field_gradient(vertices, kind)
+    normal = gradient / np.linalg.norm(gradient, axis=1, keepdims=True)
     for _ in range(n_rounds):
         move = 0.5 * (neighbours @ vertices / counts - vertices)
-        gradient = field_gradient(vertices, kind)
-        normal = gradient / np.linalg.norm(gradient, axis=1, keepdims=True)
         vertices = vertices + move - normal * (move * normal).sum(axis=1, keepdims=True)
-        vertices = _drawn_on(vertices, kind, 1)
-    return vertices
+    return _drawn_on(vertices, kind, 1)
 
 
 def build_surface(kind):
@@ -136,8 +135,7 @@ def build_surface(kind):
     grid = _grid(kind)
     places, triangles, _, _ = marching_cubes(_field_on_grid(grid, kind), 0.0, gradient_direction="descent", allow_degenerate=False)
     vertices = _in_space(grid, places)
-    vertices = _drawn_on(vertices, kind, 2)
-    vertices = _relaxed(vertices, triangles, kind, 3)
+    vertices = _relaxed(_drawn_on(vertices, kind, 2), triangles, kind, 2)
     for _ in range(N_REFINEMENTS):
         vertices, triangles = _refined(vertices, triangles, kind)
         vertices = _relaxed(vertices, triangles, kind, 1)
@@ -152,10 +150,11 @@ def _refined(vertices, triangles, kind):
     edges, edge_of = np.unique(edges, axis=0, return_inverse=True)
     edge_of = edge_of.reshape(3, -1).T
     middles = vertices[edges].mean(axis=1)
-    steepness = np.linalg.norm(field_gradient(middles, kind), axis=1)
+    steepness = np.linalg.norm(field_gradient(vertices, kind), axis=1)[edges].mean(axis=1)
     off = np.abs(figure_field(tuple(middles.T), kind)) / np.maximum(steepness, 0.2)
     length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
-    tolerance = np.where(middles[:, 1] > -125.0, TOLERANCE, BODY_TOLERANCE)
+    on_face = (middles[:, 1] > -125.0) & (middles[:, 2] > -45.0)
+    tolerance = np.where(on_face, FACE_TOLERANCE, TOLERANCE)
     split = (off > tolerance) & (length > SHORTEST_SPLIT)
     number = np.full(len(edges), -1)
     number[split] = len(vertices) + np.arange(split.sum())
