@@ -2,6 +2,7 @@
 
 `formula`  plain Python, also callable from kernels: reports, tests and kernels share one text of each law.
 `kernel`   a compiled entry: arrays and numbers in, arrays and numbers out; releases the GIL, never raises, never speaks.
+`building_kernel`  the same, but it may allocate.
 
 Compiled kernels are kept between runs. numba does not notice an edit in a module that a kernel calls into, so the
 folder is named by a hash of every source file of the package and of numba's version.
@@ -89,5 +90,8 @@ def kernels_are_compiled() -> bool:
     return any(kernel_folder.rglob("*.nbc"))
 
 
-formula = register_jitable
-kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
+# `_nrt=False`: a kernel owns no memory, and without reference counts an argument costs nothing to hand on. With them the
+# look-ups of a picture take six times as long. What has to allocate is marked `building_kernel`.
+formula = register_jitable(forceinline=True, _nrt=False)
+kernel = numba.njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
+building_kernel = numba.njit(cache=True, nogil=True, error_model="numpy")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from projector.jit import formula, kernel
+from projector.jit import building_kernel, formula, kernel
 from projector.tracing.vectors import GROUP, WIDTH
 
 N_BINS = 16
@@ -157,7 +157,7 @@ def _open_range(pending, row, begin, end, depth, parent, side):
     pending[row, 0], pending[row, 1], pending[row, 2], pending[row, 3], pending[row, 4] = begin, end, depth, parent, side
 
 
-@kernel
+@building_kernel
 def grow_tree(extents, order, boxes, children, leaf_ranges):
     """Fill a two-wide tree; returns (nodes, leaves).
 
@@ -199,7 +199,7 @@ def grow_tree(extents, order, boxes, children, leaf_ranges):
     return n_nodes, n_leaves
 
 
-@formula
+@building_kernel
 def _choose_cuts(boxes, children, n_nodes, costs, shares):
     """For each narrow node and each number of slots (2 … 8) of a wide node above it: the cheapest way to fill them.
 
@@ -232,7 +232,7 @@ def _choose_cuts(boxes, children, n_nodes, costs, shares):
                 costs[node, n_slots], shares[node, n_slots] = costs[node, 1], 0
 
 
-@formula
+@building_kernel
 def _fill_slots(children, narrow, shares, slots):
     """Narrow (parent, side) of each child of the wide node that stands for a narrow one; returns their number."""
     waiting = np.empty((WIDTH, 3), np.int64)
@@ -255,7 +255,7 @@ def _fill_slots(children, narrow, shares, slots):
     return n_slots
 
 
-@kernel
+@building_kernel
 def widen_tree(boxes, children, n_narrow, nodes, node_bits):
     """Collapse a two-wide tree to eight children a node, at the least expected cost; returns the number of wide nodes.
 

@@ -1,0 +1,227 @@
+"""The lit gate as one picture: stencil, gate edge and hot spot multiplied, with flags that say where it is even.
+
+Gate coordinates are metres in the gate plane in the bitmap's upright sense: x to the right and y down, as landed.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from projector.jit import formula, kernel
+
+# A bitmap coarser than this across the gate is drawn finer, so that the gate's own edge stays an edge.
+FEWEST_PIXELS = 1024
+BLOCK = 8
+HAS_SHADE, HAS_LIGHT = 1, 2
+
+
+class Gate(NamedTuple):
+    """The opening that holds the stencil: half sizes in metres (round: both the radius) and its hot spot.
+
+    norm: the distance (m) from the axis that counts as r = 1: half the width, half the diagonal of a rectangle.
+    falloff_stops: how much dimmer the light is at r = 1 than on the axis.
+    """
+
+    is_round: bool
+    half_width: float
+    half_height: float
+    norm: float
+    falloff_stops: float
+
+
+class Bitmap(NamedTuple):
+    """A stencil in the gate: transmission (h, w) float32, row 0 at the top, and its pixel pitch (m), centred on the axis."""
+
+    transmission: np.ndarray
+    pitch: float
+
+
+class GateImage(NamedTuple):
+    """Relative radiance over the gate: values (h, w) float32, pitch (m), x and y (m) of the first pixel's centre.
+
+    flags, flag_offsets, flag_shapes: a pyramid over blocks of 8, 16, 32 … pixels that says whether any is below full
+    light (HAS_SHADE) and any above none (HAS_LIGHT).
+    """
+
+    values: np.ndarray
+    pitch: float
+    left: float
+    top: float
+    flags: np.ndarray
+    flag_offsets: np.ndarray
+    flag_shapes: np.ndarray
+
+
+def round_gate(diameter: float, falloff_stops: float = 0.0) -> Gate:
+    """A round gate of a diameter in metres."""
+    return Gate(True, 0.5 * diameter, 0.5 * diameter, 0.5 * diameter, falloff_stops)
+
+
+def rectangular_gate(width: float, height: float, falloff_stops: float = 0.0) -> Gate:
+    """A rectangular gate, metres."""
+    return Gate(False, 0.5 * width, 0.5 * height, 0.5 * math.hypot(width, height), falloff_stops)
+
+
+@formula
+def is_inside_gate(gate, x, y):
+    """Whether a point of the gate plane (m) lies in the opening."""
+    if gate.is_round:
+        return x * x + y * y <= gate.half_width * gate.half_width
+    return abs(x) <= gate.half_width and abs(y) <= gate.half_height
+
+
+@formula
+def hot_spot(gate, x, y):
+    """Radiance at a point of the gate over that on the axis: 2^(−stops · r²)."""
+    if gate.falloff_stops == 0.0:
+        return 1.0
+    return math.exp2(-gate.falloff_stops * (x * x + y * y) / (gate.norm * gate.norm))
+
+
+@formula
+def bitmap_value(bitmap, x, y):
+    """Transmission at a point of the gate plane (m), linear between pixel centres; outside the bitmap is metal."""
+    height, width = bitmap.transmission.shape
+    column = x / bitmap.pitch + 0.5 * (width - 1)
+    row = y / bitmap.pitch + 0.5 * (height - 1)
+    if not (column > -1.0 and row > -1.0 and column < width and row < height):
+        return 0.0
+    left = math.floor(column)
+    top = math.floor(row)
+    right_share = column - left
+    lower_share = row - top
+    j = int(left)
+    i = int(top)
+    total = 0.0
+    if i >= 0:
+        if j >= 0:
+            total += (1.0 - lower_share) * (1.0 - right_share) * bitmap.transmission[i, j]
+        if j + 1 < width:
+            total += (1.0 - lower_share) * right_share * bitmap.transmission[i, j + 1]
+    if i + 1 < height:
+        if j >= 0:
+            total += lower_share * (1.0 - right_share) * bitmap.transmission[i + 1, j]
+        if j + 1 < width:
+            total += lower_share * right_share * bitmap.transmission[i + 1, j + 1]
+    return total
+
+
+def open_bitmap(gate: Gate) -> Bitmap:
+    """A gate without a stencil: one that is open well past the gate's edge."""
+    pitch = 2.0 * max(gate.half_width, gate.half_height)
+    return Bitmap(np.ones((3, 3), np.float32), pitch)
+
+
+def draw_gate(gate: Gate, bitmap: Bitmap) -> GateImage:
+    """The gate's picture at the bitmap's own pitch or a whole fraction of it, cropped to the opening."""
+    span = 2.0 * max(gate.half_width, gate.half_height)
+    factor = max(1, math.ceil(FEWEST_PIXELS * bitmap.pitch / span))
+    pitch = bitmap.pitch / factor
+    rows, columns = bitmap.transmission.shape
+    x = _cropped_axis(columns * factor, pitch, gate.half_width)
+    y = _cropped_axis(rows * factor, pitch, gate.half_height)
+    values = np.ascontiguousarray(_resampled(bitmap, x, y, factor))
+    if gate.is_round:
+        radius = np.sqrt(y[:, None] ** 2 + x[None, :] ** 2)
+        values *= np.clip((gate.half_width - radius) / pitch + 0.5, 0.0, 1.0).astype(np.float32)
+    else:
+        values *= np.clip((gate.half_width - np.abs(x)) / pitch + 0.5, 0.0, 1.0).astype(np.float32)
+        values *= np.clip((gate.half_height - np.abs(y)) / pitch + 0.5, 0.0, 1.0).astype(np.float32)[:, None]
+    if gate.falloff_stops != 0.0:
+        squared = (y[:, None] ** 2 + x[None, :] ** 2) / gate.norm**2
+        values *= np.exp2(-gate.falloff_stops * squared).astype(np.float32)
+    # One pixel of metal all round, so that the picture ends as the bitmap does.
+    values = np.pad(values, 1)
+    return GateImage(values, pitch, float(x[0]) - pitch, float(y[0]) - pitch, *_flag_pyramid(values))
+
+
+def _cropped_axis(count: int, pitch: float, half: float) -> np.ndarray:
+    """Centres (m) of the pixels along one axis that the opening reaches, at least two of them."""
+    centres = (np.arange(count) - 0.5 * (count - 1)) * pitch
+    kept = centres[np.abs(centres) <= half + pitch]
+    return kept if kept.size >= 2 else (np.arange(2) - 0.5) * pitch
+
+
+def _resampled(bitmap: Bitmap, x: np.ndarray, y: np.ndarray, factor: int) -> np.ndarray:
+    """The bitmap at the given pixel centres, linear between its own; a plain cut where no finer drawing is asked for."""
+    height, width = bitmap.transmission.shape
+    columns = x / bitmap.pitch + 0.5 * (width - 1)
+    rows = y / bitmap.pitch + 0.5 * (height - 1)
+    if factor == 1:
+        first_row, first_column = round(rows[0]), round(columns[0])
+        cut = bitmap.transmission[max(first_row, 0) : first_row + y.size, max(first_column, 0) : first_column + x.size]
+        if cut.shape == (y.size, x.size):
+            return cut.astype(np.float32)
+    padded = np.pad(bitmap.transmission, 1)
+    left = np.clip(np.floor(columns).astype(int), -1, width - 1)
+    top = np.clip(np.floor(rows).astype(int), -1, height - 1)
+    right_share = np.clip(columns - left, 0.0, 1.0).astype(np.float32)
+    lower_share = np.clip(rows - top, 0.0, 1.0).astype(np.float32)[:, None]
+    above, below = padded[top + 1], padded[top + 2]
+    upper = above[:, left + 1] * (1 - right_share) + above[:, left + 2] * right_share
+    lower = below[:, left + 1] * (1 - right_share) + below[:, left + 2] * right_share
+    return upper * (1 - lower_share) + lower * lower_share
+
+
+@kernel
+def _block_flags(values, flags):
+    """Flags of each block of BLOCK × BLOCK pixels."""
+    height, width = values.shape
+    for i in range(flags.shape[0]):
+        for j in range(flags.shape[1]):
+            found = 0
+            for row in range(i * BLOCK, min((i + 1) * BLOCK, height)):
+                for column in range(j * BLOCK, min((j + 1) * BLOCK, width)):
+                    if values[row, column] < 1.0:
+                        found |= HAS_SHADE
+                    if values[row, column] > 0.0:
+                        found |= HAS_LIGHT
+            flags[i, j] = found
+
+
+def _flag_pyramid(values: np.ndarray):
+    level = np.zeros((-(-values.shape[0] // BLOCK), -(-values.shape[1] // BLOCK)), np.uint8)
+    _block_flags(values, level)
+    levels = [level]
+    while max(level.shape) > 1:
+        padded = np.pad(level, ((0, level.shape[0] % 2), (0, level.shape[1] % 2)))
+        level = padded[::2, ::2] | padded[1::2, ::2] | padded[::2, 1::2] | padded[1::2, 1::2]
+        levels.append(level)
+    offsets = np.cumsum([0] + [item.size for item in levels[:-1]])
+    shapes = np.array([item.shape for item in levels])
+    return np.concatenate([item.ravel() for item in levels]), offsets.astype(np.int64), shapes.astype(np.int64)
+
+
+@formula
+def gate_flags(image, x_low, x_high, y_low, y_high):
+    """HAS_SHADE and HAS_LIGHT over a box of the gate plane (m), on the cautious side."""
+    height, width = image.values.shape
+    first_column = math.floor((x_low - image.left) / image.pitch) - 1
+    last_column = math.floor((x_high - image.left) / image.pitch) + 2
+    first_row = math.floor((y_low - image.top) / image.pitch) - 1
+    last_row = math.floor((y_high - image.top) / image.pitch) + 2
+    if last_column < 0 or last_row < 0 or first_column >= width or first_row >= height:
+        return HAS_SHADE
+    found = 0
+    if first_column < 0 or first_row < 0 or last_column >= width or last_row >= height:
+        found = HAS_SHADE
+    left = int(max(first_column, 0)) // BLOCK
+    right = int(min(last_column, width - 1)) // BLOCK
+    top = int(max(first_row, 0)) // BLOCK
+    bottom = int(min(last_row, height - 1)) // BLOCK
+    level = 0
+    while (right - left > 2 or bottom - top > 2) and level + 1 < image.flag_offsets.shape[0]:
+        level += 1
+        left >>= 1
+        right >>= 1
+        top >>= 1
+        bottom >>= 1
+    offset = image.flag_offsets[level]
+    row_length = image.flag_shapes[level, 1]
+    for i in range(top, bottom + 1):
+        for j in range(left, right + 1):
+            found |= image.flags[offset + i * row_length + j]
+    return found

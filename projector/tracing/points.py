@@ -1,0 +1,60 @@
+"""Points of the scene that want light, and what each of them sees of a pupil: flat arrays for kernels."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+# What a point sees of a projector's pupil. Numbers from 0 on count the points in penumbra: rows of `seen`.
+DARK, LIT, UNKNOWN = -1, -2, -3
+RAYS_PER_CELL = 4
+
+
+class Points(NamedTuple):
+    """n points on surfaces.
+
+    positions (n, 3) float32 m; normals (n, 3) float32, the smooth normal on the side that is looked at
+    facets    (n, 3) float32, the triangle's own normal on the same side
+    origins   (n, 3) float32 m, where shadow rays start: lifted onto the smooth surface (see `camera_points`)
+    areas     (n,) float32 m², the patch of surface that the point stands for (0: the point alone)
+    materials (n,) int32, row of the weights
+    """
+
+    positions: np.ndarray
+    normals: np.ndarray
+    facets: np.ndarray
+    origins: np.ndarray
+    areas: np.ndarray
+    materials: np.ndarray
+
+
+
+class Visibility(NamedTuple):
+    """What n points see of a pupil.
+
+    state  (n,) int32: DARK, LIT, UNKNOWN or a row of `seen`
+    seen   (p, n_side²) uint8: of the RAYS_PER_CELL shadow rays to each cell of the pupil, how many arrived. The cells
+           form a square of n_side × n_side over the unit square of `pupil_point`, row after row
+    """
+
+    state: np.ndarray
+    seen: np.ndarray
+    n_side: int
+
+
+def n_points(points: Points) -> int:
+    """How many points there are."""
+    return points.positions.shape[0]
+
+
+def joined(parts: list[Points]) -> Points:
+    """Several lists of points as one."""
+    if len(parts) == 1:
+        return parts[0]
+    return Points(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
+
+
+def all_lit(count: int, n_side: int = 4) -> Visibility:
+    """Points that nothing can shadow."""
+    return Visibility(np.full(count, LIT, np.int32), np.zeros((0, n_side * n_side), np.uint8), n_side)

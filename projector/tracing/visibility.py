@@ -1,0 +1,144 @@
+"""What each point sees of a projector's pupil; kept apart from the lens, so that turning a ring costs no ray.
+
+A cone test proves most points fully lit. The rest are probed with a few rays (all blocked: dark) and only what is left
+gets a ray to every cell of the pupil. Points far outside the beam are left unknown until the beam grows to them.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from projector.jit import formula, kernel
+from projector.tracing.cone import cone_may_touch
+from projector.tracing.light_path import direction_in_light_frame, in_light_frame
+from projector.tracing.points import DARK, LIT, RAYS_PER_CELL, UNKNOWN
+from projector.tracing.pupil import pupil_point
+from projector.tracing.reference import is_seen
+
+# State of a point between the two passes: neither proven lit nor found dark.
+PENUMBRA = -4
+# How far beyond the beam (share of its size) visibility is found ahead, so that small changes of the lens find it there.
+BEAM_MARGIN = 0.3
+# Rays that all have to be blocked before a point counts as dark: cells spread over the whole pupil, rim first.
+_N_PROBES = 20
+
+
+@formula
+def _ray_place(ray, n_side):
+    """Where in the pupil's unit square shadow ray `ray` of a grid of n_side² cells goes.
+
+    Each cell is cut in two by two; a ray sits in each part, shifted so that no two of a row or a column share a
+    coordinate: an edge of any direction then meets the rays one after the other, not in rows.
+    """
+    fine = 2 * n_side
+    cell = ray // RAYS_PER_CELL
+    part = ray % RAYS_PER_CELL
+    column = 2 * (cell % n_side) + part % 2
+    row = 2 * (cell // n_side) + part // 2
+    u = (column + ((5 * row + 3) % fine + 0.5) / fine) / fine
+    v = (row + ((5 * column + 1) % fine + 0.5) / fine) / fine
+    return u, v
+
+
+@formula
+def _sees(bvh, light, origin, place, normal, u, v):
+    """Whether the pupil point at (u, v) is above the smooth surface's horizon and nothing stands before it."""
+    px, py = pupil_point(light.pupil, u, v)
+    ax = light.radius * px
+    ay = light.radius * py
+    if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
+        return False
+    return is_seen(bvh, origin, light, ax, ay)
+
+
+@formula
+def _probe_place(probe):
+    """Probes: sixteen near the border of the unit square, which is the pupil's rim, and four inside."""
+    if probe < 16:
+        along = (probe % 4 + 0.5) / 4.0
+        side = probe // 4
+        if side == 0:
+            return along, 0.02
+        if side == 1:
+            return along, 0.98
+        if side == 2:
+            return 0.02, along
+        return 0.98, along
+    return 0.3 + 0.4 * (probe % 2), 0.3 + 0.4 * ((probe - 16) // 2)
+
+
+@formula
+def _first_look(bvh, light, points, i, beam):
+    """DARK, LIT, UNKNOWN or PENUMBRA for one point."""
+    x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    facet = direction_in_light_frame(light, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
+    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    rim = light.radius * light.pupil.reach
+    smooth_height = -(normal[0] * x + normal[1] * y + normal[2] * z)
+    height = -(facet[0] * x + facet[1] * y + facet[2] * z)
+    if z <= 1e-6 or smooth_height + rim * math.hypot(normal[0], normal[1]) <= 0.0:
+        return DARK
+    # What the largest beam can reach: its slope at the gate's corner plus the pupil's own width seen from here.
+    if max(abs(x), abs(y)) > beam[0] * z + beam[1]:
+        return UNKNOWN
+    origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
+    above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
+    facet_world = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
+    if above and not cone_may_touch(bvh, origin, facet_world, light.position, rim):
+        return LIT
+    for probe in range(_N_PROBES):
+        u, v = _probe_place(probe)
+        if _sees(bvh, light, origin, (x, y, z), normal, u, v):
+            return PENUMBRA
+    return DARK
+
+
+@kernel
+def look_first(bvh, light, points, beam, start, stop, state):
+    """First pass over points start … stop: state (n,) int32 becomes DARK, LIT, UNKNOWN or PENUMBRA.
+
+    beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
+    """
+    for i in range(start, stop):
+        state[i] = _first_look(bvh, light, points, i, beam)
+
+
+@kernel
+def look_closely(bvh, light, points, rows, n_side, start, stop, seen):
+    """Second pass: shadow rays to every cell for the points rows[start … stop]; seen (p, n_side²) uint8."""
+    for row in range(start, stop):
+        i = rows[row]
+        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+        origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
+        for cell in range(n_side * n_side):
+            count = 0
+            for part in range(RAYS_PER_CELL):
+                u, v = _ray_place(cell * RAYS_PER_CELL + part, n_side)
+                if _sees(bvh, light, origin, (x, y, z), normal, u, v):
+                    count += 1
+            seen[row, cell] = count
+
+
+def beam_bounds(light, farthest_inverse: float = 20.0) -> tuple[float, float]:
+    """Largest slope and reach (m) of a projector's beam with a margin.
+
+    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z)) across the axis: at most Z times
+    (corner of the gate / s + radius / nearest sharp distance) plus the pupil's radius.
+    """
+    gate = light.gate
+    corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height)
+    stretch = 1.0 / max(1.0 - abs(light.distortion), 0.5) / min(light.lateral_range)
+    sharp = max(abs(value) for value in light.inverse_sharp_range)
+    rim = light.radius * light.pupil.reach
+    slope = stretch * corner / light.tube_length + rim * (min(sharp, farthest_inverse) + abs(light.curvature) * 4.0)
+    return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim
+
+
+def number_penumbrae(state: np.ndarray) -> np.ndarray:
+    """Number the points in PENUMBRA in place, from 0; returns their rows (p,)."""
+    rows = np.flatnonzero(state == PENUMBRA)
+    state[rows] = np.arange(rows.size, dtype=np.int32)
+    return rows
