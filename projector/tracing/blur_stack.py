@@ -63,36 +63,40 @@ class BlurStack:
         """Patch diameter of a step of the ladder, in pixels of the gate's picture."""
         return 0.0 if step == 0 else FIRST_DIAMETER * RATIO ** (step - 1)
 
-    def _steps_for(self, low: float, high: float) -> tuple[int, int]:
-        """First and last step that span the patch diameters from low to high (m)."""
-        first, last = 0, 1
-        while first + 2 < self._n_steps and self._diameter(first + 1) * self._image.pitch <= low:
-            first += 1
-        while last + 1 < self._n_steps and self._diameter(last) * self._image.pitch < high:
-            last += 1
-        return min(first, last - 1), last
+    def _steps_for(self, low: float, high: float, cells_low: float) -> list[int]:
+        """Steps of the ladder that span low … high (m), and every third one below them down to cells_low."""
+        sizes = [self._diameter(step) * self._image.pitch for step in range(self._n_steps)]
+        last = next((step for step in range(1, self._n_steps) if sizes[step] >= high), self._n_steps - 1)
+        first = max((step for step in range(last) if sizes[step] <= low), default=0)
+        steps = list(range(first, last + 1))
+        while steps[0] > 0 and sizes[steps[0]] > cells_low:
+            steps.insert(0, max(steps[0] - 3, 0))
+        return steps
 
-    def stack(self, low: float, high: float) -> Stack:
-        """The levels for patch diameters from `low` to `high` (m). Kept as long as the same steps are asked for."""
-        first, last = self._steps_for(low, high)
-        if self._last is not None and self._last[0] <= first and last <= self._last[1] and last - first + 6 > self._last[1] - self._last[0]:
-            return self._last[2]
+    def stack(self, low: float, high: float, cells_low: float | None = None) -> Stack:
+        """The levels for patch diameters from `low` to `high` (m), and coarser spaced ones for small cells below.
+
+        The last answer is given again while it holds what is asked for and not much more.
+        """
+        steps = self._steps_for(low, high, low if cells_low is None else min(low, cells_low))
+        if self._last is not None and set(steps) <= set(self._last[0]) and len(self._last[0]) <= len(steps) + 6:
+            return self._last[1]
         signs = (1,) if self._pupil.symmetric else (1, -1)
-        levels = [self._level(step, sign) for sign in signs for step in range(first, last + 1)]
+        levels = [self._level(step, sign) for sign in signs for step in steps]
         texels = [level[0].ravel() for level in levels]
         sizes = np.array([0] + [item.size for item in texels[:-1]])
         stack = Stack(
-            np.concatenate(texels) if len(texels) > 1 else texels[0],
+            np.concatenate(texels),
             np.cumsum(sizes).astype(np.int64),
             np.array([level[0].shape[1] for level in levels], np.int64),
             np.array([level[0].shape[0] for level in levels], np.int64),
             np.array([level[1] for level in levels]),
             np.array([level[2] for level in levels]),
             1.0 / np.array([level[3] for level in levels]),
-            np.array([self._diameter(step) * self._image.pitch for step in range(first, last + 1)]),
+            np.array([self._diameter(step) * self._image.pitch for step in steps]),
             len(signs),
         )
-        self._last = (first, last, stack)
+        self._last = (steps, stack)
         return stack
 
     def _level(self, step: int, sign: int) -> tuple:

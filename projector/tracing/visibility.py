@@ -142,3 +142,28 @@ def number_penumbrae(state: np.ndarray) -> np.ndarray:
     rows = np.flatnonzero(state == PENUMBRA)
     state[rows] = np.arange(rows.size, dtype=np.int32)
     return rows
+
+
+def seen_shares(visibility) -> np.ndarray:
+    """Share of the pupil that each point sees, (n,) float32; UNKNOWN counts as dark."""
+    shares = (visibility.state == LIT).astype(np.float32)
+    rows = np.flatnonzero(visibility.state >= 0)
+    total = visibility.seen[visibility.state[rows]].sum(axis=1, dtype=np.float32)
+    shares[rows] = total / np.float32(RAYS_PER_CELL * visibility.n_side**2)
+    return shares
+
+
+@kernel
+def mark_steps(values, materials, width, height, threshold, start, stop, marks):
+    """Mark the grid points of rows start … stop whose value differs from a neighbour's of the same surface by more than a threshold."""
+    for row in range(start, stop):
+        for column in range(width):
+            i = row * width + column
+            for step in range(4):
+                other_row = row + (step == 0) - (step == 1)
+                other_column = column + (step == 2) - (step == 3)
+                if other_row < 0 or other_column < 0 or other_row >= height or other_column >= width:
+                    continue
+                j = other_row * width + other_column
+                if materials[i] == materials[j] and abs(values[i] - values[j]) > threshold:
+                    marks[i] = True

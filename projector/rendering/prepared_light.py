@@ -1,0 +1,123 @@
+"""A projector made ready to light points: its wavelengths, its stack of blurred stencils, and how much it adds."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, OBSERVER, STEP_NM
+from projector.photometry.wavelength_nodes import choose_nodes
+from projector.rendering.tiles import Progress, Workers
+from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, power_of
+from projector.tracing.blur_stack import BlurStack, Stack
+from projector.tracing.gate_image import GateImage, draw_gate
+from projector.tracing.light_path import Light, beam_bounds
+from projector.tracing.points import DARK, UNKNOWN, Points, Visibility
+from projector.tracing.projection import N_SIDE_LIT, add_light
+from projector.tracing.pupil import BITMAP, RING, make_pupil
+
+# Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power, illuminance and nothing.
+XYZ_CHANNELS = K_M * OBSERVER * STEP_NM
+MAP_CHANNELS = np.stack([np.full(len(OBSERVER), STEP_NM), K_M * LUMINOUS_EFFICIENCY * STEP_NM, np.zeros(len(OBSERVER))], axis=1)
+
+
+@dataclass(frozen=True)
+class PreparedLight:
+    """One projector of a scene with what the kernels need of it."""
+
+    light: Light
+    image: GateImage
+    stacks: tuple[BlurStack, BlurStack]
+    power: Power
+    hat: np.ndarray
+
+    def weights(self, reflectances: np.ndarray, channels: np.ndarray) -> np.ndarray:
+        """(n_objects, n_wavelengths, 3): sums over the full grid between nodes of power · reflectance (k, 71) · channels (71, 3)."""
+        spectra = reflectances * self.power.spectrum[None, :]
+        return np.ascontiguousarray(np.einsum("nl,kl,lc->knc", self.hat, spectra, channels))
+
+
+def gate_bitmap(scene, spec):
+    """The stencil as it lies in the gate of a projector."""
+    return bitmap_of(spec, scene)
+
+
+def stacks_for(light: Light, image: GateImage, workers: int) -> tuple[BlurStack, BlurStack]:
+    """Stacks for the whole pupil and for its cells: a ring's or a bitmap's cells are discs, not small rings."""
+    whole = BlurStack(image, light.pupil, workers)
+    if light.pupil.kind in (RING, BITMAP):
+        return whole, BlurStack(image, make_pupil("disc"), workers)
+    return whole, whole
+
+
+def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2, image=None, bitmap=None, stacks=None) -> PreparedLight:
+    """Make one projector of a Scene ready; parts that are at hand already may be handed in."""
+    power = power_of(scene, spec)
+    nodes = choose_nodes(power.spectrum, n_wavelengths)
+    bitmap = bitmap if bitmap is not None else bitmap_of(spec, scene)
+    light = light_arrays(scene, spec, nodes.wavelengths_nm, bitmap)
+    image = image if image is not None else draw_gate(gate_of(spec), bitmap)
+    stacks = stacks if stacks is not None else stacks_for(light, image, workers)
+    return PreparedLight(light, image, stacks, power, nodes.hat)
+
+
+def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, float]:
+    """Smallest and largest patch diameter (m, in the gate) over distances along the axis, wavelengths and the field."""
+    tilts = []
+    for sharp in light.inverse_sharp_range:
+        for distance in (nearest, farthest):
+            for field_squared in (0.0, 1.5):
+                tilts.append(sharp - 1.0 / distance + light.curvature * field_squared)
+    scale = 2.0 * light.radius * light.tube_length
+    low = 0.0 if min(tilts) < 0.0 < max(tilts) else min(abs(tilt) for tilt in tilts)
+    return scale * low, scale * max(abs(tilt) for tilt in tilts)
+
+
+def _depth_range(light: Light, points: Points, visibility: Visibility) -> tuple[float, float]:
+    """Nearest and farthest distance along the axis of the points that any light can reach."""
+    reached = (visibility.state != DARK) & (visibility.state != UNKNOWN)
+    if not reached.any():
+        return 1.0, 1.0
+    forward = np.asarray(light.forward, np.float32)
+    depths = points.positions[reached] @ forward - np.float32(np.dot(light.forward, light.position))
+    return max(float(depths.min()), 1e-3), max(float(depths.max()), 1e-3)
+
+
+def stacks_ready(prepared: PreparedLight, sets: list[tuple[Points, Visibility]]) -> tuple[Stack, Stack]:
+    """The levels that these points need, made if they are not yet there."""
+    light = prepared.light
+    ranges = [_depth_range(light, points, visibility) for points, visibility in sets]
+    nearest, farthest = min(item[0] for item in ranges), max(item[1] for item in ranges)
+    low, high = _patch_range(light, nearest, farthest)
+    needs_cells = light.blades.limits.size > 0 or light.spherical != 0.0 or any(np.ptp(item[0].normals, axis=0).max() > 1e-6 for item in sets)
+    cells_low = low / N_SIDE_LIT * math.sqrt(light.pupil.area) if needs_cells else None
+    whole, cells = prepared.stacks
+    if whole is cells:
+        stack = whole.stack(low, high, cells_low)
+        return stack, stack
+    return whole.stack(low, high), cells.stack(cells_low if cells_low is not None else low, high)
+
+
+def light_points(
+    prepared: PreparedLight,
+    points: Points,
+    visibility: Visibility,
+    stacks: tuple[Stack, Stack],
+    weights: np.ndarray,
+    out: np.ndarray,
+    workers: Workers,
+    progress: Progress | None = None,
+) -> None:
+    """Add the projector's light to out (n, 3) float32 or float64."""
+
+    def work(start, stop):
+        add_light(prepared.light, stacks[0], stacks[1], prepared.image, points, visibility, weights, start, stop, out)
+
+    workers.run_pieces(len(out), work, "light", progress)
+
+
+__all__ = [
+    "MAP_CHANNELS", "XYZ_CHANNELS", "PreparedLight", "beam_bounds", "gate_bitmap", "light_points", "prepare_light", "stacks_for", "stacks_ready",
+]  # fmt: skip
