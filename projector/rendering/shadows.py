@@ -32,8 +32,8 @@ class FirstLook:
     def serves(self, light: Light) -> bool:
         """Whether it still holds for a light at the same place with another lens setting."""
         slope, reach = beam_bounds(light)
-        margin = 1.0 + BEAM_MARGIN
-        return light.radius <= self.radius * (1 + 1e-9) and slope <= self.beam[0] * margin and reach <= self.beam[1] * margin
+        within = (1.0 + BEAM_MARGIN) * (1.0 + 1e-9)
+        return light.radius <= self.radius * (1 + 1e-9) and slope <= self.beam[0] * within and reach <= self.beam[1] * within
 
 
 def first_look(
@@ -50,7 +50,7 @@ def first_look(
     workers.run_pieces(state.size, work, "shadows", progress)
     state[points.materials == NOTHING] = DARK
     rows = number_penumbrae(state)
-    return FirstLook(state, rows, widest.radius, (beam[0] / (1.0 + BEAM_MARGIN), beam[1] / (1.0 + BEAM_MARGIN)))
+    return FirstLook(state, rows, widest.radius, beam)
 
 
 def visibility_from(

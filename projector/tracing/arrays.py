@@ -51,12 +51,11 @@ class Camera(NamedTuple):
 
 @dataclass(frozen=True)
 class SceneArrays:
-    """What stands in the scene: surfaces, their tree, the names and reflectance spectra (k, 71) of their objects."""
+    """What stands in the scene: surfaces, their tree, and the names of their objects."""
 
     surfaces: Surfaces
     bvh: Bvh
     names: tuple[str, ...]
-    reflectances: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -92,8 +91,12 @@ def scene_arrays(scene) -> SceneArrays:
         np.ascontiguousarray(np.concatenate(triangles).astype(np.int32)),
         np.concatenate(owners),
     )
-    reflectances = np.array([_reflectance(item.spec) for item in objects])
-    return SceneArrays(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects), reflectances)
+    return SceneArrays(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects))
+
+
+def reflectances_of(scene) -> np.ndarray:
+    """Reflectance spectra (k, 71) of the scene's objects, in the order of `Surfaces.owners`."""
+    return np.array([_reflectance(item) for item in (*scene.surface, *scene.figure)]).reshape(-1, N_WAVELENGTHS)
 
 
 def _flat_shaded(mesh):

@@ -1,0 +1,184 @@
+"""How much light lands on a surface: a map in SI units, with its extent in metres along the surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM, daylight, scaled_to_luminous_one
+from projector.rendering import prepared_light
+from projector.rendering.files import check_writable, record, write_npz, write_tiff
+from projector.rendering.point_sets import QUALITIES
+from projector.rendering.shadows import find_visibility
+from projector.rendering.tiles import Progress, Workers
+from projector.scene.faults import Fault, SceneError
+from projector.tracing.arrays import focus_of, open_gate_on_axis, scene_arrays
+from projector.tracing.points import Points
+from projector.tracing.reference import add_light_by_rays
+
+# Cells along each side of the pupil where a shadow crosses it: a map is measured, so it gets more than a picture.
+MAP_N_SIDE = 8
+_LIFT = 2e-6
+
+
+@dataclass(frozen=True)
+class IrradianceMap:
+    """Light on a surface, row 0 at its top.
+
+    irradiance (h, w) float32: W/m², or J/m² of a flash, over 380–730 nm; illuminance (h, w) float32: lx, or lx·s
+    stops (h, w) float32: log2 of illuminance over `open_level`, the open gate on the axis at the focus distance
+    extent_m: left, right, bottom, top (m along the surface); axis_labels: what the two axes run along
+    is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything
+    points (h, w, 3) float32 m: where in the world each value lies
+    """
+
+    irradiance: np.ndarray
+    illuminance: np.ndarray
+    open_level: float
+    extent_m: tuple[float, float, float, float]
+    axis_labels: tuple[str, str]
+    surface: str
+    is_flash: bool
+    is_absolute: bool
+    points: np.ndarray
+    about: dict
+
+    @property
+    def stops(self) -> np.ndarray:
+        """Stops against the open gate on the axis at the focus distance; −inf where no light comes."""
+        with np.errstate(divide="ignore"):
+            return np.log2(self.illuminance / np.float32(self.open_level))
+
+    @property
+    def units(self) -> tuple[str, str]:
+        """Units of irradiance and illuminance."""
+        return ("J/m²", "lx·s") if self.is_flash else ("W/m²", "lx")
+
+    def arrays(self) -> dict:
+        """What a file holds, by name, with units in the names."""
+        kept = {"stops": self.stops, "extent_m": np.array(self.extent_m), "points_m": self.points}
+        if self.is_absolute:
+            power, light = ("J_per_m2", "lx_s") if self.is_flash else ("W_per_m2", "lx")
+            kept[f"irradiance_{power}"] = self.irradiance
+            kept[f"illuminance_{light}"] = self.illuminance
+            kept[f"open_gate_level_{light}"] = np.array(self.open_level)
+        return kept
+
+    def save(self, stem, overwrite: bool = False) -> list[Path]:
+        """Write stem.npz and stem.tif (32-bit planes in the order that the record names); SceneError before anything is lost."""
+        stem = Path(stem)
+        stem = stem.with_suffix("") if stem.suffix in (".npz", ".tif", ".tiff", ".png") else stem
+        paths = [stem.with_name(stem.name + suffix) for suffix in (".npz", ".tif")]
+        check_writable(paths, self.about["scene"], overwrite)
+        planes = {name: values for name, values in self.arrays().items() if values.ndim == 2 and values.shape == self.illuminance.shape}
+        about = {**self.about, "planes": list(planes), "extent_m": list(self.extent_m), "axis_labels": list(self.axis_labels)}
+        write_npz(paths[0], self.arrays(), about)
+        write_tiff(paths[1], np.stack(list(planes.values())), about)
+        return paths
+
+
+def irradiance_map(
+    scene,
+    surface: str | None = None,
+    n_across: int = 960,
+    quality: str = "fine",
+    threads: int | None = None,
+    progress: Progress | None = None,
+    n_rays_side: int | None = None,
+    seed: int = 0,
+) -> IrradianceMap:
+    """The light on one surface ("backdrop", a box's face as "table.top"; without a name the scene's first surface).
+
+    n_across: points across. With n_rays_side the slow reference is used instead: n_rays_side² rays a point, by `seed`.
+    Raises SceneError for a surface that is not there.
+    """
+    from projector.scene.placement import layout_of
+
+    layout = layout_of(scene, surface)
+    with Workers(threads) as workers:
+        arrays = scene_arrays(scene)
+        positions, normals = layout.grid(n_across) if layout.grid is not None else _seen_grid(scene, arrays, layout, n_across, workers)
+        shape = positions.shape[:2]
+        points = _map_points(positions.reshape(-1, 3), normals.reshape(-1, 3))
+        out = np.zeros((shape[0] * shape[1], 3))
+        kinds = set()
+        levels = []
+        for spec in scene.projector:
+            prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
+            kinds.add(prepared.power.is_flash)
+            factor = scene.camera.shutter_s if not prepared.power.is_flash and _any_flash(scene) else 1.0
+            weights = prepared.weights(np.ones((1, len(LUMINOUS_EFFICIENCY))), prepared_light.MAP_CHANNELS) * factor
+            levels.append(_open_level(scene, spec, prepared) * factor)
+            if n_rays_side is None:
+                visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress)
+                stacks = prepared_light.stacks_ready(prepared, [(points, visibility)])
+                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress)
+            else:
+                _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
+        if scene.ambient is not None and levels:
+            out += _ambient(scene, levels[0])
+    out = out.reshape(*shape, 3).astype(np.float32)
+    return IrradianceMap(
+        out[..., 0],
+        out[..., 1],
+        levels[0] if levels else 1.0,
+        tuple(layout.extent_m),
+        tuple(layout.axis_labels),
+        layout.name,
+        True in kinds,
+        all(item.reading is not None or item.output is not None for item in scene.projector) and bool(scene.projector),
+        positions.astype(np.float32),
+        record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
+    )
+
+
+def _any_flash(scene) -> bool:
+    """Whether any projector is a flash: steady light then counts for the camera's shutter, so that both add up."""
+    for spec in scene.projector:
+        steady = (spec.reading is not None and spec.reading.shutter_s is not None) or (spec.output is not None and spec.output.lumens is not None)
+        if not steady:
+            return True
+    return False
+
+
+def _map_points(positions: np.ndarray, normals: np.ndarray) -> Points:
+    count = len(positions)
+    reach = 1.0 + np.abs(positions).sum(axis=1, keepdims=True)
+    return Points(
+        positions.astype(np.float32),
+        normals.astype(np.float32),
+        normals.astype(np.float32),
+        (positions + _LIFT * reach * normals).astype(np.float32),
+        np.zeros(count, np.float32),
+        np.zeros(count, np.int32),
+    )
+
+
+def _open_level(scene, spec, prepared) -> float:
+    """Illuminance (or luminous exposure) of the open gate on the axis at the focus distance."""
+    luminance = K_M * float(prepared.power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
+    return luminance * open_gate_on_axis(prepared.light, abs(focus_of(scene, spec).sharp_distance))
+
+
+def _ambient(scene, level: float) -> np.ndarray:
+    """What the surroundings add everywhere: power, light and nothing."""
+    spectrum = scaled_to_luminous_one(daylight(scene.camera.white_balance_k)) * level * 2.0**-scene.ambient.stops_under / K_M
+    return spectrum @ prepared_light.MAP_CHANNELS
+
+
+def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, progress):
+    def work(start, stop):
+        add_light_by_rays(prepared.light, arrays.bvh, points, weights, n_side, seed, start, stop, out)
+
+    workers.run_pieces(len(out), work, "rays", progress, piece=2048)
+
+
+def _seen_grid(scene, arrays, layout, n_across: int, workers: Workers):
+    """A mesh has no map of its own: its points as the first projector sees them, NaN where it sees something else."""
+    from projector.tracing.seen_from import points_seen_from
+
+    if not scene.projector:
+        raise SceneError(Fault(found="a mesh is mapped as the first projector sees it, and the scene has none", allowed="a scene with a projector"))
+    return points_seen_from(scene, scene.projector[0], arrays, arrays.names.index(layout.name), n_across, workers)

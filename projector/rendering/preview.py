@@ -1,0 +1,61 @@
+"""A picture of the scene as its camera sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from projector.rendering.files import check_writable, record, write_png
+from projector.rendering.point_sets import Window
+from projector.rendering.session import Kept, RenderSession
+from projector.rendering.tiles import Progress, Workers
+
+# A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
+ROWS_PER_BAND = 240
+
+
+@dataclass(frozen=True)
+class Picture:
+    """sRGB pixels (h, w, 3) uint8 and the record of how they were made."""
+
+    pixels: np.ndarray
+    about: dict
+
+    def save(self, path, overwrite: bool = False) -> Path:
+        """Write a PNG. A file that was not made from the same scene is replaced only with overwrite=True (else SceneError)."""
+        path = Path(path)
+        path = path if path.suffix == ".png" else path.with_name(path.name + ".png")
+        check_writable([path], self.about["scene"], overwrite)
+        write_png(path, self.pixels, self.about)
+        return path
+
+
+def preview(
+    scene, width: int = 960, height: int = 720, quality: str = "fine", threads: int | None = None, progress: Progress | None = None
+) -> Picture:
+    """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (12, more points a pixel).
+
+    The same scene gives the same bytes for any number of threads. Raises tiles.Stopped when progress asks to stop.
+    """
+    about = record(scene, "preview", width=width, height=height, quality=quality, seed=0)
+    with Workers(threads) as workers:
+        if quality == "quick":
+            pixels = RenderSession(scene, width, height, quality, workers).rgb_bytes(progress)
+        else:
+            pixels = _in_bands(scene, width, height, quality, workers, progress)
+    return Picture(pixels, about)
+
+
+def _in_bands(scene, width: int, height: int, quality: str, workers: Workers, progress: Progress | None) -> np.ndarray:
+    """Bands of rows, each with a row more on either side: an outline between two bands is found by both."""
+    pixels = np.empty((height, width, 3), np.uint8)
+    kept = Kept()
+    for first in range(0, height, ROWS_PER_BAND):
+        last = min(first + ROWS_PER_BAND, height)
+        window = Window(max(first - 1, 0), min(last + 1, height))
+        session = RenderSession(scene, width, height, quality, workers, window, kept)
+        band = session.rgb_bytes(progress)
+        pixels[first:last] = band[first - window.first : last - window.first]
+    return pixels

@@ -1,0 +1,259 @@
+"""A scene held in memory: change something, get the new picture, pay only for what the change touches.
+
+What is kept, and what makes it anew:
+
+    meshes          the meshes themselves (a surface or a figure added, moved, turned)
+    hits            the camera or the meshes
+    first look      the projector's place or turn, its pupil's shape, a wider pupil or beam than seen before
+    seen            the same, or the f-number: only the points in penumbra are traced again
+    gate picture    the stencil or the gate
+    stack           the gate picture or the pupil's shape; levels are added when a focus asks for them
+    look-ups        anything of the lens, focus, stop, colour, source, power
+    tone            exposure, ISO, shutter, white balance
+
+A session may be used by one thread at a time; several sessions may work at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
+from projector.photometry.exposure import picture_scale
+from projector.photometry.spectra import LUMINOUS_EFFICIENCY, K_M, OBSERVER, STEP_NM, daylight, scaled_to_luminous_one
+from projector.rendering import point_sets, prepared_light, shadows
+from projector.rendering.develop import develop
+from projector.rendering.point_sets import QUALITIES, PointSet, Window
+from projector.rendering.tiles import Progress, Workers
+from projector.tracing.arrays import bitmap_of, camera_arrays, focus_of, gate_of, open_gate_on_axis, reflectances_of, scene_arrays
+from projector.tracing.gate_image import draw_gate
+from projector.tracing.points import UNKNOWN
+from projector.tracing.visibility import mark_steps, seen_shares
+
+# Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
+SHADOW_STEP = 0.3
+
+
+class Kept:
+    """Results by name, each with the key it was made for; asked with another key, it is made again."""
+
+    def __init__(self):
+        self._entries: dict[str, tuple[Any, Any]] = {}
+        self._serials: dict[str, int] = {}
+        self.made: list[str] = []
+
+    def get(self, name: str, key, make: Callable[[], Any]):
+        """The result of that name for that key."""
+        entry = self._entries.get(name)
+        if entry is not None and entry[0] == key:
+            return entry[1]
+        self._entries.pop(name, None)
+        value = make()
+        self._entries[name] = (key, value)
+        self._serials[name] = self._serials.get(name, 0) + 1
+        self.made.append(name)
+        return value
+
+    def serials(self, *names: str) -> tuple[int, ...]:
+        """How often each of these results has been made: a key for what is made from them."""
+        return tuple(self._serials.get(name, 0) for name in names)
+
+    def peek(self, name: str):
+        """The last result of that name whatever its key, or None."""
+        entry = self._entries.get(name)
+        return None if entry is None else entry[1]
+
+
+class RenderSession:
+    """Renders one scene again and again. `scene` may be replaced at any time by `change_to`.
+
+    width, height: pixels; quality: "quick" or "fine"; workers: threads to use; window: rows of the picture (all).
+    """
+
+    def __init__(self, scene, width: int = 960, height: int = 720, quality: str = "quick", workers: Workers | None = None, window: Window | None = None, kept: Kept | None = None):
+        self.scene = scene
+        self.width, self.height = width, height
+        self.quality = QUALITIES[quality]
+        self.workers = workers if workers is not None else Workers()
+        self.window = window or Window(0, height)
+        self.kept = kept or Kept()
+        self.progress: Progress | None = None
+
+    def change_to(self, scene) -> None:
+        """Take another scene; what the two share is not made again."""
+        self.scene = scene
+
+    def rgb_bytes(self, progress: Progress | None = None) -> np.ndarray:
+        """The picture as sRGB bytes (rows of the window, width, 3) uint8."""
+        xyz, matrix = self.exposed(progress)
+        return develop(xyz, matrix, self.workers)
+
+    def exposed(self, progress: Progress | None = None) -> tuple[np.ndarray, np.ndarray]:
+        """The light (h, w, 3) float32 as XYZ in lx·s reflected, and the matrix (3, 3) that takes it to linear sRGB."""
+        self.progress = progress
+        camera = self.scene.camera
+        layers = self._layers()
+        # Flash comes whole within the open shutter; steady light counts for as long as it is open.
+        total = None
+        for picture, is_flash in layers:
+            part = picture if is_flash else picture * np.float32(camera.shutter_s)
+            total = part if total is None else total + part
+        if total is None:
+            total = np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
+        white = white_balance_xyz(camera.white_balance_k)
+        matrix = linear_srgb_under_white(white) * picture_scale(camera.f_number, camera.iso)
+        return total, np.ascontiguousarray(matrix)
+
+    # --- the stages, in the order of the table above
+
+    def arrays(self):
+        """The scene's meshes as arrays."""
+        return self.kept.get("meshes", _mesh_key(self.scene), lambda: scene_arrays(self.scene))
+
+    def _camera(self):
+        return camera_arrays(self.scene, self.width, self.height)
+
+    def _hits(self) -> list[PointSet]:
+        """The regular grid and the points on outlines."""
+        camera, arrays = self._camera(), self.arrays()
+
+        def make():
+            grid = point_sets.grid_points(arrays, camera, self.window, self.quality, self.workers, self.progress)
+            marks = point_sets.outline_marks(grid, camera, self.window, self.quality, self.workers)
+            pixels = np.flatnonzero(marks)
+            edges = point_sets.edge_points(arrays, camera, self.window, pixels, self.quality, self.workers)
+            return [grid, edges]
+
+        return self.kept.get("hits", (_mesh_key(self.scene), camera, self.quality, self.window), make)
+
+    def _prepared(self, index: int, spec):
+        """A projector with its wavelengths, its gate's picture and its stacks."""
+        bitmap_key = (_json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec))
+        bitmap = self.kept.get(f"bitmap {index}", bitmap_key, lambda: bitmap_of(spec, self.scene))
+        image = self.kept.get(f"gate picture {index}", bitmap_key, lambda: draw_gate(gate_of(spec), bitmap))
+        light = prepared_light.light_arrays(self.scene, spec, [587.5618], bitmap)
+        pupil_key = (_json(spec.lens.pupil), light.pupil.kind)
+        stacks = self.kept.get(
+            f"stack {index}", (bitmap_key, pupil_key), lambda: prepared_light.stacks_for(light, image, self.workers.threads)
+        )
+        return prepared_light.prepare_light(self.scene, spec, self.quality.n_wavelengths, self.workers.threads, image, bitmap, stacks)
+
+    def _widest_radius(self, spec, light) -> float:
+        widest = spec.lens.widest_f_number or spec.lens.f_number
+        return max(light.radius, 0.5e-3 * spec.lens.focal_length_mm / widest if spec.lens.filled_pupil_mm is None else light.radius)
+
+    def _visibility(self, name: str, index: int, spec, light, points):
+        """First look and penumbrae of one set of points for one projector."""
+        hits = self.kept.serials("hits", "shadow edges" if name == "shadow edges" else "hits")
+        key = (hits, light.position, light.right, light.down, light.forward, _json(spec.lens.pupil), light.pupil.kind)
+        look_name = f"first look {name} {index}"
+        last = self.kept.peek(look_name)
+        if last is None or last[0] != key or not last[1].serves(light):
+            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress)
+            last = self.kept.get(look_name, object(), lambda: (key, look))
+        return self.kept.get(
+            f"seen {name} {index}",
+            (self.kept.serials(look_name), light.radius),
+            lambda: shadows.visibility_from(last[1], self.arrays(), light, points, self.quality.n_side, self.workers, self.progress),
+        )
+
+    def _layers(self) -> list[tuple[np.ndarray, bool]]:
+        """The light of each projector (and of the surroundings) as a picture, and whether it is a flash."""
+        hits = self._hits()
+        specs = list(self.scene.projector)
+        prepared = [self._prepared(index, spec) for index, spec in enumerate(specs)]
+        seen = [self._visibility("grid", i, spec, prepared[i].light, hits[0].points) for i, spec in enumerate(specs)]
+        sets = [*hits, self._shadow_edges(hits, seen)]
+        layers = []
+        for i, spec in enumerate(specs):
+            seen_by_set = [seen[i]]
+            for name, item in zip(("outlines", "shadow edges"), sets[1:], strict=True):
+                seen_by_set.append(self._visibility(name, i, spec, prepared[i].light, item.points))
+            made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
+            key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
+            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set: self._light_layer(p, sets, s)))
+        if self.scene.ambient is not None and specs:
+            key = (_json(self.scene.ambient), _json(specs[0]), _lookup_surroundings(self.scene), self.kept.serials("hits", "shadow edges"))
+            layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], specs[0], sets)))
+        return layers
+
+    def _shadow_edges(self, hits, seen) -> PointSet:
+        """More points in the pixels where a shadow's edge runs."""
+
+        def make():
+            grid, outlines = hits
+            width, height = self.width * self.quality.grid, (self.window.last - self.window.first) * self.quality.grid
+            marks = np.zeros(width * height, np.bool_)
+            for visibility in seen:
+                shares = seen_shares(visibility)
+                shares[visibility.state == UNKNOWN] = 1.0
+                self.workers.run_pieces(
+                    height,
+                    lambda start, stop, shares=shares: mark_steps(
+                        shares, grid.points.materials, width, height, SHADOW_STEP, start, stop, marks
+                    ),
+                    piece=point_sets.ROWS_PER_PIECE,
+                )
+            pixels = point_sets.pixels_marked(marks, self.width, self.quality.grid)
+            pixels[outlines.pixels] = False
+            return point_sets.edge_points(self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers)
+
+        # A smaller stop moves no shadow's edge: the pixels found under the widest pupil serve all of them.
+        key = self.kept.serials("hits", *(f"first look grid {i}" for i in range(len(seen))))
+        return self.kept.get("shadow edges", key, make)
+
+    def _light_layer(self, prepared, sets, seen_by_set):
+        """One projector's light over all sets, gathered to a picture."""
+        weights = prepared.weights(reflectances_of(self.scene), prepared_light.XYZ_CHANNELS)
+        pairs = [(item.points, visibility) for item, visibility in zip(sets, seen_by_set, strict=True) if item.count]
+        stacks = prepared_light.stacks_ready(prepared, pairs)
+        values = []
+        for item, visibility in zip(sets, seen_by_set, strict=True):
+            out = np.zeros((item.count, 3), np.float32)
+            prepared_light.light_points(prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress)
+            values.append(out)
+        return self._gathered(values, sets), prepared.power.is_flash
+
+    def _ambient_layer(self, prepared, spec, sets):
+        """Even light from all sides, so many stops under the first projector's open gate at its focus; in daylight's colour."""
+        level = open_gate_on_axis(prepared.light, abs(focus_of(self.scene, spec).sharp_distance)) * 2.0**-self.scene.ambient.stops_under
+        luminance = K_M * float(prepared.power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
+        spectrum = scaled_to_luminous_one(daylight(self.scene.camera.white_balance_k)) * (level * luminance)
+        reflected = (reflectances_of(self.scene) * spectrum[None, :]) @ (OBSERVER * STEP_NM)
+        table = np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
+        return self._gathered([table[item.points.materials] for item in sets], sets), prepared.power.is_flash
+
+    def _gathered(self, values, sets):
+        return point_sets.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), self._camera(), self.quality)
+
+
+def _json(model) -> str | None:
+    return None if model is None else model.model_dump_json()
+
+
+def _mesh_key(scene):
+    """What the meshes are made from; colours are not among it."""
+    exclude = {"reflectance", "colour"}
+    return tuple(item.model_dump_json(exclude=exclude) for item in (*scene.surface, *scene.figure))
+
+
+def _lookup_surroundings(scene):
+    """What the look-ups take from the scene besides the projector: reflectances, and the camera where it sets the power."""
+    colours = tuple(str((item.reflectance, item.colour)) for item in (*scene.surface, *scene.figure))
+    metered = any(item.reading is None and item.output is None for item in scene.projector)
+    return colours, (scene.camera.f_number, scene.camera.iso) if metered else None, scene.camera.white_balance_k if scene.ambient else None
+
+
+def _file_stamp(scene, spec):
+    """Which file the stencil is, and how old: an edited bitmap is read again."""
+    if spec.stencil is None:
+        return None
+    from projector.scene.placement import stencil_path
+
+    path = stencil_path(scene, spec)
+    stat = path.stat()
+    return str(path), stat.st_mtime_ns, stat.st_size
+
