@@ -14,7 +14,9 @@ from projector.rendering.point_sets import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.tiles import Progress, Workers
 from projector.scene.faults import Fault, SceneError
+from projector.scene.placement import SeenLayout, layout_of
 from projector.tracing.arrays import focus_of, open_gate_on_axis, scene_arrays
+from projector.tracing.first_hits import NOTHING
 from projector.tracing.points import Points
 from projector.tracing.reference import add_light_by_rays
 
@@ -94,12 +96,14 @@ def irradiance_map(
     n_across: points across. With n_rays_side the slow reference is used instead: n_rays_side² rays a point, by `seed`.
     Raises SceneError for a surface that is not there.
     """
-    from projector.scene.placement import layout_of
-
     layout = layout_of(scene, surface)
     with Workers(threads) as workers:
         arrays = scene_arrays(scene)
-        positions, normals = layout.grid(n_across) if layout.grid is not None else _seen_grid(scene, arrays, layout, n_across, workers)
+        is_seen = isinstance(layout, SeenLayout)
+        if is_seen:
+            positions, normals, extent = _seen_grid(scene, arrays, layout, n_across)
+        else:
+            (positions, normals), extent = layout.grid(n_across), layout.extent_m
         shape = positions.shape[:2]
         points = _map_points(positions.reshape(-1, 3), normals.reshape(-1, 3))
         out = np.zeros((shape[0] * shape[1], 3))
@@ -120,11 +124,12 @@ def irradiance_map(
         if scene.ambient is not None and levels:
             out += _ambient(scene, levels[0])
     out = out.reshape(*shape, 3).astype(np.float32)
+    out[np.isnan(positions).any(axis=2)] = np.nan
     return IrradianceMap(
         out[..., 0],
         out[..., 1],
         levels[0] if levels else 1.0,
-        tuple(layout.extent_m),
+        tuple(float(value) for value in extent),
         tuple(layout.axis_labels),
         layout.name,
         True in kinds,
@@ -152,7 +157,8 @@ def _map_points(positions: np.ndarray, normals: np.ndarray) -> Points:
         normals.astype(np.float32),
         (positions + _LIFT * reach * normals).astype(np.float32),
         np.zeros(count, np.float32),
-        np.zeros(count, np.int32),
+        # A place that is not on the surface has no material: nothing is traced for it.
+        np.where(np.isnan(positions).any(axis=1), NOTHING, 0).astype(np.int32),
     )
 
 
@@ -175,10 +181,10 @@ def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, prog
     workers.run_pieces(len(out), work, "rays", progress, piece=2048)
 
 
-def _seen_grid(scene, arrays, layout, n_across: int, workers: Workers):
+def _seen_grid(scene, arrays, layout, n_across: int):
     """A mesh has no map of its own: its points as the first projector sees them, NaN where it sees something else."""
     from projector.tracing.seen_from import points_seen_from
 
     if not scene.projector:
         raise SceneError(Fault(found="a mesh is mapped as the first projector sees it, and the scene has none", allowed="a scene with a projector"))
-    return points_seen_from(scene, scene.projector[0], arrays, arrays.names.index(layout.name), n_across, workers)
+    return points_seen_from(scene, scene.projector[0], arrays, arrays.names.index(layout.name), n_across)

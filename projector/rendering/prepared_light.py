@@ -13,7 +13,7 @@ from projector.rendering.tiles import Progress, Workers
 from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, power_of
 from projector.tracing.blur_stack import BlurStack, Stack
 from projector.tracing.gate_image import GateImage, draw_gate
-from projector.tracing.light_path import Light, beam_bounds
+from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, UNKNOWN, Points, Visibility
 from projector.tracing.projection import N_SIDE_LIT, add_light
 from projector.tracing.pupil import BITMAP, RING, make_pupil
@@ -37,11 +37,6 @@ class PreparedLight:
         """(n_objects, n_wavelengths, 3): sums over the full grid between nodes of power · reflectance (k, 71) · channels (71, 3)."""
         spectra = reflectances * self.power.spectrum[None, :]
         return np.ascontiguousarray(np.einsum("nl,kl,lc->knc", self.hat, spectra, channels))
-
-
-def gate_bitmap(scene, spec):
-    """The stencil as it lies in the gate of a projector."""
-    return bitmap_of(spec, scene)
 
 
 def stacks_for(light: Light, image: GateImage, workers: int) -> tuple[BlurStack, BlurStack]:
@@ -117,7 +112,3 @@ def light_points(
 
     workers.run_pieces(len(out), work, "light", progress)
 
-
-__all__ = [
-    "MAP_CHANNELS", "XYZ_CHANNELS", "PreparedLight", "beam_bounds", "gate_bitmap", "light_points", "prepare_light", "stacks_for", "stacks_ready",
-]  # fmt: skip

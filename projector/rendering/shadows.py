@@ -9,9 +9,9 @@ import numpy as np
 from projector.rendering.tiles import Progress, Workers
 from projector.tracing.arrays import SceneArrays
 from projector.tracing.first_hits import NOTHING
-from projector.tracing.light_path import Light, beam_bounds
+from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, Points, Visibility, n_points
-from projector.tracing.visibility import BEAM_MARGIN, look_closely, look_first, number_penumbrae
+from projector.tracing.visibility import BEAM_MARGIN, beam_bounds, look_closely, look_first, number_penumbrae
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024

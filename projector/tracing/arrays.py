@@ -135,7 +135,7 @@ def _axes(pose: Pose):
     return tuple(_triple(pose.rotation[:, axis]) for axis in range(3))
 
 
-def pupil_of(spec) -> tuple[Pupil, float]:
+def pupil_of(scene, spec) -> tuple[Pupil, float]:
     """The pupil of a lens and half its nominal diameter (m): the stop's, or the filled disc's where that is smaller."""
     diameter = spec.focal_length_mm / spec.f_number * _MM
     if spec.filled_pupil_mm is not None and spec.filled_pupil_mm * _MM < diameter:
@@ -146,7 +146,7 @@ def pupil_of(spec) -> tuple[Pupil, float]:
     if shape.shape == "bitmap":
         from projector.scene.placement import pupil_bitmap
 
-        return make_pupil("bitmap", bitmap=pupil_bitmap(shape)), 0.5 * diameter
+        return make_pupil("bitmap", bitmap=pupil_bitmap(scene, shape)), 0.5 * diameter
     return make_pupil(shape.shape, shape.n_blades or 6, shape.rotation_deg or 0.0, shape.inner_fraction or 0.0), 0.5 * diameter
 
 
@@ -217,7 +217,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> L
     lens = spec.lens
     wavelengths_nm = np.asarray(wavelengths_nm, float)
     pose, origin = _pupil_place(scene, spec)
-    pupil, radius = pupil_of(lens)
+    pupil, radius = pupil_of(scene, lens)
     gate = gate_of(spec)
     focus = focus_of(scene, spec)
     tube = focus.tube_length

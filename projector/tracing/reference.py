@@ -64,7 +64,7 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
     area = math.pi * light.radius * light.radius * light.pupil.area / (n_side * n_side)
     for i in range(start, stop):
         x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-        if z <= 1e-6:
+        if points.materials[i] < 0 or not z > 1e-6:
             continue
         nx, ny, nz = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
         slope_x = x / z

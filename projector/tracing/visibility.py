@@ -78,7 +78,7 @@ def _first_look(bvh, light, points, i, beam):
     rim = light.radius * light.pupil.reach
     smooth_height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     height = -(facet[0] * x + facet[1] * y + facet[2] * z)
-    if z <= 1e-6 or smooth_height + rim * math.hypot(normal[0], normal[1]) <= 0.0:
+    if not z > 1e-6 or smooth_height + rim * math.hypot(normal[0], normal[1]) <= 0.0:
         return DARK
     # What the largest beam can reach: its slope at the gate's corner plus the pupil's own width seen from here.
     if max(abs(x), abs(y)) > beam[0] * z + beam[1]:

@@ -1,0 +1,177 @@
+"""How a command answers: words for people, one JSON object for programs, exit codes, progress, and faults in plain words.
+
+Exit codes: 0 done, 1 something in the user's input, 2 a wrong command line, 3 our fault, 130 stopped by the user.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import wraps
+from pathlib import Path
+
+import typer
+
+DONE, USER_INPUT, USAGE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
+
+
+@dataclass
+class Answer:
+    """What a command found: `result` for programs (units in the keys), `words` for people, files written, warnings."""
+
+    result: dict
+    words: list[str] = field(default_factory=list)
+    files: list[Path] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+def version() -> str:
+    """The installed version of the package."""
+    from importlib import metadata
+
+    try:
+        return metadata.version("projector")
+    except metadata.PackageNotFoundError:
+        return "unknown"
+
+
+def answered(command: Callable[..., Answer]) -> Callable[..., None]:
+    """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit code.
+
+    The function's own `json` parameter says which form is wanted.
+    """
+
+    @wraps(command)
+    def run(*args, **kwargs):
+        as_json = bool(kwargs.get("json"))
+        raise typer.Exit(_run(command, args, kwargs, as_json))
+
+    return run
+
+
+def _run(command, args, kwargs, as_json: bool) -> int:
+    from projector.rendering.tiles import Stopped
+    from projector.scene.faults import SceneError
+
+    name = command.__name__.rstrip("_")
+    try:
+        answer = command(*args, **kwargs)
+    except SceneError as error:
+        _show_faults(name, error.faults, as_json)
+        return USER_INPUT
+    except (KeyboardInterrupt, Stopped):
+        _say_error("stopped; what was finished is kept.")
+        if as_json:
+            _write_json({"command": name, "version": version(), "errors": [_plain_fault("stopped by the user")]})
+        return STOPPED
+    except BrokenPipeError:
+        return DONE
+    except (typer.Exit, typer.BadParameter):
+        raise
+    except Exception as error:
+        return _our_fault(name, error, as_json)
+    return _show(name, answer, as_json)
+
+
+def _show(name: str, answer: Answer, as_json: bool) -> int:
+    if as_json:
+        _write_json(
+            {
+                "command": name,
+                "version": version(),
+                "result": answer.result,
+                "files": [str(path) for path in answer.files],
+                "warnings": answer.warnings,
+            }
+        )
+    else:
+        for line in answer.words:
+            print(line)
+        for path in answer.files:
+            print(f"wrote {path}")
+    for warning in answer.warnings:
+        _say_error(f"note: {warning}")
+    return DONE
+
+
+def _show_faults(name: str, faults, as_json: bool) -> None:
+    if as_json:
+        _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults]})
+    for fault in faults:
+        _say_error(str(fault))
+    if len(faults) > 1:
+        _say_error(f"{len(faults)} things to put right; nothing was written.")
+
+
+def _our_fault(name: str, error: Exception, as_json: bool) -> int:
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile("w", suffix=".txt", prefix="projector-fault-", delete=False) as file:
+        file.write("".join(traceback.format_exception(error)))
+    text = f"this is a fault of the program, not yours: {type(error).__name__}: {error}"
+    _say_error(text)
+    _say_error(f"please report it with the file {file.name} and the scene you used.")
+    if as_json:
+        _write_json({"command": name, "version": version(), "errors": [_plain_fault(text)]})
+    return OUR_FAULT
+
+
+def _plain_fault(text: str) -> dict:
+    return {"file": None, "line": None, "key": None, "found": text, "allowed": "", "try": ""}
+
+
+def _write_json(value) -> None:
+    print(json.dumps(finite(value), ensure_ascii=False, allow_nan=False))
+
+
+def finite(value):
+    """The same value with null for what JSON has no number for."""
+    if isinstance(value, dict):
+        return {key: finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [finite(item) for item in value]
+    if hasattr(value, "tolist"):
+        return finite(value.tolist())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, Path):
+        return str(value)
+    return value
+
+
+def _say_error(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+def progress_shown():
+    """A Progress that draws a bar on stderr if somebody is looking, and stops the work at Ctrl-C."""
+    from projector import jit
+    from projector.rendering.tiles import Progress
+
+    if not jit.kernels_are_compiled():
+        _say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")
+    if not sys.stderr.isatty():
+        return Progress()
+    from rich.console import Console
+    from rich.progress import Progress as Bars
+
+    bars = Bars(console=Console(stderr=True), transient=True)
+    tasks: dict[str, int] = {}
+
+    def report(name: str, done: int, total: int) -> None:
+        if name not in tasks:
+            if not tasks:
+                bars.start()
+            tasks[name] = bars.add_task(name, total=total)
+        bars.update(tasks[name], completed=done, total=total)
+        if all(task.finished for task in bars.tasks):
+            bars.stop()
+            tasks.clear()
+            for task in list(bars.task_ids):
+                bars.remove_task(task)
+
+    return Progress(report)

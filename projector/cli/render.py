@@ -1,0 +1,150 @@
+"""Commands that render: preview and map."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from projector.cli.answers import Answer, answered, progress_shown
+
+SceneArgument = Annotated[Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)]
+With = Annotated[Optional[list[str]], typer.Option("--with", "-w", help="Change a value for this run: projector.window.lens.f_number=4. May be repeated.", show_default=False)]
+Out = Annotated[Optional[Path], typer.Option("-o", "--out", help="Where to write, without the ending.", show_default=False)]
+Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, help="Threads to use (default: the CPUs this process may use).", show_default=False)]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything random.")]
+Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
+Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace files that were made from something else.")]
+Quality = Annotated[str, typer.Option("--quality", help='"quick" (6 wavelengths) or "fine" (12, more points a pixel).')]
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Hang the commands of this module on the application."""
+    app.command("preview")(preview)
+    app.command("map")(map_)
+
+
+def parsed_size(text: str) -> tuple[int, int]:
+    """Width and height from "960x720"; typer.BadParameter for anything else."""
+    found = re.fullmatch(r"\s*(\d+)\s*[x×*]\s*(\d+)\s*", text)
+    if not found:
+        raise typer.BadParameter(f'"{text}" is not a size; write it as 960x720')
+    width, height = int(found[1]), int(found[2])
+    if not (16 <= width <= 16384 and 16 <= height <= 16384):
+        raise typer.BadParameter(f"{width} × {height} pixels: each side may be 16 to 16384")
+    return width, height
+
+
+def checked_quality(text: str) -> str:
+    """The name of a quality; typer.BadParameter for another word."""
+    if text not in ("quick", "fine"):
+        raise typer.BadParameter(f'"{text}" is not a quality; "quick" or "fine"')
+    return text
+
+
+@answered
+def preview(
+    scene: SceneArgument,
+    out: Out = None,
+    size: Annotated[str, typer.Option("--size", help="Picture size in pixels.")] = "960x720",
+    quality: Quality = "fine",
+    with_: With = None,
+    threads: Threads = None,
+    seed: Seed = 0,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
+    """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
+    width, height = parsed_size(size)
+    checked_quality(quality)
+    from projector.rendering.files import check_writable
+    from projector.rendering.preview import preview as render_preview
+    from projector.scene.reader import load
+    from projector.studies.landing import camera_blur, landing
+
+    loaded = load(scene, with_ or ())
+    path = _with_ending(out if out is not None else Path(loaded.name), ".png")
+    check_writable([path], loaded.name, overwrite)
+    picture = render_preview(loaded, width, height, quality, threads, progress_shown())
+    picture.save(path, overwrite)
+    landings = [landing(loaded, spec) for spec in loaded.projector]
+    blurs = camera_blur(loaded)
+    words = [line for item in landings for line in _landing_words(item)]
+    words += [
+        f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would be {item.blur_mm:.1f} mm; not in the picture"
+        for item in blurs
+    ]
+    result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
+    return Answer(result, words, [path], _power_warnings(loaded))
+
+
+def _landing_words(item) -> list[str]:
+    where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
+    words = [
+        f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m"
+        f" square to the beam (× {item.magnification:.1f}), beam {item.beam_angle_deg:.1f}° full",
+        f"{item.projector}: sharp at {item.sharp_at_m:.3f} m, blur there {item.blur_mm:.2f} mm (edges rise in {item.edge_width_mm:.2f} mm, 10–90 %)"
+        if item.sharp_at_m is not None
+        else f"{item.projector}: sharp nowhere in front of it, blur there {item.blur_mm:.2f} mm",
+    ]
+    if item.open_gate_f_number is not None:
+        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} there at the camera's ISO and shutter")
+    return words
+
+
+def _power_warnings(scene) -> list[str]:
+    unstated = [spec.name for spec in scene.projector if spec.reading is None and spec.output is None]
+    if not unstated:
+        return []
+    return [f"no reading for {', '.join(unstated)}: the picture is exposed as if the open gate metered right at its focus distance."]
+
+
+def _with_ending(path: Path, ending: str) -> Path:
+    return path if path.suffix.lower() == ending else path.with_name(path.name + ending)
+
+
+@answered
+def map_(
+    scene: SceneArgument,
+    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface to map (a box: NAME.top, …; default: the first).", show_default=False)] = None,
+    out: Out = None,
+    across: Annotated[int, typer.Option("--across", min=16, max=16384, help="Points across the map.")] = 960,
+    quality: Quality = "fine",
+    with_: With = None,
+    threads: Threads = None,
+    seed: Seed = 0,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
+    """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
+    checked_quality(quality)
+    from projector.rendering.files import check_writable
+    from projector.rendering.irradiance import irradiance_map
+    from projector.reports.map_figure import map_figure, map_summary
+    from projector.reports.save import save_figure
+    from projector.scene.reader import load
+
+    loaded = load(scene, with_ or ())
+    stem = out if out is not None else Path(f"{loaded.name}-{(surface or 'map').replace('.', '-')}")
+    stem = stem.with_suffix("") if stem.suffix in (".npz", ".tif", ".tiff", ".png") else stem
+    files = [stem.with_name(stem.name + ending) for ending in (".npz", ".tif", ".png")]
+    check_writable(files, loaded.name, overwrite)
+    found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed)
+    found.save(stem, overwrite)
+    save_figure(map_figure(found), files[2], found.about, overwrite)
+    summary = map_summary(found)
+    warnings = [] if found.is_absolute else ["no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
+    return Answer(summary, _summary_words(summary), files, warnings)
+
+
+def _summary_words(summary: dict) -> list[str]:
+    words = [f"{summary['surface']}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} × {summary['rows']} points"]
+    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against the open gate at its focus, {summary['lit_share']:.0%} of the surface above −6 stops")
+    for key, value in summary.items():
+        if key.startswith("brightest_") and key != "brightest_stops":
+            unit = key.removeprefix("brightest_").replace("_per_", "/").replace("lx_s", "lx·s").replace("m2", "m²")
+            words.append(f"brightest {value:.4g} {unit}")
+    return words

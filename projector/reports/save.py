@@ -1,0 +1,31 @@
+"""Figures to files, with the record of how they were made."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from projector.rendering.files import RECORD_KEY, check_writable, written_whole
+
+DPI = 150
+
+
+def new_figure(width_in: float = 8.0, height_in: float = 5.5):
+    """An empty figure with the house's lettering; no display is needed."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width_in, height_in), dpi=DPI, layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:
+    """Write a figure as PNG or PDF by its ending; SceneError before anything that was not made from the same scene is lost."""
+    path = Path(path)
+    check_writable([path], about["scene"], overwrite)
+    text = json.dumps(about)
+    notes = {RECORD_KEY: text} if path.suffix == ".png" else {"Subject": text}
+    with written_whole(path) as temporary:
+        figure.savefig(temporary, metadata=notes)
+    return path

@@ -1,0 +1,139 @@
+"""Where everything of a scene stands in the world: placed meshes, landmarks, and the files that it names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from projector.scene.faults import Fault, SceneError
+from projector.scene.figure import Figure, build_figure, place_figure
+from projector.scene.mesh_data import Mesh
+from projector.scene.reader import find_file
+
+
+@dataclass(frozen=True)
+class PlacedObject:
+    """A surface or a figure of the scene with its mesh in the world (metres)."""
+
+    spec: object
+    mesh: Mesh
+
+
+@dataclass(frozen=True)
+class SeenLayout:
+    """A mesh or a figure has no flat map of its own: it is mapped as the first projector sees it."""
+
+    name: str
+    axis_labels: tuple[str, str] = ("across the beam at the aim's distance, m", "up the beam at the aim's distance, m")
+
+
+@lru_cache(maxsize=16)
+def placed_figure(spec) -> Figure:
+    """A figure of the scene, built (or taken from the cache) and placed."""
+    return place_figure(
+        build_figure(spec.kind), spec.position_m, spec.stature_m, spec.yaw_deg, spec.pitch_deg, spec.tilt_deg, spec.torso_yaw_deg
+    )
+
+
+def placed_surface(scene, spec) -> Mesh:
+    """A surface of the scene as a mesh in the world."""
+    from projector.scene.surfaces import build_surface
+
+    return build_surface(spec, _loaded_mesh(scene, spec))
+
+
+def _loaded_mesh(scene, spec) -> Mesh | None:
+    if spec.shape != "mesh":
+        return None
+    path = find_file(spec.file, scene.folder, "mesh")
+    stat = path.stat()
+    return _mesh_file(str(path), stat.st_mtime_ns, stat.st_size, spec.unit, spec.up)
+
+
+@lru_cache(maxsize=8)
+def _mesh_file(path: str, _changed: int, _size: int, unit: str, up: str) -> Mesh:
+    from projector.scene.mesh import load_mesh
+
+    return load_mesh(path, unit, up)
+
+
+def placed_objects(scene) -> list[PlacedObject]:
+    """Everything that light can fall on: surfaces first, then figures, in the order of the file."""
+    surfaces = [PlacedObject(spec, placed_surface(scene, spec)) for spec in scene.surface]
+    return surfaces + [PlacedObject(spec, placed_figure(spec).mesh) for spec in scene.figure]
+
+
+def landmarks_of(scene) -> dict[str, np.ndarray]:
+    """All named points of a scene: "sitter.left_eye", "backdrop.centre" and so on, (3,) float, metres."""
+    from projector.scene.surfaces import surface_centre
+
+    named = {f"{spec.name}.{name}": place for spec in scene.figure for name, place in placed_figure(spec).landmarks.items()}
+    for spec in scene.surface:
+        named[f"{spec.name}.centre"] = np.asarray(surface_centre(spec, _loaded_mesh(scene, spec)), float)
+    return named
+
+
+def point_of(scene, reference) -> np.ndarray:
+    """A point (3,) float, metres, from coordinates or a landmark's name. SceneError if there is no such landmark."""
+    if not isinstance(reference, str):
+        return np.asarray(reference, float)
+    owner, _, name = reference.rpartition(".")
+    for spec in scene.figure:
+        if spec.name == owner and name in (places := placed_figure(spec).landmarks):
+            return places[name]
+    for spec in scene.surface:
+        if spec.name == owner and name == "centre":
+            from projector.scene.surfaces import surface_centre
+
+            return np.asarray(surface_centre(spec, _loaded_mesh(scene, spec)), float)
+    known = ", ".join(sorted(landmarks_of(scene)))
+    raise SceneError(Fault(found=f'there is no landmark "{reference}"', allowed=known or "a point in metres; this scene has no landmarks"))
+
+
+def stencil_path(scene, spec) -> Path:
+    """The bitmap file of a projector's stencil."""
+    return find_file(spec.stencil.file, scene.folder, "stencil")
+
+
+def stencil_of(scene, spec):
+    """The stencil of a projector, read from its file."""
+    path = stencil_path(scene, spec)
+    stat = path.stat()
+    return _stencil_file(str(path), stat.st_mtime_ns, stat.st_size, spec.stencil.grey, spec.stencil.inverted)
+
+
+@lru_cache(maxsize=4)
+def _stencil_file(path: str, _changed: int, _size: int, grey: str, inverted: bool):
+    from projector.scene.stencil import load_stencil
+
+    return load_stencil(path, grey, inverted)
+
+
+def pupil_bitmap(scene, shape) -> np.ndarray:
+    """The bitmap (h, w) float of a drawn pupil."""
+    from projector.scene.stencil import load_pupil_bitmap
+
+    return load_pupil_bitmap(find_file(shape.file, scene.folder, "pupil"))
+
+
+def layout_of(scene, name: str | None):
+    """How a surface (or "box.face", or a figure) is laid out as a map; the first surface if no name is given."""
+    from projector.scene.surfaces import surface_layout
+
+    if name is None and scene.surface:
+        name = scene.surface[0].name
+    owner, _, face = (name or "").partition(".")
+    for spec in scene.surface:
+        if name == spec.name or owner == spec.name:
+            if spec.shape == "mesh":
+                return SeenLayout(spec.name)
+            if not face or spec.shape == "box":
+                return surface_layout(spec, face or None)
+    for spec in scene.figure:
+        if name == spec.name:
+            return SeenLayout(spec.name)
+    known = ", ".join(item.name for item in (*scene.surface, *scene.figure))
+    raise SceneError(Fault(found=f'there is no surface "{name}"' if name else "this scene has no surface", allowed=known, try_="one of these names"))

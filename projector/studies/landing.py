@@ -1,0 +1,143 @@
+"""The few numbers that matter about a projector as it stands: how large the pattern lands, how soft, and from how far."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics import thin_lens
+from projector.scene.placement import placed_surface, point_of
+from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays, power_of, scene_arrays
+from projector.tracing.bvh import Bvh
+from projector.tracing.first_hits import camera_points, empty_points
+from projector.tracing.arrays import Camera
+from projector.tracing.light_path import Light
+
+
+@dataclass(frozen=True)
+class Landing:
+    """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
+
+    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there.
+    """
+
+    projector: str
+    lands_on: str | None
+    throw_m: float
+    pattern_width_m: float
+    pattern_height_m: float
+    magnification: float
+    beam_angle_deg: float
+    tube_length_mm: float
+    sharp_at_m: float | None
+    blur_mm: float
+    edge_width_mm: float
+    open_gate_f_number: float | None
+
+
+def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
+    """Distance along the axis to the first surface and its name; inf and None if the axis meets nothing."""
+    camera = Camera(light.position, light.right, light.down, light.forward, 1e-3, 1e-3, 1, 1)
+    points = empty_points(1)
+    triangles = np.empty(1, np.int32)
+    camera_points(arrays.bvh, arrays.surfaces, camera, np.array([0.5]), np.array([0.5]), 1.0, 0, 1, points, triangles)
+    if triangles[0] < 0:
+        return math.inf, None
+    distance = float(np.dot(points.positions[0].astype(float) - light.position, light.forward))
+    return distance, arrays.names[int(points.materials[0])]
+
+
+def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
+    """Where a projector of a scene lands, by the thin-lens formulas; the blur is that of a disc pupil of the same diameter."""
+    arrays = arrays or scene_arrays(scene)
+    light = light_arrays(scene, spec, [587.5618])
+    focus = focus_of(scene, spec)
+    throw, name = axis_hits(light, arrays)
+    if name is None:
+        throw = abs(focus.sharp_distance)
+    gate = gate_of(spec)
+    lit_width, lit_height = 2.0 * gate.half_width, 2.0 * gate.half_height
+    if spec.stencil is not None:
+        bitmap_height, bitmap_width = light.bitmap.transmission.shape
+        lit_width = min(lit_width, light.bitmap.pitch * bitmap_width)
+        lit_height = min(lit_height, light.bitmap.pitch * bitmap_height)
+    magnification = thin_lens.magnification(focus.tube_length, throw)
+    inverse_sharp = float(light.inverse_sharp[0])
+    blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
+    return Landing(
+        spec.name,
+        name,
+        throw,
+        lit_width * magnification,
+        lit_height * magnification,
+        magnification,
+        math.degrees(thin_lens.beam_angle(2.0 * gate.half_width, focus.tube_length)),
+        1e3 * focus.tube_length,
+        1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
+        1e3 * blur,
+        1e3 * blur * thin_lens.DISC_EDGE_10_90,
+        _meter_at(scene, spec, light, throw),
+    )
+
+
+def _meter_at(scene, spec, light: Light, distance: float) -> float | None:
+    """F-number that a flat meter at the camera's ISO (and shutter) shows for the open gate there; None without a statement of power."""
+    from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure
+    from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM
+    from projector.tracing.arrays import open_gate_on_axis
+
+    power = power_of(scene, spec)
+    if not power.is_stated:
+        return None
+    level = K_M * float(power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM * open_gate_on_axis(light, distance)
+    if power.is_flash:
+        return f_number_for_luminous_exposure(level, scene.camera.iso)
+    return f_number_for_illuminance(level, scene.camera.shutter_s, scene.camera.iso)
+
+
+@dataclass(frozen=True)
+class CameraBlur:
+    """Blur that the real camera would add at a surface behind or before what it is focused on; the preview is a pinhole's."""
+
+    surface: str
+    distance_m: float
+    focused_at_m: float
+    blur_mm: float
+
+
+def camera_blur(scene) -> list[CameraBlur]:
+    """The camera's own blur disc (mm, on the surface) at the middle of each of the scene's surfaces."""
+    camera = scene.camera
+    position = np.asarray(camera.position_m, float)
+    forward = point_of(scene, camera.aim) - position
+    forward /= np.linalg.norm(forward)
+    focused = float((point_of(scene, camera.focus if camera.focus is not None else camera.aim) - position) @ forward)
+    pupil = camera.focal_length_mm * 1e-3 / camera.f_number
+    found = []
+    for spec in scene.surface:
+        distance = _distance_along(placed_surface(scene, spec), position, forward)
+        if distance is not None and focused > 0.0:
+            blur = thin_lens.blur_circle_diameter(pupil, focused, distance)
+            found.append(CameraBlur(spec.name, distance, focused, 1e3 * blur))
+    return found
+
+
+def _distance_along(mesh, position, forward) -> float | None:
+    """Where the camera's axis meets a mesh, else the depth of its middle; None if that is behind the camera."""
+    from projector.tracing.bvh import build_bvh
+
+    distance = _first_hit(build_bvh(mesh.vertices, mesh.triangles), mesh, position, forward)
+    if distance is None:
+        distance = float((mesh.vertices.mean(axis=0) - position) @ forward)
+    return distance if distance > 0.0 else None
+
+
+def _first_hit(bvh: Bvh, mesh, position, forward) -> float | None:
+    from projector.tracing.bvh import closest_hits
+
+    t, faces = np.empty(1), np.empty(1, np.int32)
+    u, v = np.empty(1), np.empty(1)
+    closest_hits(bvh, position[None, :], forward[None, :], 0.0, 1e6, 0, 1, t, faces, u, v)
+    return float(t[0]) if faces[0] >= 0 else None

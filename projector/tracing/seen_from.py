@@ -1,0 +1,33 @@
+"""The points of one object as a projector sees them: the map of a mesh that has no map of its own."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays
+from projector.tracing.first_hits import camera_points, empty_points
+from projector.tracing.arrays import Camera
+
+
+def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int):
+    """Points (h, w, 3), normals (h, w, 3) and extent (left, right, bottom, top in m at the focus distance).
+
+    Rays go from the pupil's centre evenly through the gate; NaN where they meet nothing or another object.
+    """
+    light = light_arrays(scene, spec, [587.5618])
+    gate = gate_of(spec)
+    half_width, half_height = gate.half_width / light.tube_length, gate.half_height / light.tube_length
+    height = max(1, math.ceil(n_across * half_height / half_width))
+    camera = Camera(light.position, light.right, light.down, light.forward, half_width, half_height, n_across, height)
+    rows, columns = np.meshgrid(np.arange(height) + 0.5, np.arange(n_across) + 0.5, indexing="ij")
+    points = empty_points(rows.size)
+    triangles = np.empty(rows.size, np.int32)
+    camera_points(arrays.bvh, arrays.surfaces, camera, columns.ravel(), rows.ravel(), 1.0, 0, rows.size, points, triangles)
+    other = points.materials != owner
+    positions, normals = points.positions.astype(float), points.normals.astype(float)
+    positions[other] = normals[other] = np.nan
+    across = half_width * abs(focus_of(scene, spec).sharp_distance)
+    up = across * height / n_across
+    return positions.reshape(height, n_across, 3), normals.reshape(height, n_across, 3), (-across, across, -up, up)
