@@ -70,23 +70,36 @@ def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, 
     return scale * low, scale * max(abs(tilt) for tilt in tilts)
 
 
-def _depth_range(light: Light, points: Points, visibility: Visibility) -> tuple[float, float]:
-    """Nearest and farthest distance along the axis of the points that any light can reach."""
-    reached = (visibility.state != DARK) & (visibility.state != UNKNOWN)
-    if not reached.any():
-        return 1.0, 1.0
+@dataclass(frozen=True)
+class Reach:
+    """Nearest and farthest distance (m) along the axis of the points that any light can come to, and whether cells may be needed."""
+
+    nearest: float
+    farthest: float
+    needs_cells: bool
+
+
+def reach_of(light: Light, sets: list[tuple[Points, Visibility]]) -> Reach:
+    """What the stack has to serve; depends on the projector's place, not on its lens."""
     forward = np.asarray(light.forward, np.float32)
-    depths = points.positions[reached] @ forward - np.float32(np.dot(light.forward, light.position))
-    return max(float(depths.min()), 1e-3), max(float(depths.max()), 1e-3)
+    shift = np.float32(np.dot(light.forward, light.position))
+    nearest, farthest, needs_cells = np.inf, 0.0, False
+    for points, visibility in sets:
+        reached = np.flatnonzero((visibility.state != DARK) & (visibility.state != UNKNOWN))
+        if reached.size:
+            depths = points.positions[reached] @ forward - shift
+            nearest, farthest = min(nearest, float(depths.min())), max(farthest, float(depths.max()))
+            needs_cells = needs_cells or np.ptp(points.normals[reached], axis=0).max() > 1e-6 or visibility.seen.size > 0
+    if farthest <= 0.0:
+        return Reach(1.0, 1.0, False)
+    return Reach(max(nearest, 1e-3), max(farthest, 1e-3), bool(needs_cells))
 
 
-def stacks_ready(prepared: PreparedLight, sets: list[tuple[Points, Visibility]]) -> tuple[Stack, Stack]:
-    """The levels that these points need, made if they are not yet there."""
+def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
+    """The levels that points within a reach need, made if they are not yet there."""
     light = prepared.light
-    ranges = [_depth_range(light, points, visibility) for points, visibility in sets]
-    nearest, farthest = min(item[0] for item in ranges), max(item[1] for item in ranges)
-    low, high = _patch_range(light, nearest, farthest)
-    needs_cells = light.blades.limits.size > 0 or light.spherical != 0.0 or any(np.ptp(item[0].normals, axis=0).max() > 1e-6 for item in sets)
+    low, high = _patch_range(light, reach.nearest, reach.farthest)
+    needs_cells = reach.needs_cells or light.blades.limits.size > 0 or light.spherical != 0.0
     cells_low = low / N_SIDE_LIT * math.sqrt(light.pupil.area) if needs_cells else None
     whole, cells = prepared.stacks
     if whole is cells:

@@ -34,7 +34,7 @@ from projector.tracing.points import UNKNOWN
 from projector.tracing.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
-SHADOW_STEP = 0.3
+SHADOW_STEP = 0.5
 
 
 class Kept:
@@ -174,7 +174,10 @@ class RenderSession:
                 seen_by_set.append(self._visibility(name, i, spec, prepared[i].light, item.points))
             made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
             key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
-            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set: self._light_layer(p, sets, s)))
+            pairs = [(item.points, visibility) for item, visibility in zip(sets, seen_by_set, strict=True) if item.count]
+            looks = self.kept.serials("hits", "shadow edges", *(f"first look {name} {i}" for name in ("grid", "outlines", "shadow edges")))
+            reach = self.kept.get(f"reach {i}", looks, lambda light=prepared[i].light, pairs=pairs: prepared_light.reach_of(light, pairs))
+            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach: self._light_layer(p, sets, s, r)))
         if self.scene.ambient is not None and specs:
             key = (_json(self.scene.ambient), _json(specs[0]), _lookup_surroundings(self.scene), self.kept.serials("hits", "shadow edges"))
             layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], specs[0], sets)))
@@ -205,11 +208,10 @@ class RenderSession:
         key = self.kept.serials("hits", *(f"first look grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
 
-    def _light_layer(self, prepared, sets, seen_by_set):
+    def _light_layer(self, prepared, sets, seen_by_set, reach):
         """One projector's light over all sets, gathered to a picture."""
         weights = prepared.weights(reflectances_of(self.scene), prepared_light.XYZ_CHANNELS)
-        pairs = [(item.points, visibility) for item, visibility in zip(sets, seen_by_set, strict=True) if item.count]
-        stacks = prepared_light.stacks_ready(prepared, pairs)
+        stacks = prepared_light.stacks_ready(prepared, reach)
         values = []
         for item, visibility in zip(sets, seen_by_set, strict=True):
             out = np.zeros((item.count, 3), np.float32)
