@@ -153,12 +153,13 @@ class BlurStack:
 
 
 def _pupil_kernel(pupil: Pupil, diameter: float, scale: int) -> np.ndarray:
-    """The pupil drawn `diameter` gate pixels wide on pixels of `scale`, narrowed by what the reduction has blurred already.
+    """The pupil drawn `diameter` gate pixels wide on pixels of `scale`, narrowed by what else blurs a look-up.
 
-    Second moments add: a disc has d²/16 along each axis, averaging over a pixel of side p has p²/12; reduced levels
-    have that twice, once from the picture's pixels and once from the kernel's.
+    Second moments add: a disc has d²/16 along each axis. Against a disc over the bitmap (itself linear between pixel
+    centres, 1/6) a look-up has the reduced picture's pixels (p² − 1)/12, the kernel's p²/12, and p²/6 on average from
+    running straight between texels.
     """
-    wanted = diameter * diameter / 16.0 - (scale * scale - 1.0) / 6.0
+    wanted = diameter * diameter / 16.0 + 0.25 - scale * scale / 3.0
     return coverage_image(pupil, 4.0 * math.sqrt(max(wanted, 0.25 * diameter * diameter / 16.0)) / scale)
 
 
