@@ -42,10 +42,11 @@ def placed_surface(scene, spec) -> Mesh:
     """A surface of the scene as a mesh in the world."""
     from projector.scene.surfaces import build_surface
 
-    return build_surface(spec, _loaded_mesh(scene, spec))
+    return build_surface(spec, loaded_mesh(scene, spec))
 
 
-def _loaded_mesh(scene, spec) -> Mesh | None:
+def loaded_mesh(scene, spec) -> Mesh | None:
+    """The mesh file of a surface as it is stored, in metres; None for other shapes."""
     if spec.shape != "mesh":
         return None
     path = find_file(spec.file, scene.folder, "mesh")
@@ -72,7 +73,7 @@ def landmarks_of(scene) -> dict[str, np.ndarray]:
 
     named = {f"{spec.name}.{name}": place for spec in scene.figure for name, place in placed_figure(spec).landmarks.items()}
     for spec in scene.surface:
-        named[f"{spec.name}.centre"] = np.asarray(surface_centre(spec, _loaded_mesh(scene, spec)), float)
+        named[f"{spec.name}.centre"] = np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     return named
 
 
@@ -88,7 +89,7 @@ def point_of(scene, reference) -> np.ndarray:
         if spec.name == owner and name == "centre":
             from projector.scene.surfaces import surface_centre
 
-            return np.asarray(surface_centre(spec, _loaded_mesh(scene, spec)), float)
+            return np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     known = ", ".join(sorted(landmarks_of(scene)))
     raise SceneError(Fault(found=f'there is no landmark "{reference}"', allowed=known or "a point in metres; this scene has no landmarks"))
 

@@ -142,3 +142,15 @@ def surface_layout(spec, face: str | None = None) -> MapLayout | None:
     sizes = np.array([width, height, spec.depth_m or DEFAULT_DEPTH])
     wide, high = (abs(np.array(axis) @ sizes) for axis in _FACES[face][:2])
     return MapLayout(f"{spec.name}.{face}", (-wide / 2, wide / 2, -high / 2, high / 2), ("across, m", "up, m"), spec, face)
+
+
+def flat_half_sizes(spec) -> tuple[float, float]:
+    """Half width and half height (m) of a plate."""
+    width, height = _sizes(spec)
+    return width / 2, height / 2
+
+
+def box_half_sizes(spec) -> tuple[float, float, float]:
+    """Half width, height and depth (m) of a box."""
+    width, height = _sizes(spec)
+    return width / 2, height / 2, (spec.depth_m or DEFAULT_DEPTH) / 2
