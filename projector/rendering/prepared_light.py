@@ -15,7 +15,7 @@ from projector.tracing.blur_stack import BlurStack, Stack
 from projector.tracing.gate_image import GateImage, draw_gate
 from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, UNKNOWN, Points, Visibility
-from projector.tracing.projection import N_SIDE_LIT, add_light
+from projector.tracing.projection import N_SIDE_PRODUCT, add_light
 from projector.tracing.pupil import BITMAP, RING, make_pupil
 
 # Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power, illuminance and nothing.
@@ -100,7 +100,7 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     light = prepared.light
     low, high = _patch_range(light, reach.nearest, reach.farthest)
     needs_cells = reach.needs_cells or light.blades.limits.size > 0 or light.spherical != 0.0
-    cells_low = low / N_SIDE_LIT * math.sqrt(light.pupil.area) if needs_cells else None
+    cells_low = low / N_SIDE_PRODUCT * math.sqrt(light.pupil.area) if needs_cells else None
     whole, cells = prepared.stacks
     if whole is cells:
         stack = whole.stack(low, high, cells_low)

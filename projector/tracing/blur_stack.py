@@ -14,11 +14,13 @@ import numpy as np
 
 from projector.jit import formula
 from projector.tracing.gate_image import GateImage
-from projector.tracing.pupil import Pupil, coverage_image
+from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image
 
-# Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by the ratio.
+# Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
 FIRST_DIAMETER = 1.5
-RATIO = 2.0 ** (1.0 / 3.0)
+STEPS_PER_OCTAVE = 3
+# A pupil with sharp features of its own (a ring, a drawing) shows them twice where two levels are mixed: a finer ladder.
+STEPS_PER_OCTAVE_FINE = 6
 PIXELS_PER_PATCH = 16
 FULL = 65535.0
 # Beyond this patch, in gate widths, a finer ladder changes nothing that can be seen; look-ups stay at the last level.
@@ -56,21 +58,22 @@ class BlurStack:
         self._spectra: dict[int, tuple] = {}
         self._levels: dict[tuple[int, int], tuple] = {}
         self._last: tuple | None = None
+        self._per_octave = STEPS_PER_OCTAVE_FINE if pupil.kind in (RING, BITMAP) else STEPS_PER_OCTAVE
         widest = WIDEST_PATCH * max(image.values.shape)
-        self._n_steps = 1 + math.ceil(math.log(widest / FIRST_DIAMETER) / math.log(RATIO))
+        self._n_steps = 1 + math.ceil(math.log2(widest / FIRST_DIAMETER) * self._per_octave)
 
     def _diameter(self, step: int) -> float:
         """Patch diameter of a step of the ladder, in pixels of the gate's picture."""
-        return 0.0 if step == 0 else FIRST_DIAMETER * RATIO ** (step - 1)
+        return 0.0 if step == 0 else FIRST_DIAMETER * 2.0 ** ((step - 1) / self._per_octave)
 
     def _steps_for(self, low: float, high: float, cells_low: float) -> list[int]:
-        """Steps of the ladder that span low … high (m), and every third one below them down to cells_low."""
+        """Steps of the ladder that span low … high (m), and one an octave below them down to cells_low."""
         sizes = [self._diameter(step) * self._image.pitch for step in range(self._n_steps)]
         last = next((step for step in range(1, self._n_steps) if sizes[step] >= high), self._n_steps - 1)
         first = max((step for step in range(last) if sizes[step] <= low), default=0)
         steps = list(range(first, last + 1))
         while steps[0] > 0 and sizes[steps[0]] > cells_low:
-            steps.insert(0, max(steps[0] - 3, 0))
+            steps.insert(0, max(steps[0] - self._per_octave, 0))
         return steps
 
     def stack(self, low: float, high: float, cells_low: float | None = None) -> Stack:

@@ -31,8 +31,10 @@ from projector.tracing.pupil import pupil_point
 LARGEST_SLOPE = 0.05
 # A correction of the pupil's mean geometry beyond this share asks for cells.
 LARGEST_CORRECTION = 0.02
-# Cells along each side of the pupil's unit square where a point sees all of it.
+# Cells along each side of the pupil's unit square where a point sees all of it: where only the geometry changes across
+# it, and where the mean of a product is wanted.
 N_SIDE_LIT = 6
+N_SIDE_PRODUCT = 10
 _NONE, _OPEN, _MIXED = 0, 1, 2
 
 
@@ -151,9 +153,8 @@ def _cell_light(light, stack, wavelength, place, ax, ay, cell_share, footprint):
 
 
 @formula
-def _cell_by_cell(light, stack, point, position, normal, place, footprint, visibility, state, weights, material, out):
-    """The pupil split into cells, each with the share of its shadow rays that arrived."""
-    n_side = visibility.n_side if state >= 0 else N_SIDE_LIT
+def _cell_by_cell(light, stack, point, position, normal, place, footprint, visibility, state, n_side, weights, material, out):
+    """The pupil split into n_side² cells, each with the share of its shadow rays that arrived (if state is a row of them)."""
     share = 1.0 / (n_side * n_side)
     area = math.pi * light.radius * light.radius * light.pupil.area * share
     for cell in range(n_side * n_side):
@@ -250,7 +251,8 @@ def _light_point(light, stack, cell_stack, image, points, visibility, i, weights
             geometry *= _seen_share(visibility, state)
         _whole_pupil(light, stack, i, place, geometry, footprint, stencil_class, weights, material, out)
     else:
-        _cell_by_cell(light, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, out)
+        n_side = visibility.n_side if state >= 0 else N_SIDE_PRODUCT if n_mixed >= 2 or bends else N_SIDE_LIT
+        _cell_by_cell(light, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, n_side, weights, material, out)
 
 
 @kernel

@@ -16,6 +16,7 @@ from projector.jit import formula
 
 DISC, POLYGON, RING, BITMAP = 0, 1, 2, 3
 N_PROJECTION_STEPS = 1024
+RING_STRIPS = 4
 _RASTER = 1024
 
 
@@ -125,8 +126,11 @@ def pupil_point(pupil, u, v):
             angle = 0.5 * math.pi - 0.25 * math.pi * a / b
         return radius * math.cos(angle), radius * math.sin(angle)
     if pupil.kind == RING:
-        radius = math.sqrt(pupil.inner * pupil.inner + v * (1.0 - pupil.inner * pupil.inner))
-        angle = 2.0 * math.pi * u
+        # The square is cut into strips that are laid round the ring one after the other: cells stay about as long as wide.
+        strip = min(int(v * RING_STRIPS), RING_STRIPS - 1)
+        out = v * RING_STRIPS - strip
+        radius = math.sqrt(pupil.inner * pupil.inner + out * (1.0 - pupil.inner * pupil.inner))
+        angle = 2.0 * math.pi * (strip + u) / RING_STRIPS
         return radius * math.cos(angle), radius * math.sin(angle)
     if pupil.kind == POLYGON:
         # A fan of equal triangles; the square root spreads points evenly from the centre to the rim.
