@@ -21,6 +21,7 @@ from projector.scene.stencil_shapes import (
     smooth_maximum,
     smooth_noise,
     spread_points,
+    tuck_under,
     turned,
     union,
     window_of,
@@ -35,7 +36,7 @@ def _bent(x, y, base, degrees, length, bend):
 
 
 def _veined_leaf(base, degrees, length, width, bend):
-    """A leaf on its stalk, cut open but for a midrib that joins the sheet at both ends and side veins that spring from it."""
+    """A leaf, cut open but for a midrib that joins the sheet at both ends and side veins that spring from it."""
 
     def shape(x, y):
         u, v = _bent(x, y, base, degrees, length, bend)
@@ -44,11 +45,10 @@ def _veined_leaf(base, degrees, length, width, bend):
         midrib = across - (0.0062 - 0.0035 * np.clip(u / length, 0.0, 1.0))
         spacing = 0.15 * length
         fade = 1.0 - across / np.maximum(0.86 * half, 1e-4)
-        veins = np.abs(((u - 0.75 * across) / spacing) % 1.0 - 0.5) * spacing * 0.8 - 0.0036 * (0.65 + 0.35 * np.clip(fade, 0.0, 1.0))
-        veins = np.maximum.reduce([veins, -fade * 0.1, 0.1 * length - u, u - 0.86 * length])
-        # The stalk begins a little behind the blade: the metal between them is the midrib's hold.
-        stalk = np.maximum.reduce([np.abs(v) - 0.004 + 0.02 * np.minimum(u + 0.02, 0.0), -0.085 - u, u + 0.014])
-        return np.minimum(np.maximum(blade, -np.minimum(midrib, veins)), stalk), np.minimum(blade, stalk + 0.005)
+        root = u - 0.75 * across
+        veins = np.abs((root / spacing) % 1.0 - 0.5) * spacing * 0.8 - 0.0036 * (0.65 + 0.35 * np.clip(fade, 0.0, 1.0))
+        veins = np.maximum.reduce([smooth_maximum(veins, -0.05 * fade, 0.008), spacing - root, root - 5.0 * spacing])
+        return np.maximum(blade, -np.minimum(midrib, veins)), blade
 
     return shape
 
@@ -57,30 +57,42 @@ def leaves(x, y):
     """Leaves, one before the other, each with a rim of metal around it that ties its veins to the sheet."""
     random = fixed_random(71)
     open_ = np.full(x.shape, FAR, np.float32)
-    for place in spread_points(19, 0.15, 0.84):
+    leaves_, stalks = [], []
+    for place in spread_points(21, 0.135, 0.88):
         degrees = math.degrees(math.atan2(place[1] + 0.3, place[0] + 1.4)) + 25.0 + random.uniform(-70, 70)
         length = random.uniform(0.22, 0.36)
         width, bend = length * random.uniform(0.42, 0.56), random.uniform(-0.16, 0.16)
-        base = place - 0.5 * length * direction(degrees)
-        lay_over(x, y, open_, (place, 0.3, _veined_leaf(base, degrees, length, width, bend)), 0.013)
+        base, tip = (place + half * length * direction(degrees) for half in (-0.5, 0.5))
+        if max(math.hypot(*base), math.hypot(*tip)) > 0.9:
+            continue
+        leaves_.append((place, 0.3, _veined_leaf(base, degrees, length, width, bend)))
+        # A stalk begins a little behind the blade: the metal between them is the midrib's hold.
+        heading = degrees + math.degrees(math.atan(bend))
+        ends = [base - away * direction(heading) for away in (0.016, 0.075)]
+        stalks.append((base, 0.13, lambda x, y, ends=ends: segment(x, y, *ends, 0.0055, 0.0035)))
+    for part in leaves_:
+        lay_over(x, y, open_, part, 0.013)
+    for part in stalks:
+        tuck_under(x, y, open_, part, 0.011)
     return within_rim(x, y, open_)
 
 
 def palm(x, y):
     """A frond: leaflets that stand off a bent midrib on both sides, longest in the middle, the upper ones over the lower."""
-    foot, knee, tip = np.array([-0.6, 0.72]), np.array([-0.3, 0.02]), np.array([0.52, -0.5])
+    foot, knee, tip = np.array([-0.52, 0.74]), np.array([-0.24, 0.02]), np.array([0.54, -0.5])
     open_ = np.full(x.shape, FAR, np.float32)
-    for share in np.linspace(0.04, 0.985, 23).tolist():
+    for share in np.linspace(0.04, 0.96, 22).tolist():
         place = (1 - share) ** 2 * foot + 2 * share * (1 - share) * knee + share**2 * tip
         tangent = 2 * (1 - share) * (knee - foot) + 2 * share * (tip - knee)
         heading = math.degrees(math.atan2(tangent[1], tangent[0]))
         for side in (-1, 1):
             degrees = heading + side * (66.0 - 44.0 * share)
-            length = 0.68 * math.sin(math.pi * (0.22 + 0.68 * share)) ** 0.8
+            length = 0.68 * math.sin(math.pi * (0.22 + 0.7 * share)) ** 0.9
             base = place + (0.017 - 0.008 * share) * direction(heading + side * 90.0)
             # Leaflets hang a little, whichever way they point.
             bend = -0.08 * math.cos(math.radians(degrees))
-            lay_over(x, y, open_, (base + 0.5 * length * direction(degrees), 0.6 * length + 0.05, _leaflet(base, degrees, length, bend)), 0.009)
+            middle = base + 0.5 * length * direction(degrees)
+            lay_over(x, y, open_, (middle, 0.6 * length + 0.05, _leaflet(base, degrees, length, bend)), 0.009)
     return within_rim(x, y, open_)
 
 
@@ -95,7 +107,7 @@ def _leaflet(base, degrees, length, bend):
 
 def branches(x, y):
     """A bough from the rim before an open sky, forking into twigs with leaves: metal, all of it hanging together."""
-    random = fixed_random(8)
+    random = fixed_random(15)
     parts = []
 
     def bar(start, end, first, last):
@@ -105,7 +117,8 @@ def branches(x, y):
     def leaf(base, degrees, length):
         base = base - 0.006 * direction(degrees)
         bend, width = random.uniform(-0.2, 0.2), random.uniform(0.34, 0.46) * length
-        parts.append((base + 0.5 * length * direction(degrees), 0.75 * length, lambda x, y: leaf_blade(*_bent(x, y, base, degrees, length, bend), length, width, 0.4)[0]))
+        shape = lambda x, y: leaf_blade(*_bent(x, y, base, degrees, length, bend), length, width)[0]  # noqa: E731
+        parts.append((base + 0.5 * length * direction(degrees), 0.75 * length, shape))
 
     def grow(start, degrees, length, radius, depth):
         place, n = start, 4
@@ -115,9 +128,9 @@ def branches(x, y):
             first = radius * (1.0 - 0.35 * step / n)
             bar(place, end, first, radius * (1.0 - 0.35 * (step + 1) / n))
             place = end
-            if depth <= 1 and random.uniform() < 0.75:
+            if depth <= 1 and random.uniform() < 0.6:
                 leaf(place, degrees + random.choice([-1, 1]) * random.uniform(35, 65), random.uniform(0.085, 0.125))
-            if depth > 1 and step in (1, 2) and random.uniform() < 0.75:
+            if depth > 1 and step in (1, 2) and random.uniform() < 0.6:
                 side = random.choice([-1, 1]) * random.uniform(35, 58)
                 grow(place, degrees + side, 0.55 * length, 0.5 * first, depth - 1 if step == 1 else 1)
         if depth == 0:
@@ -126,7 +139,7 @@ def branches(x, y):
         for side in (random.uniform(12, 26), -random.uniform(14, 30)):
             grow(place, degrees + side, 0.72 * length, 0.62 * radius, depth - 1)
 
-    for angle, heading, length, radius, depth in ((118, -62, 0.5, 0.05, 4), (196, 8, 0.3, 0.024, 2), (318, 150, 0.3, 0.026, 2)):
+    for angle, heading, length, radius, depth in ((122, -70, 0.52, 0.05, 4), (196, 8, 0.3, 0.024, 2), (318, 150, 0.3, 0.026, 2)):
         grow(1.0 * direction(angle), heading, length, radius, depth)
     return within_rim(x, y, -union(x, y, parts))
 
@@ -167,6 +180,8 @@ def ripples(x, y):
 
     Parallel rays, more than one a pixel, are bent by the slope of a sum of plane waves and counted where they land.
     """
+    from scipy.ndimage import gaussian_filter
+
     random = fixed_random(12)
     n_waves, size = 48, x.shape[0]
     number = random.uniform(12.0, 46.0, n_waves)
@@ -187,7 +202,8 @@ def ripples(x, y):
         return (sum_ + 1.0) * (0.5 * size) - 0.5
 
     column, row = landed(push * np.cos(heading), True), landed(push * np.sin(heading), False)
-    light = _splat(column.ravel(), row.ravel(), size) * (reach * size / n_rays) ** 2
+    # The sun's disc blurs the net a little, and with it the grain of counted rays.
+    light = gaussian_filter(_splat(column.ravel(), row.ravel(), size), 0.0008 * size) * (reach * size / n_rays) ** 2
     return np.clip(0.32 * (light - 0.25), 0.0, 1.0) * _soft_round(x, y)
 
 

@@ -84,7 +84,8 @@ def smooth_maximum(first, second, radius: float):
 def leaf_blade(u, v, length, width, widest=0.4):
     """A leaf from its base at u = 0 to its tip at u = length, `width` across, widest at that share of its length.
 
-    Its ends stop where it is finer than metal can be cut. Returns the distance to its outline, good near the outline, and the half-width of the leaf there.
+    Its ends stop where it is finer than metal can be cut. Returns the distance to its outline, good near the outline, and
+    the half-width of the leaf there.
     """
     along = np.clip(u / length, 1e-3, 1.0 - 1e-3)
     power, end_power = 1.0, (1.0 - widest) / widest
@@ -93,7 +94,8 @@ def leaf_blade(u, v, length, width, widest=0.4):
     slope = half * (power / along - end_power / (1.0 - along)) / length
     beyond = np.maximum(-u, u - length)
     outline = (np.abs(v) - half) / np.sqrt(1.0 + np.minimum(slope * slope, 9.0))
-    return np.maximum.reduce([outline, beyond, FINEST - half]), half
+    ends = (FINEST - half) / np.maximum(np.abs(slope), 0.03)
+    return np.maximum.reduce([outline, beyond, ends]), half
 
 
 def window_of(x, y, centre, reach: float) -> tuple[slice, slice]:
@@ -131,11 +133,21 @@ def spread_points(seed: int, spacing: float | Callable, reach: float, tries: int
 
 
 def lay_over(x, y, below: np.ndarray, part: Part, rim: float) -> None:
-    """Lay a shape over the openings `below`, in place: it hides what is behind it, and a rim of metal parts the two."""
+    """Lay a shape over the openings `below`, in place: it hides what is behind it, and a rim of metal parts the two.
+
+    The part's function gives two distances: to its openings, and to the outline that hides.
+    """
     centre, reach, shape = part
     window = window_of(x, y, centre, reach)
     distance, outline = shape(x[window], y[window])
     below[window] = np.minimum(np.maximum(below[window], rim - outline), distance)
+
+
+def tuck_under(x, y, above: np.ndarray, part: Part, rim: float) -> None:
+    """Add a shape behind the openings `above`, in place: it shows only where they leave room, a rim away from them."""
+    centre, reach, shape = part
+    window = window_of(x, y, centre, reach)
+    above[window] = np.minimum(above[window], np.maximum(shape(x[window], y[window]), rim - above[window]))
 
 
 def smooth_noise(x, y, seed: int) -> np.ndarray:
