@@ -179,7 +179,7 @@ class RenderSession:
             reach = self.kept.get(f"reach {i}", looks, lambda light=prepared[i].light, pairs=pairs: prepared_light.reach_of(light, pairs))
             layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach: self._light_layer(p, sets, s, r)))
         if self.scene.ambient is not None and specs:
-            key = (_json(self.scene.ambient), _json(specs[0]), _lookup_surroundings(self.scene), self.kept.serials("hits", "shadow edges"))
+            key = (_json(self.scene.ambient), _json(specs[0]), self.scene.camera.white_balance_k, _lookup_surroundings(self.scene), self.kept.serials("hits", "shadow edges"))
             layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], specs[0], sets)))
         return layers
 
@@ -204,8 +204,7 @@ class RenderSession:
             pixels[outlines.pixels] = False
             return point_sets.edge_points(self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers)
 
-        # A smaller stop moves no shadow's edge: the pixels found under the widest pupil serve all of them.
-        key = self.kept.serials("hits", *(f"first look grid {i}" for i in range(len(seen))))
+        key = self.kept.serials("hits", *(f"seen grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
 
     def _light_layer(self, prepared, sets, seen_by_set, reach):
@@ -246,7 +245,7 @@ def _lookup_surroundings(scene):
     """What the look-ups take from the scene besides the projector: reflectances, and the camera where it sets the power."""
     colours = tuple(str((item.reflectance, item.colour)) for item in (*scene.surface, *scene.figure))
     metered = any(item.reading is None and item.output is None for item in scene.projector)
-    return colours, (scene.camera.f_number, scene.camera.iso) if metered else None, scene.camera.white_balance_k if scene.ambient else None
+    return colours, (scene.camera.f_number, scene.camera.iso) if metered else None
 
 
 def _file_stamp(scene, spec):

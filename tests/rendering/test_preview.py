@@ -1,0 +1,148 @@
+"""Pictures: the same bytes however they are made, upright all the way to the file, and nothing of the user's lost."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from projector.rendering import point_sets, preview, tiles
+from projector.rendering.files import read_record
+from projector.rendering.session import RenderSession
+from projector.rendering.tiles import Progress, Stopped, Workers
+from projector.scene.faults import SceneError
+from projector.scene.reader import load, shipped_folder, with_overrides
+
+SIZE = (160, 120)
+
+
+def shipped(name, overrides=()):
+    return load(shipped_folder("scene") / f"{name}.toml", overrides)
+
+
+def test_one_thread_and_two_and_another_run_give_the_same_bytes():
+    scene = shipped("03-cabin-window")
+    pictures = [preview.preview(scene, *SIZE, quality, threads).pixels for quality in ("quick", "fine") for threads in (1, 2, 2)]
+    for first, second, third in (pictures[:3], pictures[3:]):
+        assert np.array_equal(first, second)
+        assert np.array_equal(first, third)
+
+
+def test_pieces_and_bands_of_any_size_give_the_same_bytes(monkeypatch):
+    scene = shipped("06-oblique-wall")
+    whole = preview.preview(scene, *SIZE, "fine", 2).pixels
+    monkeypatch.setattr(preview, "ROWS_PER_BAND", 17)
+    monkeypatch.setattr(tiles, "DEFAULT_PIECE", 777)
+    monkeypatch.setattr(point_sets, "ROWS_PER_PIECE", 3)
+    assert np.array_equal(whole, preview.preview(scene, *SIZE, "fine", 2).pixels)
+
+
+MARK = np.zeros((200, 200))
+MARK[20:180, 30:60] = 1.0
+MARK[20:50, 30:170] = 1.0
+MARK[90:115, 30:120] = 1.0
+
+
+@pytest.mark.parametrize("roll", [0.0, 90.0])
+def test_the_mark_stands_upright_in_the_file_that_is_written(studio, tmp_path, roll):
+    """A camera behind the projector sees on the wall what the bitmap shows, turned clockwise by the projector's roll."""
+    tube = 1.0 / (1.0 / 0.085 - 0.5)
+    side = 0.030 * 2.0 / tube
+    projector = {"roll_deg": roll, "lens": {"f_number": 16.0}, "stencil": {"file": studio.bitmap("mark.png", MARK), "width_mm": 30.0}}
+    scene = studio.scene(projector, camera={"position_m": [0.0, 1.5, 4.0], "focal_length_mm": 24.0 * 4.0 / side, "f_number": 8.0})
+    path = preview.preview(scene, 200, 200, "fine").save(tmp_path / "seen")
+    seen = np.asarray(Image.open(path).convert("L")) > 168
+    # Code 168 is 0.4 linear, half of the wall's 0.8.
+    wanted = np.rot90(MARK > 0.5, k=-int(roll // 90))
+    assert (seen != wanted).mean() < 0.015
+
+
+def test_a_metered_white_renders_at_its_own_reflectance(studio):
+    """ISO 2720 and IEC 61966-2-1: exposed as metered, a grey of 0.18 comes out at code 118 (published: 117.65)."""
+    scene = studio.scene(wall={"reflectance": 0.18}, camera={"f_number": 8.0, "iso": 100.0, "white_balance_k": 5600.0, "position_m": [0.3, 1.5, 3.0]})
+    pixels = preview.preview(scene, 64, 48, "fine").pixels
+    assert pixels[24, 32].tolist() == pytest.approx([118, 118, 118], abs=1)
+
+
+def test_shutter_moves_steady_light_and_not_a_flash(studio):
+    """f/5.6, ISO 100, 1/30 → 1/8 s: +1.91 stops of steady light, none of a flash (marks taken as typed)."""
+    steady = {"reading": {"f_number": 8.0, "iso": 100.0, "distance_m": 2.0, "shutter_s": 1 / 30}}
+    for projector, stops in ((steady, 1.907), ({}, 0.0)):
+        levels = []
+        for shutter in (1 / 30, 1 / 8):
+            scene = studio.scene(projector, camera={"shutter_s": shutter, "position_m": [0.3, 1.5, 3.0]})
+            xyz, _ = RenderSession(scene, 32, 24).exposed()
+            levels.append(float(xyz[12, 16, 1]))
+        assert np.log2(levels[1] / levels[0]) == pytest.approx(stops, abs=0.01)
+
+
+def test_a_picture_carries_its_record_and_is_not_laid_over_others(studio, tmp_path):
+    scene = studio.scene()
+    picture = preview.preview(scene, 32, 24, "quick")
+    path = picture.save(tmp_path / "mine")
+    about = read_record(path)
+    assert about["scene_hash"] == scene.digest()
+    assert about["settings"] == {"width": 32, "height": 24, "quality": "quick", "seed": 0}
+    picture.save(tmp_path / "mine")
+    other = tmp_path / "holiday.png"
+    Image.new("RGB", (8, 8), (200, 10, 10)).save(other)
+    before = other.read_bytes()
+    with pytest.raises(SceneError, match="holiday.png is there already"):
+        picture.save(other)
+    assert other.read_bytes() == before
+    picture.save(other, overwrite=True)
+    assert json.dumps(read_record(other)) == json.dumps(about)
+
+
+def test_a_stop_is_heard_and_leaves_nothing_behind(tmp_path):
+    progress = Progress()
+    progress.report = lambda name, done, total: progress.stop()
+    with pytest.raises(Stopped):
+        preview.preview(shipped("03-cabin-window"), 320, 240, "fine", 2, progress)
+    assert list(tmp_path.iterdir()) == []
+
+
+CHANGES = {
+    "camera.iso=800": set(),
+    "camera.white_balance_k=4000": set(),
+    "projector.window.focus.offset_mm=0.3": {"look-ups 0"},
+    "projector.window.lens.f_number=4": {"seen grid 0", "seen outlines 0", "shadow edges", "first look shadow edges 0", "seen shadow edges 0", "reach 0", "look-ups 0"},
+    "projector.window.source.temperature_k=4000": {"look-ups 0"},
+    "surface.backdrop.reflectance=0.3": {"look-ups 0", "ambient"},
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_session_makes_anew_only_what_a_change_touches(change):
+    scene = shipped("03-cabin-window")
+    session = RenderSession(scene, *SIZE)
+    session.rgb_bytes()
+    session.kept.made.clear()
+    changed = with_overrides(scene, [change])
+    session.change_to(changed)
+    kept = session.rgb_bytes()
+    assert set(session.kept.made) - {"ambient"} == CHANGES[change] - {"ambient"}
+    assert np.array_equal(kept, RenderSession(changed, *SIZE).rgb_bytes())
+
+
+@pytest.mark.parametrize("change", ["camera.position_m=[0.2,1.5,3.0]", "projector.window.position_m=[-1.4,2.0,1.9]", "projector.window.stencil.file=blinds", "figure.pilot.yaw_deg=10"])
+def test_a_session_shows_what_a_new_one_would(change):
+    scene = shipped("03-cabin-window")
+    session = RenderSession(scene, *SIZE)
+    session.rgb_bytes()
+    changed = with_overrides(scene, [change])
+    session.change_to(changed)
+    assert np.array_equal(session.rgb_bytes(), RenderSession(changed, *SIZE).rgb_bytes())
+
+
+def test_two_threads_rendering_at_once_do_not_differ():
+    from concurrent.futures import ThreadPoolExecutor
+
+    scenes = [shipped("03-cabin-window"), shipped("05-two-projectors")]
+    alone = [RenderSession(scene, *SIZE).rgb_bytes() for scene in scenes]
+    with ThreadPoolExecutor(2) as pool:
+        together = list(pool.map(lambda scene: RenderSession(scene, *SIZE, workers=Workers(2)).rgb_bytes(), scenes * 3))
+    for index, pixels in enumerate(together):
+        assert np.array_equal(pixels, alone[index % 2])
