@@ -22,8 +22,8 @@ def within_rim(x, y, distance):
 
 def window(x, y):
     """Two sashes of three panes; the bars of a sash are thinner than the frame between the sashes."""
-    panes = [box(x, y, side * cx, cy, 0.112, 0.19, 0.006) for side in (-1, 1) for cx in (0.15, 0.392) for cy in (-0.41, 0.0, 0.41)]
-    return np.minimum.reduce(panes)
+    column, level = np.abs(x), np.clip(np.round(y / 0.41), -1, 1) * 0.41
+    return np.minimum(*(box(column, y - level, centre, 0.0, 0.112, 0.19, 0.006) for centre in (0.15, 0.392)))
 
 
 def arched_window(x, y):
@@ -39,20 +39,18 @@ def arched_window(x, y):
 
 def church_window(x, y):
     """Two pointed lights under a rose of six petals, all within one pointed arch."""
-    lights = []
-    for side in (-0.245, 0.245):
-        light = pointed_arch(x, y, side, 0.12, 0.8, 0.212)
-        bars = np.minimum.reduce([np.abs(x - side) - 0.011, *(np.abs(y - level) - 0.011 for level in (0.12, 0.35, 0.58))])
-        lights.append(np.maximum(light, -bars))
+    # Both halves are alike: one light, drawn on the distance from the middle.
+    column, light_x = np.abs(x), 0.245
+    bars = np.minimum.reduce([np.abs(column - light_x) - 0.011, *(np.abs(y - level) - 0.011 for level in (0.12, 0.35, 0.58))])
+    light = np.maximum(pointed_arch(column, y, light_x, 0.12, 0.8, 0.212), -bars)
     rose_y = -0.315
     petals = [disc(x, y, *(np.array([0.0, rose_y]) + 0.125 * direction(angle)), 0.055) for angle in range(30, 390, 60)]
     heart = disc(x, y, 0.0, rose_y, 0.045)
     # What the rose and the lights leave of the great arch: two spandrels beside the rose and an eye above it.
     arch = pointed_arch(x, y, 0.0, 0.05, 0.8, 0.5, 0.04)
-    rest = np.maximum.reduce([arch, 0.235 - np.hypot(x, y - rose_y), y - 0.02])
-    for side in (-0.245, 0.245):
-        rest = np.maximum(rest, -pointed_arch(x, y, side, 0.12, 0.8, 0.252))
-    return np.minimum.reduce([*lights, *petals, heart, rest + 0.004])
+    hood = pointed_arch(column, y, light_x, 0.12, 0.8, 0.252)
+    rest = np.maximum.reduce([arch, 0.235 - np.hypot(x, y - rose_y), y - 0.02, -hood])
+    return np.minimum.reduce([light, *petals, heart, rest + 0.004])
 
 
 def blinds(x, y):
