@@ -15,9 +15,17 @@ __version__ = "0.1.0"
 
 _HOME_OF = {
     "load": "projector.scene.reader",
+    "load_text": "projector.scene.reader",
+    "with_overrides": "projector.scene.reader",
+    "save_scene": "projector.scene.reader",
     "Scene": "projector.scene.model",
     "SceneError": "projector.scene.faults",
     "Pose": "projector.geometry",
+    "preview": "projector.rendering.preview",
+    "irradiance_map": "projector.rendering.irradiance",
+    "RenderSession": "projector.rendering.session",
+    "landing": "projector.studies.landing",
+    "camera_blur": "projector.studies.landing",
 }
 
 __all__ = ["__version__", *_HOME_OF]

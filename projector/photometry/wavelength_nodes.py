@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.optics.dispersion import cauchy_coordinate
 from projector.photometry.spectra import N_WAVELENGTHS, OBSERVER, WAVELENGTHS_NM
 
 
@@ -22,7 +21,7 @@ def choose_nodes(spectrum, n_nodes: int) -> WavelengthNodes:
 
     Between nodes the geometry runs straight in 1/λ², along which an index of refraction is nearly straight too.
     """
-    coordinate = cauchy_coordinate(WAVELENGTHS_NM)
+    coordinate = _along_index(WAVELENGTHS_NM)
     seen = (np.asarray(spectrum, float)[:, None] * OBSERVER).sum(axis=1)
     if not seen.max() > 0.0:
         seen = OBSERVER.sum(axis=1)
@@ -30,8 +29,13 @@ def choose_nodes(spectrum, n_nodes: int) -> WavelengthNodes:
     cumulative = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]))])
     shares = (np.arange(n_nodes) + 0.5) / n_nodes
     nodes = np.interp(shares * cumulative[-1], cumulative, WAVELENGTHS_NM)
-    at = cauchy_coordinate(nodes)[::-1]
+    at = _along_index(nodes)[::-1]
     hat = np.zeros((n_nodes, N_WAVELENGTHS))
     for i in range(n_nodes):
         hat[n_nodes - 1 - i] = np.interp(coordinate, at, np.eye(n_nodes)[i])
     return WavelengthNodes(nodes, hat)
+
+
+def _along_index(wavelength_nm) -> np.ndarray:
+    """A coordinate in which indices of refraction run nearly straight: 1/λ² (Cauchy's law), λ in µm."""
+    return 1e6 / np.asarray(wavelength_nm, float) ** 2
