@@ -16,6 +16,7 @@ A session may be used by one thread at a time; several sessions may work at once
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable
 from typing import Any
 
@@ -35,6 +36,8 @@ from projector.tracing.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
 SHADOW_STEP = 0.5
+# Stencils whose gate picture and stack are remembered; a stack of a 2048² stencil takes about 130 MB.
+N_REMEMBERED = 3
 
 
 class Kept:
@@ -43,6 +46,7 @@ class Kept:
     def __init__(self):
         self._entries: dict[str, tuple[Any, Any]] = {}
         self._serials: dict[str, int] = {}
+        self._past: dict[str, OrderedDict] = {}
         self.made: list[str] = []
 
     def get(self, name: str, key, make: Callable[[], Any]):
@@ -55,6 +59,17 @@ class Kept:
         self._entries[name] = (key, value)
         self._serials[name] = self._serials.get(name, 0) + 1
         self.made.append(name)
+        return value
+
+    def get_recent(self, name: str, key, make: Callable[[], Any]):
+        """The same, with the last few results remembered: a stencil that was in the gate before is at hand."""
+        past = self._past.setdefault(name, OrderedDict())
+        known = key in past
+        value = self.get(name, key, (lambda: past[key]) if known else make)
+        past[key] = value
+        past.move_to_end(key)
+        while len(past) > N_REMEMBERED:
+            past.popitem(last=False)
         return value
 
     def serials(self, *names: str) -> tuple[int, ...]:
@@ -132,14 +147,16 @@ class RenderSession:
     def _prepared(self, index: int, spec):
         """A projector with its wavelengths, its gate's picture and its stacks."""
         bitmap_key = (_json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec))
-        bitmap = self.kept.get(f"bitmap {index}", bitmap_key, lambda: bitmap_of(spec, self.scene))
-        image = self.kept.get(f"gate picture {index}", bitmap_key, lambda: draw_gate(gate_of(spec), bitmap))
+        made = self.kept.get_recent(f"gate picture {index}", bitmap_key, lambda: self._drawn_gate(spec))
+        bitmap, image = made
         light = prepared_light.light_arrays(self.scene, spec, [587.5618], bitmap)
-        pupil_key = (_json(spec.lens.pupil), light.pupil.kind)
-        stacks = self.kept.get(
-            f"stack {index}", (bitmap_key, pupil_key), lambda: prepared_light.stacks_for(light, image, self.workers.threads)
-        )
+        stack_key = (bitmap_key, _json(spec.lens.pupil), light.pupil.kind)
+        stacks = self.kept.get_recent(f"stack {index}", stack_key, lambda: prepared_light.stacks_for(light, image, self.workers.threads))
         return prepared_light.prepare_light(self.scene, spec, self.quality.n_wavelengths, self.workers.threads, image, bitmap, stacks)
+
+    def _drawn_gate(self, spec):
+        bitmap = bitmap_of(spec, self.scene)
+        return bitmap, draw_gate(gate_of(spec), bitmap)
 
     def _widest_radius(self, spec, light) -> float:
         widest = spec.lens.widest_f_number or spec.lens.f_number
@@ -179,8 +196,9 @@ class RenderSession:
             reach = self.kept.get(f"reach {i}", looks, lambda light=prepared[i].light, pairs=pairs: prepared_light.reach_of(light, pairs))
             layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach: self._light_layer(p, sets, s, r)))
         if self.scene.ambient is not None and specs:
-            key = (_json(self.scene.ambient), _json(specs[0]), self.scene.camera.white_balance_k, _lookup_surroundings(self.scene), self.kept.serials("hits", "shadow edges"))
-            layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], specs[0], sets)))
+            table = self._ambient_table(prepared[0], specs[0])
+            key = (table.tobytes(), prepared[0].power.is_flash, self.kept.serials("hits", "shadow edges"))
+            layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], table, sets)))
         return layers
 
     def _shadow_edges(self, hits, seen) -> PointSet:
@@ -218,13 +236,17 @@ class RenderSession:
             values.append(out)
         return self._gathered(values, sets), prepared.power.is_flash
 
-    def _ambient_layer(self, prepared, spec, sets):
-        """Even light from all sides, so many stops under the first projector's open gate at its focus; in daylight's colour."""
+    def _ambient_table(self, prepared, spec) -> np.ndarray:
+        """XYZ (k + 1, 3) that each object sends back of even light, in daylight's colour, so many stops under the open gate."""
         level = open_gate_on_axis(prepared.light, abs(focus_of(self.scene, spec).sharp_distance)) * 2.0**-self.scene.ambient.stops_under
         luminance = K_M * float(prepared.power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
         spectrum = scaled_to_luminous_one(daylight(self.scene.camera.white_balance_k)) * (level * luminance)
         reflected = (reflectances_of(self.scene) * spectrum[None, :]) @ (OBSERVER * STEP_NM)
-        table = np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
+        # The last row, that of NOTHING, is black.
+        return np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
+
+    def _ambient_layer(self, prepared, table, sets):
+        """The light of the surroundings over all sets, gathered to a picture."""
         return self._gathered([table[item.points.materials] for item in sets], sets), prepared.power.is_flash
 
     def _gathered(self, values, sets):

@@ -8,11 +8,14 @@ interpolated. No level is coarser than a sixteenth of its patch, neighbours are 
 from __future__ import annotations
 
 import math
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 
 from projector.jit import formula
+from projector.tracing.convolution import FULL, Spectrum, convolve_directly, quantise
 from projector.tracing.gate_image import GateImage
 from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image
 
@@ -22,7 +25,8 @@ STEPS_PER_OCTAVE = 3
 # A pupil with sharp features of its own (a ring, a drawing) shows them twice where two levels are mixed: a finer ladder.
 STEPS_PER_OCTAVE_FINE = 6
 PIXELS_PER_PATCH = 16
-FULL = 65535.0
+# Below this patch (pixels) taps are summed one by one; above, a Fourier transform is quicker.
+DIRECT_BELOW = 16.0
 # Beyond this patch, in gate widths, a finer ladder changes nothing that can be seen; look-ups stay at the last level.
 WIDEST_PATCH = 8.0
 
@@ -55,8 +59,9 @@ class BlurStack:
         self._pupil = pupil
         self._workers = workers
         self._reduced = {0: image.values}
-        self._spectra: dict[int, tuple] = {}
-        self._levels: dict[tuple[int, int], tuple] = {}
+        self._spectra: dict[int, Spectrum] = {}
+        self._levels: dict[tuple[int, int], np.ndarray] = {}
+        self._lock = threading.Lock()
         self._last: tuple | None = None
         self._per_octave = STEPS_PER_OCTAVE_FINE if pupil.kind in (RING, BITMAP) else STEPS_PER_OCTAVE
         widest = WIDEST_PATCH * max(image.values.shape)
@@ -85,34 +90,36 @@ class BlurStack:
         if self._last is not None and set(steps) <= set(self._last[0]) and len(self._last[0]) <= len(steps) + 6:
             return self._last[1]
         signs = (1,) if self._pupil.symmetric else (1, -1)
-        levels = [self._level(step, sign) for sign in signs for step in steps]
-        texels = [level[0].ravel() for level in levels]
-        sizes = np.array([0] + [item.size for item in texels[:-1]])
+        keys = [(step, sign) for sign in signs for step in steps]
+        plans = [self._plan(step, sign) for step, sign in keys]
+        sizes = [plan.height * plan.width for plan in plans]
+        offsets = np.cumsum([0, *sizes[:-1]]).astype(np.int64)
+        # One block for all levels, filled in place by as many threads as there are, the dearest levels first.
+        texels = np.empty(sum(sizes), np.uint16)
+        views = [texels[at : at + size].reshape(plan.height, plan.width) for at, size, plan in zip(offsets, sizes, plans, strict=True)]
+        order = sorted(range(len(keys)), key=lambda i: -plans[i].cost)
+        with ThreadPoolExecutor(self._workers) as pool:
+            list(pool.map(lambda i: self._fill(keys[i], plans[i], views[i]), order))
+        self._levels = dict(zip(keys, views, strict=True))
         stack = Stack(
-            np.concatenate(texels),
-            np.cumsum(sizes).astype(np.int64),
-            np.array([level[0].shape[1] for level in levels], np.int64),
-            np.array([level[0].shape[0] for level in levels], np.int64),
-            np.array([level[1] for level in levels]),
-            np.array([level[2] for level in levels]),
-            1.0 / np.array([level[3] for level in levels]),
+            texels,
+            offsets,
+            np.array([plan.width for plan in plans], np.int64),
+            np.array([plan.height for plan in plans], np.int64),
+            np.array([plan.left for plan in plans]),
+            np.array([plan.top for plan in plans]),
+            1.0 / np.array([plan.pitch for plan in plans]),
             np.array([self._diameter(step) * self._image.pitch for step in steps]),
             len(signs),
         )
         self._last = (steps, stack)
         return stack
 
-    def _level(self, step: int, sign: int) -> tuple:
-        key = (step, sign)
-        if key not in self._levels:
-            self._levels[key] = self._make_level(step, sign)
-        return self._levels[key]
-
-    def _make_level(self, step: int, sign: int) -> tuple:
-        """One level: texels (h, w) uint16, left and top (m) of its first texel's centre, its pitch (m)."""
+    def _plan(self, step: int, sign: int) -> _Plan:
+        """What a level will be: its kernel, size and place."""
         image = self._image
         if step == 0:
-            return _quantised(image.values), image.left, image.top, image.pitch
+            return _Plan(0, None, *image.values.shape, image.left, image.top, image.pitch, 0.0)
         diameter = self._diameter(step)
         power = max(0, math.floor(math.log2(diameter / PIXELS_PER_PATCH)))
         scale = 2**power
@@ -120,12 +127,24 @@ class BlurStack:
         if sign > 0:
             # A patch gathers T(c + b·A): a correlation, so the convolution's kernel is the pupil turned by 180°.
             kernel = kernel[::-1, ::-1]
-        blurred = self._convolved(power, kernel)
-        margin = kernel.shape[0] // 2
+        height, width = (side + kernel.shape[0] - 1 for side in self._picture(power).shape)
         pitch = image.pitch * scale
-        left = image.left + 0.5 * (pitch - image.pitch) - margin * pitch
-        top = image.top + 0.5 * (pitch - image.pitch) - margin * pitch
-        return _quantised(blurred), left, top, pitch
+        shift = 0.5 * (pitch - image.pitch) - (kernel.shape[0] // 2) * pitch
+        directly = diameter < DIRECT_BELOW and power == 0
+        cost = height * width * (np.count_nonzero(kernel) if directly else 500.0)
+        return _Plan(power, kernel, height, width, image.left + shift, image.top + shift, pitch, cost)
+
+    def _fill(self, key: tuple[int, int], plan: _Plan, out: np.ndarray) -> None:
+        """Make one level in place, or copy it from the last stack."""
+        kept = self._levels.get(key)
+        if kept is not None:
+            out[...] = kept
+        elif plan.kernel is None:
+            quantise(self._image.values, out)
+        elif plan.power == 0 and self._diameter(key[0]) < DIRECT_BELOW:
+            convolve_directly(self._image.values, plan.kernel, out)
+        else:
+            self._spectrum(plan.power).convolve(plan.kernel, out)
 
     def _picture(self, power: int) -> np.ndarray:
         """The gate's picture averaged over blocks of 2^power pixels, padded with metal to whole blocks."""
@@ -136,23 +155,27 @@ class BlurStack:
             self._reduced[power] = np.float32(0.25) * (rows[:, ::2] + rows[:, 1::2])
         return self._reduced[power]
 
-    def _convolved(self, power: int, kernel: np.ndarray) -> np.ndarray:
-        """Full convolution of the reduced picture with a kernel, by a real Fourier transform kept per reduction."""
-        from scipy import fft
+    def _spectrum(self, power: int) -> Spectrum:
+        """The reduced picture's transform, with room for the largest kernel of its part of the ladder; made once."""
+        with self._lock:
+            if power not in self._spectra:
+                last = self._diameter(self._n_steps - 1) / 2**power
+                widest = math.ceil(min(2 * PIXELS_PER_PATCH, last) * self._pupil.reach) + 5
+                self._spectra[power] = Spectrum(self._picture(power), widest)
+            return self._spectra[power]
 
-        picture = self._picture(power)
-        full = tuple(side + kernel.shape[0] - 1 for side in picture.shape)
-        kept = self._spectra.get(power)
-        if kept is None or kept[0][0] < full[0] or kept[0][1] < full[1]:
-            # Room for the largest kernel of this reduction, so that one transform serves the whole group.
-            widest = math.ceil(2 * PIXELS_PER_PATCH * 1.02 * self._pupil.reach) + 4
-            shape = tuple(fft.next_fast_len(max(side + widest, need), real=True) for side, need in zip(picture.shape, full, strict=True))
-            kept = (shape, fft.rfft2(picture, shape, workers=self._workers))
-            self._spectra = {power: kept}
-        shape, spectrum = kept
-        product = fft.rfft2(kernel.astype(np.float32), shape, workers=self._workers)
-        product *= spectrum
-        return fft.irfft2(product, shape, workers=self._workers, overwrite_x=True)[: full[0], : full[1]]
+
+class _Plan(NamedTuple):
+    """A level to be made: reduction, kernel, size in texels, place and pitch (m), and about how dear it is."""
+
+    power: int
+    kernel: np.ndarray | None
+    height: int
+    width: int
+    left: float
+    top: float
+    pitch: float
+    cost: float
 
 
 def _pupil_kernel(pupil: Pupil, diameter: float, scale: int) -> np.ndarray:
@@ -164,12 +187,6 @@ def _pupil_kernel(pupil: Pupil, diameter: float, scale: int) -> np.ndarray:
     """
     wanted = diameter * diameter / 16.0 + 0.25 - scale * scale / 3.0
     return coverage_image(pupil, 4.0 * math.sqrt(max(wanted, 0.25 * diameter * diameter / 16.0)) / scale)
-
-
-def _quantised(values: np.ndarray) -> np.ndarray:
-    scaled = values * np.float32(FULL)
-    scaled += np.float32(0.5)
-    return np.clip(scaled, 0.0, FULL, out=scaled).astype(np.uint16)
 
 
 @formula

@@ -123,19 +123,61 @@ def draw_gate(gate: Gate, bitmap: Bitmap) -> GateImage:
     rows, columns = bitmap.transmission.shape
     x = _cropped_axis(columns * factor, pitch, gate.half_width)
     y = _cropped_axis(rows * factor, pitch, gate.half_height)
-    values = np.ascontiguousarray(_resampled(bitmap, x, y, factor))
-    if gate.is_round:
-        radius = np.sqrt(y[:, None] ** 2 + x[None, :] ** 2)
-        values *= np.clip((gate.half_width - radius) / pitch + 0.5, 0.0, 1.0).astype(np.float32)
-    else:
-        values *= np.clip((gate.half_width - np.abs(x)) / pitch + 0.5, 0.0, 1.0).astype(np.float32)
-        values *= np.clip((gate.half_height - np.abs(y)) / pitch + 0.5, 0.0, 1.0).astype(np.float32)[:, None]
-    if gate.falloff_stops != 0.0:
-        squared = (y[:, None] ** 2 + x[None, :] ** 2) / gate.norm**2
-        values *= np.exp2(-gate.falloff_stops * squared).astype(np.float32)
     # One pixel of metal all round, so that the picture ends as the bitmap does.
-    values = np.pad(values, 1)
-    return GateImage(values, pitch, float(x[0]) - pitch, float(y[0]) - pitch, *_flag_pyramid(values))
+    values = np.zeros((y.size + 2, x.size + 2), np.float32)
+    if factor == 1:
+        first_row, first_column = (round(axis[0] / pitch + 0.5 * (count - 1)) for axis, count in ((y, rows), (x, columns)))
+        _draw_as_it_is(gate, bitmap, pitch, max(first_row, 0), max(first_column, 0), x, y, values)
+    else:
+        _draw_finer(gate, bitmap, pitch, x, y, values)
+    top, left, values = _lit_part(values)
+    return GateImage(values, pitch, float(x[0]) + (left - 1) * pitch, float(y[0]) + (top - 1) * pitch, *_flag_pyramid(values))
+
+
+def _lit_part(values: np.ndarray) -> tuple[int, int, np.ndarray]:
+    """The rows and columns that hold any light, with one dark one all round: what is metal anyway need not be blurred."""
+    rows, columns = np.flatnonzero(values.any(axis=1)), np.flatnonzero(values.any(axis=0))
+    if rows.size == 0:
+        return 0, 0, np.ascontiguousarray(values[:3, :3])
+    top, left = rows[0] - 1, columns[0] - 1
+    return int(top), int(left), np.ascontiguousarray(values[top : rows[-1] + 2, left : columns[-1] + 2])
+
+
+@formula
+def _edge_share(gate, x, y, pitch):
+    """How much of a pixel the gate's edge leaves open, times the hot spot there."""
+    if gate.is_round:
+        squared = x * x + y * y
+        inner = max(gate.half_width - pitch, 0.0)
+        if squared <= inner * inner:
+            share = 1.0
+        else:
+            share = min(max((gate.half_width - math.sqrt(squared)) / pitch + 0.5, 0.0), 1.0)
+    else:
+        share = min(max((gate.half_width - abs(x)) / pitch + 0.5, 0.0), 1.0)
+        share *= min(max((gate.half_height - abs(y)) / pitch + 0.5, 0.0), 1.0)
+    return share * hot_spot(gate, x, y)
+
+
+@kernel
+def _draw_as_it_is(gate, bitmap, pitch, first_row, first_column, x, y, values):
+    """The gate's picture on the bitmap's own pixels."""
+    height, width = bitmap.transmission.shape
+    for i in range(min(y.shape[0], height - first_row)):
+        for j in range(min(x.shape[0], width - first_column)):
+            value = bitmap.transmission[first_row + i, first_column + j]
+            if value > 0.0:
+                values[i + 1, j + 1] = value * _edge_share(gate, x[j], y[i], pitch)
+
+
+@kernel
+def _draw_finer(gate, bitmap, pitch, x, y, values):
+    """The gate's picture on finer pixels, linear between the bitmap's own."""
+    for i in range(y.shape[0]):
+        for j in range(x.shape[0]):
+            share = _edge_share(gate, x[j], y[i], pitch)
+            if share > 0.0:
+                values[i + 1, j + 1] = share * bitmap_value(bitmap, x[j], y[i])
 
 
 def _cropped_axis(count: int, pitch: float, half: float) -> np.ndarray:
@@ -143,27 +185,6 @@ def _cropped_axis(count: int, pitch: float, half: float) -> np.ndarray:
     centres = (np.arange(count) - 0.5 * (count - 1)) * pitch
     kept = centres[np.abs(centres) <= half + pitch]
     return kept if kept.size >= 2 else (np.arange(2) - 0.5) * pitch
-
-
-def _resampled(bitmap: Bitmap, x: np.ndarray, y: np.ndarray, factor: int) -> np.ndarray:
-    """The bitmap at the given pixel centres, linear between its own; a plain cut where no finer drawing is asked for."""
-    height, width = bitmap.transmission.shape
-    columns = x / bitmap.pitch + 0.5 * (width - 1)
-    rows = y / bitmap.pitch + 0.5 * (height - 1)
-    if factor == 1:
-        first_row, first_column = round(rows[0]), round(columns[0])
-        cut = bitmap.transmission[max(first_row, 0) : first_row + y.size, max(first_column, 0) : first_column + x.size]
-        if cut.shape == (y.size, x.size):
-            return cut.astype(np.float32)
-    padded = np.pad(bitmap.transmission, 1)
-    left = np.clip(np.floor(columns).astype(int), -1, width - 1)
-    top = np.clip(np.floor(rows).astype(int), -1, height - 1)
-    right_share = np.clip(columns - left, 0.0, 1.0).astype(np.float32)
-    lower_share = np.clip(rows - top, 0.0, 1.0).astype(np.float32)[:, None]
-    above, below = padded[top + 1], padded[top + 2]
-    upper = above[:, left + 1] * (1 - right_share) + above[:, left + 2] * right_share
-    lower = below[:, left + 1] * (1 - right_share) + below[:, left + 2] * right_share
-    return upper * (1 - lower_share) + lower * lower_share
 
 
 @kernel

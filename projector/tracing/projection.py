@@ -96,10 +96,20 @@ def _blade_light(light, blade, distance, scale, radius, footprint):
 
 
 @formula
-def _add(out, point, weights, material, wavelength, light_here):
-    """Add one wavelength's light, weighted, to the three sums of a point."""
+def _added(sums, weights, material, wavelength, light_here):
+    """Three sums with one wavelength's light added, weighted."""
+    return (
+        sums[0] + weights[material, wavelength, 0] * light_here,
+        sums[1] + weights[material, wavelength, 1] * light_here,
+        sums[2] + weights[material, wavelength, 2] * light_here,
+    )
+
+
+@formula
+def _store(out, point, sums):
+    """Add three sums to a point's."""
     for channel in range(3):
-        out[point, channel] += weights[material, wavelength, channel] * light_here
+        out[point, channel] += sums[channel]
 
 
 @formula
@@ -108,6 +118,7 @@ def _whole_pupil(light, stack, point, place, geometry, footprint, stencil_class,
     slope_x, slope_y, inverse_distance, field_squared = place
     stretch = (1.0 + light.distortion * field_squared) * light.tube_length
     step = 0
+    sums = (0.0, 0.0, 0.0)
     for wavelength in range(light.inverse_sharp.shape[0]):
         value = geometry
         if stencil_class == _MIXED:
@@ -122,7 +133,8 @@ def _whole_pupil(light, stack, point, place, geometry, footprint, stencil_class,
         for blade in range(light.blades.limits.shape[0]):
             distance, scale = _blade_place(light, blade, wavelength, field_squared, slope_x, slope_y, inverse_distance)
             value *= _blade_light(light, blade, distance, scale, light.radius, footprint)
-        _add(out, point, weights, material, wavelength, value)
+        sums = _added(sums, weights, material, wavelength, value)
+    _store(out, point, sums)
 
 
 @formula
@@ -156,6 +168,7 @@ def _cell_light(light, stack, wavelength, place, ax, ay, cell_share, footprint):
 def _cell_by_cell(light, stack, point, position, normal, place, footprint, visibility, state, n_side, weights, material, out):
     """The pupil split into n_side² cells, each with the share of its shadow rays that arrived (if state is a row of them)."""
     share = 1.0 / (n_side * n_side)
+    sums = (0.0, 0.0, 0.0)
     area = math.pi * light.radius * light.radius * light.pupil.area * share
     for cell in range(n_side * n_side):
         arrived = 1.0
@@ -173,7 +186,8 @@ def _cell_by_cell(light, stack, point, position, normal, place, footprint, visib
             continue
         for wavelength in range(light.inverse_sharp.shape[0]):
             value = _cell_light(light, stack, wavelength, place, ax, ay, share, footprint)
-            _add(out, point, weights, material, wavelength, arrived * area * geometry * value)
+            sums = _added(sums, weights, material, wavelength, arrived * area * geometry * value)
+    _store(out, point, sums)
 
 
 @formula
