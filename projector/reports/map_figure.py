@@ -58,7 +58,8 @@ def map_figure(found: IrradianceMap):
     bar = figure.colorbar(image, ax=axes, ticks=range(low, high + 1), shrink=0.9)
     bar.ax.set_yticklabels([_tick(found, stop) for stop in range(low, high + 1)])
     label = "stops against the open gate on the axis at its focus"
-    bar.set_label(f"{label}\n(illuminance, {found.units[1]})" if found.is_absolute else label)
+    quantity = "luminous exposure" if found.is_flash else "illuminance"
+    bar.set_label(f"{label}\n({quantity}, {found.units[1]})" if found.is_absolute else label)
     return figure
 
 
@@ -73,8 +74,8 @@ def _draw_contours(axes, shown, extent, low, high):
     soft = gaussian_filter(np.nan_to_num(shown, nan=low), max(columns / 800.0, 0.0))
     levels = [stop for stop in range(low + 1, high + 1) if soft.min() < stop < soft.max()]
     if levels:
-        lines = axes.contour(x, y, soft, levels=levels, colors="white", linewidths=0.6, alpha=0.8)
-        axes.clabel(lines, fmt=lambda stop: f"{stop:+.0f}", fontsize=7, inline_spacing=2)
+        # Which stop a line is, the colour bar says: numbers on lines this close would hide the pattern.
+        axes.contour(x, y, soft, levels=levels, colors="white", linewidths=0.5, linestyles="solid", alpha=0.8)
 
 
 def _tick(found: IrradianceMap, stop: int) -> str:
