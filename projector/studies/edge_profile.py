@@ -1,0 +1,202 @@
+"""A straight edge of the stencil at one point of a surface: how its light rises, wavelength by wavelength.
+
+By formula, for a pupil of any shape on a tilted surface, and measured through the same kernels that render.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.photometry.spectra import K_M, OBSERVER, STEP_NM, WAVELENGTHS_NM
+from projector.rendering import prepared_light
+from projector.scene.faults import Fault, SceneError
+from projector.scene.placement import point_of
+from projector.tracing.arrays import SceneArrays, camera_arrays, gate_of, light_arrays, power_of
+from projector.tracing.bvh import closest_hits
+from projector.tracing.gate_image import draw_gate, open_bitmap
+from projector.tracing.light_path import Blades, Light, field_radius_squared, patch_scale
+from projector.tracing.points import Points, all_lit
+from projector.tracing.projection import add_light
+from projector.tracing.pupil import N_PROJECTION_STEPS, projection_table
+
+YELLOW_NM = 587.5618
+
+
+@dataclass(frozen=True)
+class Place:
+    """A point on a surface as one projector meets it.
+
+    point, normal, along, across (3,): world; `along` lies in the surface where the distance changes fastest, `across`
+    at right angles to it. local (3,): the point in the projector's frame. gate (2,): m, where its chief ray left the gate
+    at 587.56 nm; per_metre_along, per_metre_across (2,): how that moves for a metre on the surface.
+    """
+
+    name: str
+    point: np.ndarray
+    normal: np.ndarray
+    along: np.ndarray
+    across: np.ndarray
+    local: np.ndarray
+    gate: np.ndarray
+    per_metre_along: np.ndarray
+    per_metre_across: np.ndarray
+
+    @property
+    def distance(self) -> float:
+        """Distance along the projector's axis (m)."""
+        return float(self.local[2])
+
+    def per_metre(self, direction: str) -> np.ndarray:
+        """How the gate point moves for a metre along or across the tilt."""
+        return self.per_metre_along if direction == "along" else self.per_metre_across
+
+    def vector(self, direction: str) -> np.ndarray:
+        """The direction on the surface, world."""
+        return self.along if direction == "along" else self.across
+
+
+def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Place:
+    """The surface at a landmark or a point (metres), as the projector's ray through it first meets it. SceneError if none does."""
+    goal = np.asarray(point_of(scene, reference), float)
+    origin = np.array(light.position)
+    direction = goal - origin
+    t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
+    closest_hits(arrays.bvh, origin[None, :], direction[None, :], 0.0, 1e6, 0, 1, t, faces, u, v)
+    name = reference if isinstance(reference, str) else "({:.2f}, {:.2f}, {:.2f})".format(*goal)
+    if faces[0] < 0 or direction @ np.array(light.forward) <= 0.0:
+        raise SceneError(Fault(found=f"the projector's light meets no surface at {name}", allowed="a landmark or point on a surface it can reach", key=name))
+    if abs(t[0] - 1.0) * np.linalg.norm(direction) > 0.03:
+        raise SceneError(Fault(found=f"{name} lies {abs(t[0] - 1) * np.linalg.norm(direction):.2f} m from where this projector's light lands: something is before it, or it is not on a surface", allowed="a point that the projector sees", key=name))
+    corners = arrays.surfaces.triangles[faces[0]]
+    weights = np.array([1.0 - u[0] - v[0], u[0], v[0]])
+    normal = weights @ arrays.surfaces.normals[corners]
+    normal /= np.linalg.norm(normal)
+    normal = -normal if normal @ direction > 0.0 else normal
+    point = origin + t[0] * direction
+    axes = np.array([light.right, light.down, light.forward])
+    along = axes[2] - (axes[2] @ normal) * normal
+    along = along / np.linalg.norm(along) if np.linalg.norm(along) > 1e-6 else axes[0] - (axes[0] @ normal) * normal
+    along /= np.linalg.norm(along)
+    across = np.cross(normal, along)
+    local = axes @ (point - origin)
+    return Place(name, point, normal, along, across, local, _gate_point(light, local), *(_movement(light, local, axes @ item) for item in (along, across)))
+
+
+def _gate_point(light: Light, local: np.ndarray) -> np.ndarray:
+    slopes = local[:2] / local[2]
+    squared = field_radius_squared(light, slopes[0], slopes[1])
+    return (1.0 + light.distortion * squared) * light.tube_length * slopes
+
+
+def _movement(light: Light, local: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """Central difference of the gate point for a step on the surface, per metre."""
+    step = 1e-4
+    return (_gate_point(light, local + step * direction) - _gate_point(light, local - step * direction)) / (2.0 * step)
+
+
+@dataclass(frozen=True)
+class EdgeOfLight:
+    """Positions (n,) m along a direction on the surface and the share of the open gate's light there, per wavelength (n, k)."""
+
+    positions: np.ndarray
+    shares: np.ndarray
+
+    def width(self, weights=None) -> float:
+        """10–90 % width (m) of the edge, its wavelengths weighted (k,) (evenly without)."""
+        weights = np.ones(self.shares.shape[1]) if weights is None else np.asarray(weights, float)
+        rise = self.shares @ (weights / weights.sum())
+        low, high = (np.interp(level, rise, self.positions) for level in (0.1, 0.9))
+        return float(abs(high - low))
+
+
+def patch_diameters(light: Light, place: Place) -> np.ndarray:
+    """Signed diameters (k,) m, in the gate, of the pupil's patch at a place, per wavelength."""
+    slopes = place.local[:2] / place.local[2]
+    squared = field_radius_squared(light, slopes[0], slopes[1])
+    return np.array([2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp])
+
+
+def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001) -> EdgeOfLight:
+    """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each wavelength.
+
+    The spherical term widens each patch to its outermost ray, a bound rather than a shape.
+    """
+    movement = place.per_metre(direction)
+    per_metre = float(np.linalg.norm(movement))
+    unit = movement / per_metre
+    diameters = patch_diameters(light, place)
+    bend = light.spherical * light.radius**3 * np.sign(diameters)
+    halves = np.maximum(np.abs(0.5 * diameters + bend), 1e-9) * np.where(diameters < 0.0, -1.0, 1.0)
+    shifts = (light.lateral - 1.0) * float(unit @ place.gate)
+    reach = light.pupil.reach
+    limit = 1.2 * (np.abs(halves).max() * reach + np.abs(shifts).max())
+    offsets = np.linspace(-limit, limit, n)
+    steps = np.linspace(-reach, reach, N_PROJECTION_STEPS + 1)
+    table = projection_table(light.pupil, float(unit[0]), float(unit[1]))
+    shares = np.empty((n, halves.size))
+    for i, half in enumerate(halves):
+        at = (offsets + shifts[i]) / half
+        above = np.interp(-at, steps, table)
+        shares[:, i] = above if half > 0.0 else 1.0 - above
+    return EdgeOfLight(offsets / per_metre, shares)
+
+
+def edge_measured(light: Light, place: Place, direction: str, span: float, n: int = 801) -> EdgeOfLight:
+    """The same edge measured: points on the surface's tangent plane over ± span (m), lit through the kernels that render.
+
+    The edge is a half-plane in the stencil's own plane; light with it over light without it, wavelength by wavelength.
+    """
+    movement = place.per_metre(direction)
+    unit = movement / np.linalg.norm(movement)
+    count = light.inverse_sharp.size
+    tube = np.array([light.tube_length])
+    normal = -unit
+    table = projection_table(light.pupil, float(normal[0]), float(normal[1]))[None, :]
+    blade = Blades(normal[None, :], np.array([float(normal @ place.gate)]), tube, light.inverse_sharp[None, :].copy(), table)
+    gate = light.gate._replace(is_round=False, half_width=0.5, half_height=0.5, falloff_stops=0.0)
+    bitmap = open_bitmap(gate)
+    image = draw_gate(gate, bitmap)
+    open_light = light._replace(gate=gate._replace(norm=light.gate.norm), bitmap=bitmap, blades=light.blades._replace(
+        normals=np.zeros((0, 2)), limits=np.zeros(0), tube_lengths=np.zeros(0), inverse_sharp=np.zeros((0, count)), tables=np.zeros((0, table.shape[1]))))
+    cut_light = open_light._replace(blades=blade)
+    positions = np.linspace(-span, span, n)
+    world = place.point + positions[:, None] * place.vector(direction)
+    normals = np.tile(place.normal, (n, 1)).astype(np.float32)
+    points = Points(world.astype(np.float32), normals, normals, world.astype(np.float32), np.zeros(n, np.float32), np.zeros(n, np.int32))
+    stack = prepared_light.stacks_for(open_light, image, 1)[0].stack(0.0, 1e-3)
+    shares = np.empty((n, count))
+    for i in range(count):
+        weights = np.zeros((1, count, 3))
+        weights[0, i, 0] = 1.0
+        levels = []
+        for item in (cut_light, open_light):
+            out = np.zeros((n, 3))
+            add_light(item, stack, stack, image, points, all_lit(n), weights, 0, n, out)
+            levels.append(out[:, 0])
+        shares[:, i] = levels[0] / np.maximum(levels[1], 1e-300)
+    return EdgeOfLight(positions, shares)
+
+
+def full_spectrum(scene, spec) -> tuple[Light, np.ndarray]:
+    """The projector at all 71 wavelengths of the grid and its weights (71, 3): XYZ that each adds to full light."""
+    light = light_arrays(scene, spec, WAVELENGTHS_NM, open_bitmap(gate_of(spec)))
+    return light, power_of(scene, spec).spectrum[:, None] * OBSERVER * STEP_NM * K_M
+
+
+def camera_pixel_at(scene, point) -> float:
+    """Size (m) of a pixel of the real camera, square to its view, at a point of the scene."""
+    camera = camera_arrays(scene, 36, 24)
+    depth = float((np.asarray(point) - np.array(camera.position)) @ np.array(camera.forward))
+    return 2.0 * camera.half_width / scene.camera.pixels_across * max(depth, 1e-6)
+
+
+def arc_minutes(scene, point, length: float) -> float:
+    """The angle (arc-minutes) under which the camera sees a length (m) at a point, square to its view."""
+    distance = float(np.linalg.norm(np.asarray(point) - np.asarray(scene.camera.position_m)))
+    return math.degrees(length / distance) * 60.0
+
+
+__all__ = ["EdgeOfLight", "Place", "arc_minutes", "camera_pixel_at", "edge_by_formula", "edge_measured", "full_spectrum", "patch_diameters", "place_on_surface"]

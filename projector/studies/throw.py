@@ -1,0 +1,201 @@
+"""Size: which lens, gate and throw make which pattern, forwards and backwards, on a square wall and on what really stands there.
+
+Source of the laws: OpenStax, University Physics Volume 3, "Thin Lenses" (magnification (D − f)/f, conjugate distances).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics import thin_lens
+from projector.scene.faults import Fault, SceneError
+from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+from projector.tracing.bvh import closest_hits
+
+FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
+
+
+@dataclass(frozen=True)
+class Throw:
+    """A lens focused at a square wall: lengths in metres (tube in mm where named), full beam angle in degrees."""
+
+    focal_length_mm: float
+    lit_width_mm: float
+    lit_height_mm: float
+    throw_m: float
+    magnification: float
+    width_m: float
+    height_m: float
+    tube_length_mm: float
+    beam_angle_deg: float
+
+
+def _positive(**values) -> None:
+    """SceneError naming every value that is not above zero."""
+    faults = [
+        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a number above zero", key=name)
+        for name, value in values.items()
+        if value is not None and not (math.isfinite(value) and value > 0.0)
+    ]
+    if faults:
+        raise SceneError(faults)
+
+
+def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_height_mm: float | None = None) -> Throw:
+    """What a lens focused at its throw puts on a square wall: W = G·(D − f)/f."""
+    _positive(focal_length_mm=focal_length_mm, lit_width_mm=lit_width_mm, throw_m=throw_m, lit_height_mm=lit_height_mm)
+    focal_length = 1e-3 * focal_length_mm
+    if throw_m <= focal_length:
+        raise SceneError(Fault(found=f"a throw of {throw_m:g} m with a lens of {focal_length_mm:g} mm", allowed="more than the focal length", try_="go back"))
+    lit_height_mm = lit_width_mm if lit_height_mm is None else lit_height_mm
+    tube = thin_lens.conjugate_distance(focal_length, throw_m)
+    magnification = thin_lens.magnification(tube, throw_m)
+    return Throw(
+        focal_length_mm,
+        lit_width_mm,
+        lit_height_mm,
+        throw_m,
+        magnification,
+        1e-3 * lit_width_mm * magnification,
+        1e-3 * lit_height_mm * magnification,
+        1e3 * tube,
+        math.degrees(thin_lens.beam_angle(1e-3 * lit_width_mm, tube)),
+    )
+
+
+def lens_for(wanted_width_m: float, lit_width_mm: float, throw_m: float, wanted_height_m: float | None = None, lit_height_mm: float | None = None) -> Throw:
+    """The lens that fills a wanted width at a throw, f = D/(M + 1); with a height too, the side that needs the smaller picture rules."""
+    _positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, throw_m=throw_m, wanted_height_m=wanted_height_m, lit_height_mm=lit_height_mm)
+    magnification = wanted_width_m / (1e-3 * lit_width_mm)
+    if wanted_height_m is not None:
+        magnification = min(magnification, wanted_height_m / (1e-3 * (lit_height_mm or lit_width_mm)))
+    return throw(1e3 * thin_lens.focal_length_for(magnification, throw_m), lit_width_mm, throw_m, lit_height_mm)
+
+
+def place_for(wanted_width_m: float, lit_width_mm: float, focal_length_mm: float, lit_height_mm: float | None = None) -> Throw:
+    """How far a lens has to stand for a wanted width: D = f·(M + 1)."""
+    _positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
+    magnification = wanted_width_m / (1e-3 * lit_width_mm)
+    return throw(focal_length_mm, lit_width_mm, 1e-3 * focal_length_mm * (magnification + 1.0), lit_height_mm)
+
+
+def stops_for_distance(from_m: float, to_m: float) -> float:
+    """Stops that going from one throw to another costs (negative: dimmer), by the inverse square counted from the lens."""
+    _positive(from_m=from_m, to_m=to_m)
+    return 2.0 * math.log2(from_m / to_m)
+
+
+def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
+    """Width (m) of a beam of a nominal full angle: 2·D·tan(θ/2)."""
+    _positive(beam_angle_deg=beam_angle_deg, throw_m=throw_m)
+    if beam_angle_deg >= 180.0:
+        raise SceneError(Fault(found=f"a beam of {beam_angle_deg:g}°", allowed="less than 180°"))
+    return 2.0 * throw_m * math.tan(math.radians(0.5 * beam_angle_deg))
+
+
+def camera_lens_like(beam_angle_deg: float) -> float:
+    """Focal length (mm) whose angle over the diagonal of 36 × 24 mm is the beam's."""
+    nominal_width(beam_angle_deg, 1.0)
+    return 1e3 * 0.5 * FRAME_DIAGONAL_M / math.tan(math.radians(0.5 * beam_angle_deg))
+
+
+def beam_angle_like(focal_length_mm: float) -> float:
+    """The beam angle (degrees) that a camera lens sees over the diagonal of 36 × 24 mm."""
+    _positive(focal_length_mm=focal_length_mm)
+    return math.degrees(thin_lens.angle_of_view(1e-3 * focal_length_mm, FRAME_DIAGONAL_M))
+
+
+def nearest_focus(focal_length_mm: float, travel_mm: float) -> float:
+    """Nearest distance (m) that a lens reaches with so much travel past infinity: f·(f + t)/t."""
+    _positive(focal_length_mm=focal_length_mm, travel_mm=travel_mm)
+    return 1e-3 * focal_length_mm * (focal_length_mm + travel_mm) / travel_mm
+
+
+def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tuple[float, float]:
+    """How much larger a pattern gets from one throw to another: with the tube untouched, and after refocusing."""
+    _positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
+    focal_length = 1e-3 * focal_length_mm
+    return to_m / from_m, (to_m - focal_length) / (from_m - focal_length)
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Where the border of a pattern lands on real surfaces.
+
+    points (n, 3) m, NaN where a border ray meets nothing; sides_m: lengths of the landed top, right, bottom and left
+    side (along the surface, NaN if any of it misses); width_m, height_m: middle to middle of opposite sides;
+    keystone_across: left over right, keystone_up: top over bottom; missed_share: part of the beam that meets nothing or
+    another surface than the axis does; lands_on: what the axis meets
+    """
+
+    points: np.ndarray
+    sides_m: tuple[float, float, float, float]
+    width_m: float
+    height_m: float
+    keystone_across: float
+    keystone_up: float
+    missed_share: float
+    lands_on: str | None
+
+
+def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200) -> Outline:
+    """The true outline of a projector's lit rectangle on the scene's meshes, by rays through the pupil's middle.
+
+    The rectangle is the gate's (a round gate's bounding square) or the stencil's where that is smaller.
+    """
+    arrays = arrays or scene_arrays(scene)
+    light = light_arrays(scene, spec, [587.5618])
+    gate = gate_of(spec)
+    half_width, half_height = gate.half_width, gate.half_height
+    if spec.stencil is not None:
+        rows, columns = light.bitmap.transmission.shape
+        half_width, half_height = min(half_width, 0.5 * columns * light.bitmap.pitch), min(half_height, 0.5 * rows * light.bitmap.pitch)
+    along = np.linspace(-1.0, 1.0, n_side + 1)
+    ones = np.ones_like(along)
+    sides = [(along, -ones), (ones, along), (-along, ones), (-ones, -along)]
+    border = [_landed(light, arrays, x * half_width, y * half_height)[0] for x, y in sides]
+    lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
+    middle = n_side // 2
+    width = float(np.linalg.norm(border[1][middle] - border[3][middle]))
+    height = float(np.linalg.norm(border[0][middle] - border[2][middle]))
+    cells = (np.arange(64) + 0.5) / 32.0 - 1.0
+    x, y = (axis.ravel() for axis in np.meshgrid(cells, cells))
+    _, owners = _landed(light, arrays, x * half_width, y * half_height)
+    _, axis = _landed(light, arrays, np.zeros(1), np.zeros(1))
+    name = arrays.names[axis[0]] if axis[0] >= 0 else None
+    return Outline(
+        np.concatenate(border),
+        tuple(lengths),
+        width,
+        height,
+        lengths[3] / lengths[1],
+        lengths[0] / lengths[2],
+        float((owners != axis[0]).mean()),
+        name,
+    )
+
+
+def _landed(light, arrays: SceneArrays, gate_x, gate_y):
+    """World points (n, 3) where chief rays of gate points (m) land, NaN where they do not, and the owners (n,), −1 for none."""
+    slopes = _slopes(light, np.asarray(gate_x, float), np.asarray(gate_y, float))
+    directions = slopes[0][:, None] * np.array(light.right) + slopes[1][:, None] * np.array(light.down) + np.array(light.forward)
+    origins = np.tile(np.array(light.position), (len(directions), 1))
+    n = len(directions)
+    t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
+    closest_hits(arrays.bvh, origins, np.ascontiguousarray(directions), 0.0, 1e6, 0, n, t, faces, u, v)
+    met = faces >= 0
+    points = np.where(met[:, None], origins + np.where(met, t, 0.0)[:, None] * directions, np.nan)
+    return points, np.where(met, arrays.surfaces.owners[np.maximum(faces, 0)], -1)
+
+
+def _slopes(light, gate_x, gate_y):
+    """Directions (X/Z, Y/Z) of chief rays: g = (1 + k·r²)·s·(X, Y)/Z turned round, r from the undistorted place."""
+    x, y = gate_x / light.tube_length, gate_y / light.tube_length
+    scale = np.ones_like(x)
+    for _ in range(20):
+        squared = (x * x + y * y) * scale * scale * (light.tube_length / light.gate.norm) ** 2
+        scale = 1.0 / (1.0 + light.distortion * squared)
+    return x * scale, y * scale

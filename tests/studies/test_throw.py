@@ -1,0 +1,104 @@
+"""Sizes held to textbook examples and to what people measure."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from projector.scene.faults import SceneError
+from projector.studies import throw as study
+
+
+def test_the_textbook_slide_lands_at_its_size():
+    """OpenStax, University Physics 3, Thin Lenses (printed answer): f 100 mm, 103 mm tube, 24 × 36 mm → 0.800 × 1.20 m at 3.43 m."""
+    found = study.throw(100.0, 24.0, 1.0 / (1.0 / 0.1 - 1.0 / 0.103), 36.0)
+    assert (found.width_m, found.height_m, found.tube_length_mm) == pytest.approx((0.800, 1.200, 103.0), rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("f", "lit", "throw_m", "width", "tube"),
+    [(171.0, 34.3, 4.77, 0.9225, 177.36), (50.0, 28.0, 2.50, 1.372, 51.02), (85.0, 28.0, 2.50, 0.796, 87.99)],
+)
+def test_width_and_tube_length_follow_the_thin_lens(f, lit, throw_m, width, tube):
+    """Thin-lens law (OpenStax, as above), values recomputed from the stated inputs; printed to four figures."""
+    found = study.throw(f, lit, throw_m)
+    assert found.width_m == pytest.approx(width, abs=5e-4)
+    assert found.tube_length_mm == pytest.approx(tube, abs=0.005)
+
+
+@pytest.mark.parametrize(("distance", "tube"), [(1.0, 58.20), (1.5, 57.09), (2.0, 56.56), (3.0, 56.03), (5.0, 55.61)])
+def test_tube_length_for_a_focus(distance, tube):
+    """Conjugate equation (OpenStax, as above): f 55 mm."""
+    assert study.throw(55.0, 30.0, distance).tube_length_mm == pytest.approx(tube, abs=0.006)
+
+
+def test_the_lens_for_a_wanted_size():
+    """f = D/(M + 1): 24 × 36 mm to 1.80 × 2.70 m at 7.50 m wants 98.68 mm; into a 4.00 m square at 15.0 m the long side rules, 133.8 mm."""
+    assert study.lens_for(2.70, 36.0, 7.5).focal_length_mm == pytest.approx(98.68, abs=0.01)
+    assert study.lens_for(4.0, 24.0, 15.0, 4.0, 36.0).focal_length_mm == pytest.approx(133.8, abs=0.05)
+    assert study.lens_for(1.20, 28.0, 2.5).focal_length_mm == pytest.approx(57.0, abs=0.05)
+
+
+def test_where_to_stand_and_what_it_costs():
+    """D = f·(M + 1), inverse square from the lens: 1.5 times the distance is −1.17 stops (common practice, no source)."""
+    found = study.place_for(1.2, 28.0, 85.0)
+    assert study.throw(85.0, 28.0, found.throw_m).width_m == pytest.approx(1.2, rel=1e-12)
+    assert study.stops_for_distance(2.0, 3.0) == pytest.approx(-1.17, abs=0.005)
+
+
+@pytest.mark.parametrize(("angle", "throw_m", "width"), [(19.0, 3.0, 1.004), (36.0, 3.0, 1.950)])
+def test_a_nominal_beam_is_a_tangent(angle, throw_m, width):
+    """2·D·tan(θ/2), plane geometry."""
+    assert study.nominal_width(angle, throw_m) == pytest.approx(width, abs=5e-4)
+
+
+def test_beam_angles_and_camera_lenses():
+    """Angle over the diagonal of 36 × 24 mm: 36° ↔ 66.6 mm, 19° ↔ 129.3 mm; 50 mm ↔ 46.793° (published table by B. Claff, 2006)."""
+    assert study.camera_lens_like(36.0) == pytest.approx(66.6, abs=0.05)
+    assert study.camera_lens_like(19.0) == pytest.approx(129.3, abs=0.05)
+    assert study.beam_angle_like(50.0) == pytest.approx(46.793, abs=0.001)
+
+
+def test_nearest_focus_by_travel():
+    """Conjugate equation: 55 mm and 1.0 mm of travel reach 3.08 m, 4.0 mm reach 0.811 m."""
+    assert study.nearest_focus(55.0, 1.0) == pytest.approx(3.08, abs=0.005)
+    assert study.nearest_focus(55.0, 4.0) == pytest.approx(0.811, abs=0.001)
+
+
+def test_moved_back_four_times():
+    """Exactly 4 with the tube untouched, (4D − f)/(D − f) = 4.133 after refocusing (85 mm, 2 → 8 m); four stops dimmer."""
+    untouched, refocused = study.refocused_growth(85.0, 2.0, 8.0)
+    assert untouched == 4.0
+    assert refocused == pytest.approx(4.133, abs=5e-4)
+    assert study.stops_for_distance(2.0, 8.0) == -4.0
+
+
+def test_the_outline_on_a_tilted_wall_is_the_projective_map(studio):
+    """26° field, wall 3.00 m away tilted by 30°: 1.598 and 1.222 m wide (ratio 1.308), 1.628 m long (projective geometry)."""
+    tube = 1.0 / (1.0 / 0.085 - 1.0 / 3.0)
+    side = 2000.0 * tube * math.tan(math.radians(13.0))
+    projector = {
+        "position_m": [0.0, 1.5, 3.0],
+        "gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": side, "height_mm": side},
+        "focus": {"distance_m": 3.0},
+    }
+    scene = studio.scene(projector, {"yaw_deg": 30.0, "width_m": 4.0, "height_m": 4.0})
+    found = study.landed_outline(scene, scene.projector[0])
+    assert sorted((found.sides_m[1], found.sides_m[3])) == pytest.approx([1.222, 1.598], abs=0.001)
+    assert max(found.keystone_across, 1.0 / found.keystone_across) == pytest.approx(1.308, abs=0.001)
+    assert found.width_m == pytest.approx(1.628, abs=0.001)
+    assert found.missed_share == 0.0
+
+
+def test_what_misses_the_wall_is_counted(studio):
+    """Half of a beam beside the wall's edge is lost."""
+    scene = studio.scene(None, {"position_m": [-1.0, 1.5, 0.0], "width_m": 2.0, "height_m": 4.0}, surfaces=None)
+    found = study.landed_outline(scene.model_copy(update={"projector": (scene.projector[0].model_copy(update={"aim": (-0.001, 1.5, 0.0)}),)}).placed_at("t", scene.folder), scene.projector[0])
+    assert found.missed_share == pytest.approx(0.5, abs=0.02)
+
+
+@pytest.mark.parametrize("call", [lambda: study.throw(85.0, 30.0, 0.05), lambda: study.throw(-85.0, 30.0, 2.0), lambda: study.lens_for(0.0, 30.0, 2.0), lambda: study.nominal_width(190.0, 2.0)])
+def test_impossible_wishes_get_plain_words(call):
+    with pytest.raises(SceneError):
+        call()
