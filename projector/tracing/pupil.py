@@ -151,20 +151,39 @@ def pupil_point(pupil, u, v):
 def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) -> np.ndarray:
     """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
 
-    Each pixel holds the covered share of its area, from sub-samples: enough of them that small pupils keep their shape.
+    Each pixel holds the covered share of its area: exactly for a bitmap, whose straight sides would all round the same
+    way, else from sub-samples, enough of them that small pupils keep their shape.
     """
     radius = 0.5 * diameter_pixels
     half = int(math.ceil(radius * pupil.reach + 0.5))
     n = 2 * half + 1
-    if oversampling <= 0:
-        oversampling = max(3, int(math.ceil(96.0 / n)))
-    offsets = (np.arange(n * oversampling) + 0.5) / oversampling - 0.5 * n
-    covered = inside(pupil, offsets[None, :] / radius, offsets[:, None] / radius)
-    image = covered.reshape(n, oversampling, n, oversampling).mean(axis=(1, 3))
+    if pupil.kind == BITMAP:
+        image = _bitmap_coverage(pupil, (np.arange(n + 1) - 0.5 * n) / radius)
+    else:
+        if oversampling <= 0:
+            oversampling = max(3, int(math.ceil(96.0 / n)))
+        offsets = (np.arange(n * oversampling) + 0.5) / oversampling - 0.5 * n
+        covered = inside(pupil, offsets[None, :] / radius, offsets[:, None] / radius)
+        image = covered.reshape(n, oversampling, n, oversampling).mean(axis=(1, 3))
     total = image.sum()
     if not total > 0:
         image[half, half] = total = 1.0
     return image / total
+
+
+def _bitmap_density(pupil: Pupil) -> np.ndarray:
+    """Share (h, w) of a bitmap's light in each of its cells."""
+    return np.diff(pupil.column_cdf, axis=1) * np.diff(pupil.row_cdf)[:, None]
+
+
+def _bitmap_coverage(pupil: Pupil, edges: np.ndarray) -> np.ndarray:
+    """Light of a bitmap (n, n) within the squares between edges (n + 1,), pupil units: cells count by what lies in a square."""
+    n_cells = pupil.column_cdf.shape[0]
+    places = (edges + pupil.extent) * (n_cells / (2.0 * pupil.extent))
+    cells = np.arange(n_cells)
+    overlap = np.minimum(places[1:, None], cells + 1.0) - np.maximum(places[:-1, None], cells)
+    overlap = np.maximum(overlap, 0.0)
+    return overlap @ _bitmap_density(pupil) @ overlap.T
 
 
 def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -174,7 +193,7 @@ def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         pixel = 2.0 * pupil.extent / n
         columns = np.floor((x + pupil.extent) / pixel).astype(int)
         rows = np.floor((y + pupil.extent) / pixel).astype(int)
-        density = np.diff(pupil.column_cdf, axis=1) * np.diff(pupil.row_cdf)[:, None]
+        density = _bitmap_density(pupil)
         valid = (columns >= 0) & (columns < n) & (rows >= 0) & (rows < n)
         values = density[np.clip(rows, 0, n - 1), np.clip(columns, 0, n - 1)]
         return np.where(valid, values / density.max(), 0.0)
