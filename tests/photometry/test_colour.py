@@ -32,10 +32,26 @@ def test_black_body_chromaticity(temperature_k, xy):
 def test_illuminants_have_the_printed_white_points():
     # CIE 15:2004, A / D65 / D50 / D55 / E.
     np.testing.assert_allclose(colour.planck_xy(2855.5), (0.44758, 0.40745), atol=GRID_TOLERANCE)
+    np.testing.assert_allclose(colour.xyz_from_spectrum(spectra.tungsten(2855.5)), (1.09850, 1.0, 0.35585), atol=4e-4)
     for temperature_k, xyz in ((6504.0, (0.95047, 1.0, 1.08883)), (5003.0, (0.96421, 1.0, 0.82521)), (5503.0, (0.95681, 1.0, 0.92148))):
         # The nominal temperatures are rounded to 1 K, which is up to 2e-4 of Z.
         np.testing.assert_allclose(colour.white_balance_xyz(temperature_k), xyz, atol=4e-4)
     np.testing.assert_allclose(colour.xy_from_xyz(colour.xyz_from_spectrum(spectra.equal_energy())), (1 / 3, 1 / 3), atol=GRID_TOLERANCE)
+
+
+# ISO 7589 sources as shipped with colour-science 0.4.7, whose chromaticities come from the same tables at 1 nm.
+@pytest.mark.parametrize(
+    "name, xy",
+    [
+        ("ISO 7589 Photographic Daylight", (0.33204, 0.34726)),
+        ("ISO 7589 Studio Tungsten", (0.43094, 0.40359)),
+        ("ISO 7589 Photoflood", (0.41115, 0.39372)),
+    ],
+)
+def test_measured_lamps_have_the_libraries_chromaticity(name, xy):
+    lamps = judge.SDS_LIGHT_SOURCES if name in judge.SDS_LIGHT_SOURCES else judge.SDS_ILLUMINANTS
+    spectrum = lamps[name].copy().align(judge.SpectralShape(380, 730, 5)).values
+    np.testing.assert_allclose(colour.xy_from_xyz(colour.xyz_from_spectrum(spectrum)), xy, atol=GRID_TOLERANCE)
 
 
 def test_temperature_back_from_chromaticity():

@@ -62,6 +62,14 @@ def test_guide_number_of_36_metres():
     assert exposure.f_number_for_guide_number(36.0, 4.5, iso=200.0) == pytest.approx(8.0 * math.sqrt(2.0))
 
 
+@pytest.mark.parametrize("reflected, incident, grey", [(12.5, 250.0, 0.157), (14.0, 250.0, 0.176), (12.5, 330.0, 0.119), (14.32, 250.0, 0.18)])
+def test_reflected_and_incident_meters_agree_on_the_grey_they_are_built_for(reflected, incident, grey):
+    # ISO 2720: L = K·N²/(t·S) and E = C·N²/(t·S); a matt card sends back L = ρE/π, so ρ = πK/C (Wikipedia, "Light meter").
+    luminance = exposure.luminance_for_settings(5.6, 1.0 / 60.0, 400.0, reflected)
+    illuminance = exposure.illuminance_for_settings(5.6, 1.0 / 60.0, 400.0, incident)
+    assert math.pi * luminance / illuminance == pytest.approx(grey, abs=5e-4)
+
+
 def test_nominal_marks_are_near_the_exact_third_stops():
     # ISO 517 marks against 2^(i/6); f/11 and f/22 stray most, 0.081 stop.
     marks = {1.4: 3, 2.8: 9, 5.6: 15, 8.0: 18, 11.0: 21, 16.0: 24, 22.0: 27, 32.0: 30}

@@ -17,6 +17,7 @@ from projector.photometry import colour, filters, spectra
         (3200, 5500, -130.68),
         (3200, 5700, -137.06),  # Wikipedia, "Mired": about −137
         (3200, 6500, -158.65),
+        (5600, 3200, 133.93),
         (5600, 4500, 43.65),
         (2856, 5600, -171.57),
         (4000, 3000, 83.33),  # a camera reference manual: 83 mired
@@ -32,11 +33,13 @@ def test_fractions_of_a_conversion():
     # Arithmetic on the definition: ¾, ½, ¼ and ⅛ of −133.93 from 3200 K.
     for share, temperature_k in ((0.75, 4716), (0.5, 4073), (0.25, 3584), (0.125, 3381)):
         assert filters.shifted_temperature(3200.0, -133.93 * share) == pytest.approx(temperature_k, abs=0.6)
+    for share, temperature_k in ((0.75, 3584), (0.5, 4073), (0.25, 4716), (0.125, 5120)):
+        assert filters.shifted_temperature(5600.0, 133.93 * share) == pytest.approx(temperature_k, abs=0.6)
 
 
 # D = −log10 T, by definition; one stop is D 0.30103.
 @pytest.mark.parametrize(
-    "density, transmittance, stops", [(0.15, 0.70795, 0.498), (0.3, 0.50119, 0.997), (0.6, 0.25119, 1.993), (0.9, 0.12589, 2.990), (2.0, 0.01, 6.644)]
+    "density, transmittance, stops", [(0.15, 0.70795, 0.498), (0.3, 0.50119, 0.997), (0.6, 0.25119, 1.993), (0.9, 0.12589, 2.990), (1.2, 0.06310, 3.986), (1.8, 0.01585, 5.979), (2.0, 0.01, 6.644), (3.0, 0.001, 9.966)]
 )
 def test_neutral_density(density, transmittance, stops):
     spectrum = filters.neutral(density=density)

@@ -31,8 +31,17 @@ def test_observer_is_the_published_table():
     on_grid = np.isin(OBSERVER.wavelengths, SHAPE.wavelengths)
     np.testing.assert_allclose(spectra.OBSERVER, OBSERVER.values[on_grid], atol=1e-12)
     # Rows as printed in CIE 15 (five decimals).
-    for wavelength, row in ((450, [0.3362, 0.0380, 1.77211]), (550, [0.43345, 0.99495, 0.00875]), (600, [1.0622, 0.6310, 0.0008])):
+    rows = {
+        450: [0.33620, 0.03800, 1.77211],
+        500: [0.00490, 0.32300, 0.27200],
+        550: [0.43345, 0.99495, 0.00875],
+        600: [1.06220, 0.63100, 0.00080],
+        650: [0.28350, 0.10700, 0.00000],
+    }
+    for wavelength, row in rows.items():
         np.testing.assert_allclose(spectra.OBSERVER[(wavelength - 380) // 5], row, atol=1e-5)
+    # Sums at 1 nm, 360 to 830 nm, are 106.8655, 106.8569 and 106.8923; the 5 nm grid misses the ends, 3.5e-4 of z̄ below 380 nm.
+    np.testing.assert_allclose(spectra.OBSERVER.sum(axis=0) * spectra.STEP_NM, [106.8655, 106.8569, 106.8923], rtol=4e-4)
 
 
 def test_luminous_efficiency_is_the_published_table():
