@@ -80,7 +80,7 @@ def test_a_map_without_a_reading_is_in_stops_and_says_how_to_get_lux(scene_file,
 
 
 def test_check_says_everything_at_once_with_lines(scene_file, tmp_path):
-    text = scene_file.read_text().replace("iso = 400\n\n", "isso = 400\n\n").replace("focal_length_mm = 50", "focal_length_mm = -50")
+    text = scene_file.read_text().replace("iso = 400\n\n", "isso = 400\n\n").replace("focal_length_mm = 75", "focal_length_mm = -75")
     scene_file.write_text(text.replace('shape = "flat"', 'shape = "plane"'))
     run = projector("check", "mine.toml", "--json", folder=tmp_path)
     errors = only_json(run)["errors"]

@@ -1,0 +1,200 @@
+"""Sharpness: how soft a projector's edges land at named points, what limits them, and which detail of the stencil survives.
+
+Edge widths are 10–90 % rises. For a disc pupil 0.687 of its blur disc (closed form of a chord's area); contrast of a fine
+grating through it is 2·J1(x)/x with x = π · blur / period (the disc's transfer function, any text on defocus).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics import thin_lens
+from projector.scene.faults import Fault, SceneError
+from projector.studies.edge_profile import YELLOW_NM, Place, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
+from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
+from projector.tracing.gate_image import open_bitmap
+
+# An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a step.
+CRISP_SHARE, FIRM_SHARE, SOFT_SHARE = 0.15, 0.5, 1.5
+WORDS = {
+    "crisp": f"rises within {CRISP_SHARE:g} of the pattern's own detail, or within two camera pixels",
+    "firm": f"within {FIRM_SHARE:g} of it: a visible but definite edge",
+    "soft": f"within {SOFT_SHARE:g} times it: the pattern is read, its edges are not",
+    "dissolved": "wider than that: neighbouring details run into each other",
+}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One thing that widens an edge, alone: mm on the surface, across the tilt."""
+
+    cause: str
+    edge_mm: float
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """How sharp one projector lands at one point; mm on the surface.
+
+    along: in the direction in which the surface runs away from the projector; across: at right angles to it.
+    edges are luminance edges of all wavelengths together, by formula and measured in a render.
+    detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
+    its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %.
+    depth_m: nearest and farthest distance along the axis within which edges stay below the wanted width.
+    """
+
+    projector: str
+    at: str
+    distance_m: float
+    blur_disc_mm: float
+    edge_across_mm: float
+    edge_along_mm: float
+    measured_across_mm: float
+    measured_along_mm: float
+    camera_pixel_mm: float
+    detail_mm: float | None
+    detail_contrast: float | None
+    smallest_mm: float
+    wanted_mm: float | None
+    depth_m: tuple[float, float] | None
+    limits: tuple[Limit, ...]
+    word: str
+
+
+def disc_contrast(blur: float, period: float) -> float:
+    """Contrast that a grating keeps when blurred with a uniform disc: |2·J1(x)/x|, x = π·blur/period."""
+    from scipy.special import j1
+
+    x = math.pi * blur / period
+    return 1.0 if x < 1e-9 else abs(2.0 * float(j1(x)) / x)
+
+
+# Where 2·J1(x)/x first falls to 0.1, over π: blur discs per period of the finest grating that keeps 10 % contrast.
+_BLURS_PER_PERIOD = 3.4163 / math.pi
+
+
+def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
+    """The finest common detail of a stencil (m): the tenth percentile of the lengths of dark and bright runs along rows and columns.
+
+    Runs that touch the border and those of one or two pixels (edges caught half-way) are left out; None if there are no others.
+    """
+    lengths = []
+    for values in (transmission[::8], transmission.T[::8]):
+        bright = values > 0.5
+        for row in bright:
+            changes = np.flatnonzero(row[1:] != row[:-1])
+            runs = np.diff(changes)
+            lengths.append(runs[runs > 2])
+    found = np.concatenate(lengths) if lengths else np.zeros(0)
+    return float(np.percentile(found, 10)) * pitch if found.size else None
+
+
+def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: SceneArrays | None = None) -> Sharpness:
+    """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for."""
+    if within_mm is not None and not within_mm > 0.0:
+        raise SceneError(Fault(found=f"a wanted softness of {within_mm:g} mm", allowed="more than 0 mm", key="within"))
+    arrays = arrays or scene_arrays(scene)
+    yellow = light_arrays(scene, spec, [YELLOW_NM], open_bitmap(gate_of(spec)))
+    place = place_on_surface(scene, yellow, arrays, reference)
+    light, weights = full_spectrum(scene, spec)
+    per_metre = float(np.linalg.norm(place.per_metre_across))
+    edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
+    measured = {
+        direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5)) for direction, edge in edges.items()
+    }
+    widths = {name: 1e3 * edge.width(weights[:, 1]) for name, edge in edges.items()}
+    blur = 1e3 * abs(float(patch_diameters(yellow, place)[0])) / per_metre
+    pixel = 1e3 * camera_pixel_at(scene, place.point)
+    bitmap = bitmap_of(spec, scene)
+    detail = stencil_detail(bitmap.transmission, bitmap.pitch) if spec.stencil is not None else None
+    detail_mm = None if detail is None else 1e3 * detail / per_metre
+    disc = widths["across"] / thin_lens.DISC_EDGE_10_90
+    return Sharpness(
+        spec.name,
+        place.name,
+        place.distance,
+        blur,
+        widths["across"],
+        widths["along"],
+        1e3 * measured["across"].width(weights[:, 1]),
+        1e3 * measured["along"].width(weights[:, 1]),
+        pixel,
+        detail_mm,
+        None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
+        0.5 * disc / _BLURS_PER_PERIOD,
+        within_mm,
+        None if within_mm is None else softness_depth(yellow, within_mm),
+        _limits(scene, spec, yellow, light, weights, place, bitmap, pixel),
+        word_for(widths["across"], detail_mm, pixel),
+    )
+
+
+def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
+    """A word for an edge: against the pattern's own detail and the camera's pixel. Limits stand in WORDS."""
+    if edge_mm <= 2.0 * camera_pixel_mm:
+        return "crisp"
+    against = detail_mm if detail_mm is not None else 100.0
+    for word, share in (("crisp", CRISP_SHARE), ("firm", FIRM_SHARE), ("soft", SOFT_SHARE)):
+        if edge_mm <= share * against:
+            return word
+    return "dissolved"
+
+
+def softness_depth(light, within_mm: float) -> tuple[float, float]:
+    """Nearest and farthest distance (m) at which edges on a square wall stay below a width: 0.687·D·|Z − z_f|/z_f ≤ w."""
+    sharp = float(light.inverse_sharp[0])
+    allowed = 1e-3 * within_mm / (thin_lens.DISC_EDGE_10_90 * 2.0 * light.radius)
+    # w/(0.687·D) = |Z/z_f − 1|
+    near = max(1.0 - allowed, 0.0) / sharp if sharp > 0.0 else math.inf
+    far = (1.0 + allowed) / sharp if sharp > 0.0 else math.inf
+    return near, far
+
+
+def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: float) -> tuple[Limit, ...]:
+    """Each cause of softness alone, widest first."""
+    per_metre = float(np.linalg.norm(place.per_metre_across))
+    share = thin_lens.DISC_EDGE_10_90
+    flat = yellow._replace(curvature=0.0, spherical=0.0)
+    on_surface = 1e3 / per_metre
+    focus = share * abs(float(patch_diameters(flat, place)[0])) * on_surface
+    curved = share * abs(float(patch_diameters(yellow, place)[0]) - float(patch_diameters(flat, place)[0])) * on_surface
+    # Colour alone: the wall brought to where yellow is sharp.
+    diameters = patch_diameters(light, place) - float(patch_diameters(yellow, place)[0])
+    luminous = weights[:, 1] / weights[:, 1].sum()
+    colour = share * float(luminous @ np.abs(diameters)) * on_surface
+    spherical = share * 2.0 * abs(light.spherical) * light.radius**3 * on_surface
+    # Two points of a linear ramp between pixels: 0.8 of a pixel.
+    bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
+    diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.radius) * on_surface
+    causes = [("focus and pupil", focus), ("field curvature", curved), ("colour of the lens", colour), ("spherical aberration", spherical), ("pixels of the bitmap", bitmap_edge), ("pixels of the camera", pixel), ("diffraction (not in the picture)", diffraction)]
+    return tuple(Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0)
+
+
+@dataclass(frozen=True)
+class FocusCurve:
+    """Edge width over the focus offset: offsets (n,) mm, the stencil's edge (n,) mm on the surface, and each blade's by its side."""
+
+    at: str
+    offsets_mm: np.ndarray
+    stencil_mm: np.ndarray
+    blades_mm: dict[str, np.ndarray]
+
+
+def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
+    """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs elsewhere."""
+    arrays = arrays or scene_arrays(scene)
+    stencil, blades = [], {blade.side: [] for blade in spec.blade}
+    for offset in np.asarray(offsets_mm, float):
+        moved = spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset)})})
+        light, weights = full_spectrum(scene, moved)
+        place = place_on_surface(scene, light, arrays, reference)
+        stencil.append(1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
+        for index, blade in enumerate(moved.blade):
+            tube = float(light.blades.tube_lengths[index])
+            as_stencil = light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[index])
+            there = place_on_surface(scene, as_stencil, arrays, reference)
+            blades[blade.side].append(1e3 * edge_by_formula(as_stencil, there, "across", 801).width(weights[:, 1]))
+    return FocusCurve(str(reference), np.asarray(offsets_mm, float), np.array(stencil), {side: np.array(values) for side, values in blades.items()})

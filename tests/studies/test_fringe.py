@@ -1,0 +1,92 @@
+"""Fringes at named points: sizes from the glass, colours, verdicts and cures."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from projector.optics import dispersion
+from projector.scene.faults import SceneError
+from projector.studies import fringe as study
+from projector.studies.edge_profile import patch_diameters, place_on_surface
+from projector.tracing.arrays import light_arrays, scene_arrays
+
+
+def crown(studio, f_number=1.8, **projector):
+    return studio.scene({"lens": {"f_number": f_number, "dispersion": {"glass": "N-BK7"}}, "focus": {"distance_m": 2.0}, **projector})
+
+
+@pytest.mark.parametrize(("f_number", "blue", "red"), [(1.8, 12.0, 5.3), (4.0, 5.4, 2.4)])
+def test_a_single_crown_element_spreads_blue_and_red_as_stated(studio, f_number, blue, red):
+    """85 mm, sharp at 2.00 m in yellow: F and C discs from N-BK7's Sellmeier coefficients (refractiveindex.info), in mm."""
+    scene = crown(studio, f_number)
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_F_NM, dispersion.LINE_C_NM])
+    place = place_on_surface(scene, light, scene_arrays(scene), (0.0, 1.5, 0.0))
+    discs = 1e3 * np.abs(patch_diameters(light, place)) / np.linalg.norm(place.per_metre_across)
+    assert discs == pytest.approx([blue, red], abs=0.06)
+
+
+def test_axial_fringe_shrinks_with_the_stop_and_lateral_does_not(studio):
+    lens = {"dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.05}
+    widths = []
+    for number in (2.0, 4.0):
+        scene = studio.scene({"lens": {"f_number": number, **lens}, "focus": {"distance_m": 2.0}})
+        widths.append(study.fringe(scene, scene.projector[0], (0.3, 1.5, 0.0)))
+    assert widths[1].axial_mm == pytest.approx(0.5 * widths[0].axial_mm, rel=0.01)
+    assert widths[1].lateral_mm == pytest.approx(widths[0].lateral_mm, rel=1e-9)
+
+
+def test_lateral_fringe_grows_from_the_middle_as_entered(studio):
+    """0.05 mm in the gate's edge (30 mm from the axis) between 450 and 650 nm: at 0.3 m on the wall its share times the magnification."""
+    scene = studio.scene({"lens": {"lateral_colour_mm": 0.05}})
+    middle = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    aside = study.fringe(scene, scene.projector[0], (0.3, 1.5, 0.0))
+    assert middle.lateral_mm == pytest.approx(0.0, abs=1e-9)
+    # (0.3 m / M) / 30 mm of 0.05 mm, times M: the magnification cancels.
+    assert aside.lateral_mm == pytest.approx(0.05 * 300.0 / 30.0, rel=0.01)
+
+
+def test_a_lens_without_faults_has_no_fringe_and_passes(studio):
+    scene = studio.scene(None, camera={"position_m": [0.3, 1.5, 3.0]})
+    found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.width_mm == 0.0 and found.passes
+    assert found.largest_delta_e < 1.0
+    assert found.dark_side[1] == found.bright_side[1] == "grey"
+
+
+def test_colours_of_the_rim_are_those_that_people_see(studio):
+    """Focused in yellow: blue spills over the dark side, yellow to orange is left on the bright one (common practice, no source)."""
+    scene = crown(studio)
+    found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.dark_side[1] in ("blue", "violet")
+    assert found.bright_side[1].removeprefix("pale ") in ("orange", "yellow")
+
+
+def test_the_tolerance_is_the_larger_of_a_minute_and_a_pixel(studio):
+    """One arc-minute is 0.2909 mm a metre away; the camera's pixel is 36 mm / 6000 over 85 mm: 0.0706 mm."""
+    scene = crown(studio)
+    found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    distance = 4.0
+    assert found.tolerance_mm == pytest.approx(0.29089 * distance, rel=1e-3)
+    coarse = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0), tolerance_pixels=10.0)
+    assert coarse.tolerance_mm == pytest.approx(10.0 * 36.0 / 6000.0 / 85.0 * 1e3 * distance, rel=1e-3)
+
+
+def test_the_stop_that_is_named_as_a_cure_cures(studio):
+    scene = crown(studio)
+    spec = scene.projector[0]
+    found = study.fringe(scene, spec, (0.0, 1.5, 0.0))
+    cures = {cure.what: cure for cure in study.cures(scene, spec, (0.0, 1.5, 0.0), found)}
+    stop = float(cures["a smaller stop"].value.removeprefix("f/"))
+    stopped = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": stop})})
+    assert study.fringe(scene, stopped, (0.0, 1.5, 0.0)).width_mm == pytest.approx(found.tolerance_mm, rel=0.01)
+    assert cures["a focus offset"].width_mm < found.width_mm
+    assert cures["a narrow band filter"].width_mm < 0.2 * found.width_mm
+    assert cures["another lens"].value == "achromat"
+
+
+@pytest.mark.parametrize("tolerance", [0.0, -1.0, float("nan")])
+def test_a_tolerance_of_nothing_is_refused(studio, tolerance):
+    scene = crown(studio)
+    with pytest.raises(SceneError, match="above zero"):
+        study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0), tolerance_arcmin=tolerance)

@@ -1,0 +1,109 @@
+"""Sharpness at named points: formula, kernels and rendered maps agree, and the closed forms hold."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from projector.optics import thin_lens
+from projector.rendering.irradiance import irradiance_map
+from projector.scene.faults import SceneError
+from projector.scene.reader import load, shipped_folder
+from projector.studies import sharpness as study
+
+
+def soft_wall(studio, yaw=0.0, **lens):
+    projector = {"lens": {"f_number": 2.0, **lens}, "focus": {"distance_m": 1.8}, "stencil": {"file": studio.half_plane(2048), "width_mm": 20.0}}
+    return studio.scene(projector, {"yaw_deg": yaw})
+
+
+def test_an_edge_on_a_square_wall_is_the_chord_of_the_blur_disc(studio):
+    """C = D·|Z − z_f|/z_f (thin lens, textbook), 10–90 % = 0.68705·C (closed form)."""
+    scene = soft_wall(studio)
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    blur = 1e3 * thin_lens.blur_circle_diameter(0.085 / 2.0, 1.8, 2.0)
+    assert found.blur_disc_mm == pytest.approx(blur, rel=1e-3)
+    assert found.edge_across_mm == pytest.approx(thin_lens.DISC_EDGE_10_90 * blur, rel=0.005)
+    assert found.limits[0].cause == "focus and pupil"
+
+
+@pytest.mark.parametrize("yaw", [0.0, 35.0])
+@pytest.mark.parametrize("lens", [{}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}, {"dispersion": {"glass": "N-BK7"}}], ids=["disc", "ring", "crown"])
+def test_formula_and_measurement_agree_within_two_per_cent(studio, yaw, lens):
+    scene = soft_wall(studio, yaw, **lens)
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.measured_across_mm == pytest.approx(found.edge_across_mm, rel=0.02)
+    assert found.measured_along_mm == pytest.approx(found.edge_along_mm, rel=0.02)
+
+
+def test_the_study_and_a_rendered_map_agree_within_two_per_cent(studio, ruler):
+    scene = soft_wall(studio, dispersion={"glass": "N-BK7"})
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    wall = scene.surface[0].model_copy(update={"width_m": 0.04, "height_m": 0.004})
+    rendered = irradiance_map(scene.model_copy(update={"surface": (wall,)}).placed_at("t", scene.folder), n_across=400)
+    x, _ = ruler.axes(rendered)
+    assert 1e3 * ruler.edge_width(x, rendered.illuminance[20]) == pytest.approx(found.edge_across_mm, rel=0.02)
+
+
+def test_a_tilted_wall_stretches_the_edge_along_the_tilt(studio):
+    """Small blur: by one over the cosine of the tilt times the change of distance, far more than across."""
+    scene = soft_wall(studio, 40.0)
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.edge_along_mm / found.edge_across_mm == pytest.approx(1.0 / math.cos(math.radians(40.0)), rel=0.03)
+
+
+def test_faces_depth_is_small_beside_a_millimetre_in_the_gate(studio):
+    """f/1.8, 85 mm, sharp at 2.00 m: 60 mm of depth blurs by 1.42 mm (thin lens, as above)."""
+    scene = studio.scene({"lens": {"f_number": 1.8}}, {"position_m": [0.0, 1.5, 0.06]})
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.06))
+    assert found.blur_disc_mm == pytest.approx(1.42, abs=0.01)
+
+
+def test_contrast_through_a_disc_is_the_textbook_curve():
+    """2·J1(x)/x: first zero at x = 3.8317 (tables of Bessel functions), half contrast at x = 2.2151."""
+    assert study.disc_contrast(3.8317 / math.pi, 1.0) == pytest.approx(0.0, abs=1e-4)
+    assert study.disc_contrast(2.2151 / math.pi, 1.0) == pytest.approx(0.5, abs=1e-3)
+    assert study.disc_contrast(study._BLURS_PER_PERIOD, 1.0) == pytest.approx(0.1, abs=2e-3)
+
+
+def test_detail_of_a_grating_is_its_bar(studio):
+    values = (np.arange(1024) // 16 % 2).astype(float)[None, :] * np.ones((1024, 1))
+    assert study.stencil_detail(values, 1e-5) == pytest.approx(16e-5, rel=1e-9)
+
+
+def test_depth_of_softness_is_where_the_edge_has_the_wanted_width(studio):
+    scene = soft_wall(studio)
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=3.0)
+    for distance in found.depth_m:
+        blur = 1e3 * thin_lens.blur_circle_diameter(0.085 / 2.0, 1.8, distance)
+        assert thin_lens.DISC_EDGE_10_90 * blur == pytest.approx(3.0, rel=1e-6)
+
+
+def test_blades_and_stencil_are_never_sharp_together():
+    """They sit in different planes (common practice, no source): where one is sharpest the other is an order softer."""
+    scene = load(shipped_folder("scene") / "08-framed-head.toml")
+    curve = study.focus_curve(scene, scene.projector[0], "understudy.left_eye", np.linspace(-14.0, 4.0, 19))
+    sharpest = int(np.argmin(curve.stencil_mm))
+    assert curve.offsets_mm[sharpest] == 0.0
+    for widths in curve.blades_mm.values():
+        assert int(np.argmin(widths)) < sharpest - 5
+        assert widths[sharpest] > 10.0 * curve.stencil_mm[sharpest]
+
+
+def test_words_grow_softer_with_the_edge():
+    assert [study.word_for(edge, 10.0, 0.1) for edge in (0.15, 1.0, 4.0, 12.0, 20.0)] == ["crisp", "crisp", "firm", "soft", "dissolved"]
+
+
+@pytest.mark.parametrize("reference", [(0.0, 1.5, 1.0), (5.0, 1.5, 0.0)])
+def test_a_point_that_no_light_meets_gets_plain_words(studio, reference):
+    scene = soft_wall(studio)
+    with pytest.raises(SceneError):
+        study.sharpness(scene, scene.projector[0], reference)
+
+
+def test_a_tolerance_of_zero_is_refused(studio):
+    scene = soft_wall(studio)
+    with pytest.raises(SceneError, match="more than 0 mm"):
+        study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.0)
