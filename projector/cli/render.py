@@ -18,7 +18,7 @@ Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, hel
 Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything random.")]
 Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace files that were made from something else.")]
-Quality = Annotated[str, typer.Option("--quality", help='"quick" (6 wavelengths) or "fine" (12, more points a pixel).')]
+Quality = Annotated[str, typer.Option("--quality", help='"quick" (6 wavelengths) or "fine" (18, more points a pixel).')]
 
 
 def add_commands(app: typer.Typer) -> None:

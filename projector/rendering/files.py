@@ -60,7 +60,7 @@ def read_record(path: Path) -> dict | None:
             first = path.open().readline()
             text = first[1:] if first.startswith("#") else None
         elif path.suffix == ".pdf":
-            text = _pdf_subject(path)
+            text = _pdf_record(path)
         else:
             return None
         found = json.loads(text)
@@ -69,14 +69,22 @@ def read_record(path: Path) -> dict | None:
         return None
 
 
-def _pdf_subject(path: Path) -> str | None:
-    """The record in a PDF's subject, written as one literal string by `escaped_for_pdf`."""
-    head = path.read_bytes()
-    start = head.find(b"/Subject (")
-    if start < 0:
-        return None
-    end = head.find(b"}})", start)
-    return head[start + 10 : end + 2].decode("latin-1").replace("\\(", "(").replace("\\)", ")") if end > 0 else None
+_PDF_MARK = b"%projector "
+
+
+def mark_pdf(path: Path, about: dict) -> None:
+    """Append the record to a PDF as a comment after its end, where readers look no further."""
+    with path.open("ab") as file:
+        file.write(b"\n" + _PDF_MARK + json.dumps(about).encode("ascii") + b"\n")
+
+
+def _pdf_record(path: Path) -> str | None:
+    """The record at the end of a PDF that `mark_pdf` has marked."""
+    with path.open("rb") as file:
+        file.seek(max(path.stat().st_size - 16384, 0))
+        tail = file.read()
+    at = tail.rfind(_PDF_MARK)
+    return tail[at + len(_PDF_MARK) :].decode("ascii") if at >= 0 else None
 
 
 def check_writable(paths: list[Path], scene_name: str, overwrite: bool) -> None:

@@ -31,7 +31,7 @@ class Quality:
 
 QUALITIES = {
     "quick": Quality("quick", 6, 1, 2, 4),
-    "fine": Quality("fine", 12, 2, 4, 4),
+    "fine": Quality("fine", 18, 2, 4, 4),
 }
 
 

@@ -35,7 +35,7 @@ class Picture:
 def preview(
     scene, width: int = 960, height: int = 720, quality: str = "fine", threads: int | None = None, progress: Progress | None = None
 ) -> Picture:
-    """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (12, more points a pixel).
+    """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (18, more points a pixel).
 
     The same scene gives the same bytes for any number of threads. Raises tiles.Stopped when progress asks to stop.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from projector.rendering.files import RECORD_KEY, check_writable, written_whole
+from projector.rendering.files import RECORD_KEY, check_writable, mark_pdf, written_whole
 
 DPI = 150
 
@@ -24,8 +24,8 @@ def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:
     """Write a figure as PNG or PDF by its ending; SceneError before anything that was not made from the same scene is lost."""
     path = Path(path)
     check_writable([path], about["scene"], overwrite)
-    text = json.dumps(about)
-    notes = {RECORD_KEY: text} if path.suffix == ".png" else {"Subject": text}
     with written_whole(path) as temporary:
-        figure.savefig(temporary, metadata=notes)
+        figure.savefig(temporary, metadata={RECORD_KEY: json.dumps(about)} if path.suffix == ".png" else None)
+        if path.suffix == ".pdf":
+            mark_pdf(temporary, about)
     return path

@@ -73,7 +73,7 @@ def disc_contrast(blur: float, period: float) -> float:
 
 
 # Where 2·J1(x)/x first falls to 0.1, over π: blur discs per period of the finest grating that keeps 10 % contrast.
-_BLURS_PER_PERIOD = 3.4163 / math.pi
+_BLURS_PER_PERIOD = 3.41974 / math.pi
 
 
 def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:

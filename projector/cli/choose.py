@@ -1,0 +1,126 @@
+"""Commands that help to choose: sheet (many pictures side by side) and place (where to put the light)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from projector.cli.answers import Answer, answered, progress_shown
+from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Hang the commands of this module on the application."""
+    app.command("sheet")(sheet)
+    app.command("place")(place)
+
+
+@answered
+def sheet(
+    scene: SceneArgument,
+    rows: Annotated[str, typer.Option("--rows", help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds", show_default=False)],
+    columns: Annotated[str, typer.Option("--columns", help="KEY=VALUE,VALUE,… across it: projector.window.focus.offset_mm=-1,0,1", show_default=False)],
+    size: Annotated[str, typer.Option("--size", help="Size of each picture in pixels.")] = "480x360",
+    quality: Quality = "quick",
+    with_: With = None,
+    out: Out = None,
+    threads: Threads = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
+    """Compare: two keys of a scene over some values, one contact sheet (PNG, PDF) and its numbers (CSV, JSON).
+
+    Finished pictures are kept beside it; a sheet that was stopped goes on from them.
+    """
+    width, height = parsed_size(size)
+    checked_quality(quality)
+    from projector.rendering.files import check_writable, record
+    from projector.reports.contact_sheet import contact_sheet, save_sheet
+    from projector.scene.reader import load
+    from projector.studies import comparison as study
+
+    loaded = load(scene, with_ or ())
+    axes = study.parsed_axis(rows), study.parsed_axis(columns)
+    stem = out if out is not None else Path(f"{loaded.name}-sheet")
+    paths = [stem.with_name(stem.name + ending) for ending in (".png", ".pdf", ".csv", ".json")]
+    check_writable(paths, loaded.name, overwrite)
+    cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown())
+    about = record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality)
+    save_sheet(contact_sheet(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
+    numbers = study.sheet_rows(cells, *axes)
+    _write_numbers(numbers, paths[2], paths[3], about)
+    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths)
+
+
+def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
+    import csv
+    import json as json_text
+
+    from projector.cli.answers import finite
+    from projector.rendering.files import written_whole
+
+    with written_whole(csv_path) as temporary, temporary.open("w", newline="") as file:
+        file.write(f"#{json_text.dumps(about)}\n")
+        writer = csv.DictWriter(file, list(numbers[0]))
+        writer.writeheader()
+        writer.writerows({key: row.get(key) for key in numbers[0]} for row in numbers)
+    with written_whole(json_path) as temporary:
+        temporary.write_text(json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+
+
+def parsed_room(text: str) -> tuple[float, float, float]:
+    """Width, depth and height in metres from "4x5x2.7"; typer.BadParameter for anything else."""
+    try:
+        width, depth, height = (float(part) for part in text.replace("×", "x").split("x"))
+    except ValueError:
+        raise typer.BadParameter(f'"{text}" is not a room; write width x depth x height in metres: 4x5x2.7') from None
+    return width, depth, height
+
+
+@answered
+def place(
+    scene: SceneArgument,
+    width_m: Annotated[float, typer.Option("--width-m", help="Wanted pattern width at the target, square to the beam.", show_default=False)],
+    edge_mm: Annotated[float, typer.Option("--edge-mm", help="Wanted edge width there, 10–90 %.", show_default=False)],
+    f_number: Annotated[float, typer.Option("--f-number", help="What the meter should show there at least, gate open.")] = 4.0,
+    iso: Annotated[float, typer.Option("--iso", help="The meter's ISO.")] = 400.0,
+    room: Annotated[str, typer.Option("--room", help="Room: width x depth x height, m; depth counts from the farthest surface.")] = "5x6x2.7",
+    angle_max_deg: Annotated[float, typer.Option("--angle-max-deg", help="Largest angle off the line from target to camera.")] = 60.0,
+    lens: Annotated[Optional[list[str]], typer.Option("--lens", help="A lens at hand (a lens file). May be repeated; default: all shipped ones.", show_default=False)] = None,
+    at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
+    projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil (default: the first).", show_default=False)] = None,
+    with_: With = None,
+    json: Json = False,
+) -> Answer:
+    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, and what has to give if nothing fits."""
+    room_m = parsed_room(room)
+    from dataclasses import asdict
+
+    from projector.cli.studies import chosen_projectors, point_from
+    from projector.scene.reader import load
+    from projector.studies import placement as study
+    from projector.studies.fringe import shipped_lenses
+
+    loaded = load(scene, with_ or ())
+    spec = chosen_projectors(loaded, projector)[0]
+    wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
+    study.check_wishes(wishes)
+    progress_shown()
+    names = lens or [name for name, _ in shipped_lenses()]
+    answers, relaxations = study.place(loaded, spec, wishes, names, point_from(at) if at else None)
+    words = [line for number, item in enumerate(answers, 1) for line in _place_words(number, item)]
+    if not answers:
+        words.append("nothing fits; what would have to give, the smallest step first:")
+    words += [f"    {item.words}" for item in relaxations]
+    warnings = [] if spec.reading is not None or spec.output is not None else ["no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
+    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations]}, words, [], warnings)
+
+
+def _place_words(number: int, item) -> list[str]:
+    x, y, z = item.position_m
+    return [
+        f"{number}. {item.lens} at f/{item.f_number:.1f}: throw {item.throw_m:.3f} m, focus offset {item.focus_offset_mm:+.2f} mm, lens at ({x:.2f}, {y:.2f}, {z:.2f}) m, {item.angle_deg:.0f}° off the camera's line",
+        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm; meters f/{item.meter_f_number:.1f}, {item.spare_stops:+.1f} stops against the wish",
+    ]

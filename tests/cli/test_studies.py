@@ -1,0 +1,95 @@
+"""The questions a photographer asks, put to the command line."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+from PIL import Image
+
+
+def projector(*arguments, folder):
+    command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
+    return subprocess.run(command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "200"}, timeout=600)
+
+
+def result(run):
+    assert run.returncode == 0, run.stderr
+    return json.loads(run.stdout)["result"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "key", "value"),
+    [
+        # Thin-lens law (OpenStax, University Physics 3, Thin Lenses), inputs and answers as people ask.
+        (["--focal-length-mm", 171, "--lit-width-mm", 34.3, "--throw-m", 4.77], "width_m", 0.9225),
+        (["--width-m", 2.70, "--lit-width-mm", 36, "--throw-m", 7.5], "focal_length_mm", 98.68),
+        (["--width-m", 4, "--height-m", 4, "--lit-width-mm", 24, "--lit-height-mm", 36, "--throw-m", 15], "focal_length_mm", 133.8),
+        (["--beam-angle-deg", 19, "--throw-m", 3], "width_m", 1.004),
+        (["--beam-angle-deg", 36, "--throw-m", 3], "camera_lens_like_mm", 66.6),
+        (["--focal-length-mm", 55, "--travel-mm", 4], "nearest_focus_m", 0.811),
+    ],
+)
+def test_throw_answers_forwards_and_backwards(tmp_path, arguments, key, value):
+    assert result(projector("throw", *arguments, "--json", folder=tmp_path))[key] == pytest.approx(value, rel=1e-3)
+
+
+def test_throw_on_a_scene_tells_its_outline(tmp_path):
+    found = result(projector("throw", "01-square-wall", "--json", folder=tmp_path))["projectors"][0]
+    assert found["width_m"] == pytest.approx(found["square_width_m"], rel=1e-3)
+    assert found["missed_share"] == 0.0
+
+
+def test_throw_draws_a_figure(tmp_path):
+    run = projector("throw", "--focal-length-mm", 85, "--lit-width-mm", 28, "--throw-m", 2.5, "-o", "sizes", folder=tmp_path)
+    assert run.returncode == 0 and Image.open(tmp_path / "sizes.png").size[0] > 800
+
+
+def test_sharpness_and_fringe_answer_with_units(tmp_path):
+    found = result(projector("sharpness", "03-cabin-window", "--at", "pilot.left_eye", "--within-mm", 5, "--json", "-o", "soft", folder=tmp_path))["points"][0]
+    assert found["edge_across_mm"] == pytest.approx(found["measured_across_mm"], rel=0.02)
+    assert (tmp_path / "soft.png").is_file()
+    rows = result(projector("fringe", "03-cabin-window", "--at", "pilot.left_eye", "--lens", "achromat", "--json", "-o", "edges", folder=tmp_path))["points"]
+    assert rows[0]["width_mm"] > 5.0 * rows[1]["width_mm"] and rows[0]["cures"]
+    assert (tmp_path / "edges.png").is_file()
+
+
+def test_a_sheet_has_its_pictures_and_numbers_and_is_replaced_by_itself(tmp_path):
+    arguments = ["sheet", "01-square-wall", "--rows", "projector.window.stencil.file=window,circle", "--columns", "projector.window.focus.offset_mm=0,2", "--size", "96x72", "-o", "all"]
+    for _ in range(2):
+        run = projector(*arguments, folder=tmp_path)
+        assert run.returncode == 0, run.stderr
+    assert Image.open(tmp_path / "all.png").size[0] > 200
+    assert (tmp_path / "all.pdf").read_bytes().startswith(b"%PDF")
+    with (tmp_path / "all.csv").open() as file:
+        next(file)
+        assert len(list(csv.DictReader(file))) == 4
+    assert len(json.loads((tmp_path / "all.json").read_text())["cells"]) == 4
+
+
+def test_place_says_what_has_to_give(tmp_path):
+    found = result(projector("place", "03-cabin-window", "--width-m", 3, "--edge-mm", 5, "--room", "4x3x2.7", "--lens", "achromat", "--json", folder=tmp_path))
+    assert found["answers"] == [] and found["relaxations"][0]["wish"] == "width"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["throw"], "not enough to answer from"),
+        (["throw", "--focal-length-mm", 85, "--lit-width-mm", 28, "--throw-m", -2], "above zero"),
+        (["sharpness", "03-cabin-window", "--at", "pilot.left_knee"], "no landmark"),
+        (["sharpness", "03-cabin-window", "--within-mm", 0], "more than 0 mm"),
+        (["fringe", "03-cabin-window", "--tolerance-arcmin", 0], "above zero"),
+        (["fringe", "03-cabin-window", "--lens", "acromat"], "did you mean achromat"),
+        (["sheet", "01-square-wall", "--rows", "camera.iso=1", "--columns", "nothing"], "is not an axis"),
+        (["place", "03-cabin-window", "--width-m", 1, "--edge-mm", 0], "above zero"),
+    ],
+)
+def test_bad_wishes_get_one_clear_line(tmp_path, arguments, words):
+    run = projector(*arguments, folder=tmp_path)
+    assert run.returncode == 1 and words in run.stderr and "Traceback" not in run.stderr
+    assert list(tmp_path.iterdir()) == []
