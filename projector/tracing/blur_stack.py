@@ -17,7 +17,7 @@ import numpy as np
 from projector.jit import formula
 from projector.tracing.convolution import FULL, Spectrum, convolve_directly, quantise
 from projector.tracing.gate_image import GateImage
-from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image
+from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image, kernel_size
 
 # Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
 FIRST_DIAMETER = 1.5
@@ -37,6 +37,7 @@ class Stack(NamedTuple):
     texels     (n,) uint16, all levels one after the other; FULL stands for the open gate on the axis
     offsets, widths, heights (k,) int64; lefts, tops (k,) m, centre of each level's first texel; pitches (k,) m
     diameters  (k / n_signs,) m, growing from 0: patch diameter of each level
+    inverse_gaps (k / n_signs − 1,) 1/m: one over the step from each diameter to the next
     n_signs    1, or 2 where a half turn changes the pupil: the second half of the levels is for the turned pupil
     """
 
@@ -48,6 +49,7 @@ class Stack(NamedTuple):
     tops: np.ndarray
     inverse_pitches: np.ndarray
     diameters: np.ndarray
+    inverse_gaps: np.ndarray
     n_signs: int
 
 
@@ -60,12 +62,14 @@ class BlurStack:
         self._workers = workers
         self._reduced = {0: image.values}
         self._spectra: dict[int, Spectrum] = {}
-        self._levels: dict[tuple[int, int], np.ndarray] = {}
+        self._filled: set[tuple[int, int]] = set()
         self._lock = threading.Lock()
         self._last: tuple | None = None
         self._per_octave = STEPS_PER_OCTAVE_FINE if pupil.kind in (RING, BITMAP) else STEPS_PER_OCTAVE
         widest = WIDEST_PATCH * max(image.values.shape)
         self._n_steps = 1 + math.ceil(math.log2(widest / FIRST_DIAMETER) * self._per_octave)
+        self._signs = (1,) if pupil.symmetric else (1, -1)
+        self._plans = self._all_plans()
 
     def _diameter(self, step: int) -> float:
         """Patch diameter of a step of the ladder, in pixels of the gate's picture."""
@@ -84,67 +88,79 @@ class BlurStack:
     def stack(self, low: float, high: float, cells_low: float | None = None) -> Stack:
         """The levels for patch diameters from `low` to `high` (m), and coarser spaced ones for small cells below.
 
-        The last answer is given again while it holds what is asked for and not much more.
+        Levels that are there already cost nothing.
         """
         steps = self._steps_for(low, high, low if cells_low is None else min(low, cells_low))
-        if self._last is not None and set(steps) <= set(self._last[0]) and len(self._last[0]) <= len(steps) + 6:
+        if self._last is not None and self._last[0] == steps:
             return self._last[1]
-        signs = (1,) if self._pupil.symmetric else (1, -1)
-        keys = [(step, sign) for sign in signs for step in steps]
-        plans = [self._plan(step, sign) for step, sign in keys]
-        sizes = [plan.height * plan.width for plan in plans]
-        offsets = np.cumsum([0, *sizes[:-1]]).astype(np.int64)
-        # One block for all levels, filled in place by as many threads as there are, the dearest levels first.
-        texels = np.empty(sum(sizes), np.uint16)
-        views = [texels[at : at + size].reshape(plan.height, plan.width) for at, size, plan in zip(offsets, sizes, plans, strict=True)]
-        order = sorted(range(len(keys)), key=lambda i: -plans[i].cost)
+        keys = [(step, sign) for sign in self._signs for step in steps]
+        new = sorted((key for key in keys if key not in self._filled), key=lambda key: -self._plans[key].cost)
         with ThreadPoolExecutor(self._workers) as pool:
-            list(pool.map(lambda i: self._fill(keys[i], plans[i], views[i]), order))
-        self._levels = dict(zip(keys, views, strict=True))
+            list(pool.map(self._fill, new))
+        self._filled.update(new)
+        plans = [self._plans[key] for key in keys]
+        diameters = np.array([self._diameter(step) * self._image.pitch for step in steps])
         stack = Stack(
-            texels,
-            offsets,
+            self._texels,
+            np.array([plan.offset for plan in plans], np.int64),
             np.array([plan.width for plan in plans], np.int64),
             np.array([plan.height for plan in plans], np.int64),
             np.array([plan.left for plan in plans]),
             np.array([plan.top for plan in plans]),
             1.0 / np.array([plan.pitch for plan in plans]),
-            np.array([self._diameter(step) * self._image.pitch for step in steps]),
-            len(signs),
+            diameters,
+            1.0 / np.diff(diameters),
+            len(self._signs),
         )
         self._last = (steps, stack)
         return stack
 
+    def _all_plans(self) -> dict[tuple[int, int], _Plan]:
+        """Where every level of the ladder will lie in one block of texels. Memory is taken only as levels are filled."""
+        plans, offset = {}, 0
+        for sign in self._signs:
+            for step in range(self._n_steps):
+                plans[step, sign] = plan = self._plan(step, sign)._replace(offset=offset)
+                offset += plan.height * plan.width
+        self._texels = np.empty(offset, np.uint16)
+        return plans
+
     def _plan(self, step: int, sign: int) -> _Plan:
-        """What a level will be: its kernel, size and place."""
+        """What a level will be: its size and place, and about how dear it is."""
         image = self._image
+        height, width = image.values.shape
         if step == 0:
-            return _Plan(0, None, *image.values.shape, image.left, image.top, image.pitch, 0.0)
+            return _Plan(0, 0, height, width, image.left, image.top, image.pitch, 0.0)
         diameter = self._diameter(step)
         power = max(0, math.floor(math.log2(diameter / PIXELS_PER_PATCH)))
-        scale = 2**power
-        kernel = _pupil_kernel(self._pupil, diameter, scale)
+        for _ in range(power):
+            height, width = -(-height // 2), -(-width // 2)
+        size = kernel_size(self._pupil, _narrowed(diameter, 2**power))
+        pitch = image.pitch * 2**power
+        shift = 0.5 * (pitch - image.pitch) - (size // 2) * pitch
+        taps = diameter * diameter if self._is_direct(step) else 600.0
+        height, width = height + size - 1, width + size - 1
+        return _Plan(power, 0, height, width, image.left + shift, image.top + shift, pitch, height * width * taps)
+
+    def _is_direct(self, step: int) -> bool:
+        return self._diameter(step) < DIRECT_BELOW
+
+    def _fill(self, key: tuple[int, int]) -> None:
+        """Make one level in its place."""
+        step, sign = key
+        plan = self._plans[key]
+        out = self._texels[plan.offset : plan.offset + plan.height * plan.width].reshape(plan.height, plan.width)
+        if step == 0:
+            quantise(self._image.values, out)
+            return
+        weights = coverage_image(self._pupil, _narrowed(self._diameter(step), 2**plan.power))
         if sign > 0:
             # A patch gathers T(c + b·A): a correlation, so the convolution's kernel is the pupil turned by 180°.
-            kernel = kernel[::-1, ::-1]
-        height, width = (side + kernel.shape[0] - 1 for side in self._picture(power).shape)
-        pitch = image.pitch * scale
-        shift = 0.5 * (pitch - image.pitch) - (kernel.shape[0] // 2) * pitch
-        directly = diameter < DIRECT_BELOW and power == 0
-        cost = height * width * (np.count_nonzero(kernel) if directly else 500.0)
-        return _Plan(power, kernel, height, width, image.left + shift, image.top + shift, pitch, cost)
-
-    def _fill(self, key: tuple[int, int], plan: _Plan, out: np.ndarray) -> None:
-        """Make one level in place, or copy it from the last stack."""
-        kept = self._levels.get(key)
-        if kept is not None:
-            out[...] = kept
-        elif plan.kernel is None:
-            quantise(self._image.values, out)
-        elif plan.power == 0 and self._diameter(key[0]) < DIRECT_BELOW:
-            convolve_directly(self._image.values, plan.kernel, out)
+            weights = weights[::-1, ::-1]
+        if self._is_direct(step):
+            convolve_directly(self._image.values, weights, out)
         else:
-            self._spectrum(plan.power).convolve(plan.kernel, out)
+            self._spectrum(plan.power).convolve(weights, out)
 
     def _picture(self, power: int) -> np.ndarray:
         """The gate's picture averaged over blocks of 2^power pixels, padded with metal to whole blocks."""
@@ -166,10 +182,10 @@ class BlurStack:
 
 
 class _Plan(NamedTuple):
-    """A level to be made: reduction, kernel, size in texels, place and pitch (m), and about how dear it is."""
+    """A level: reduction, place in the block of texels, size in texels, place and pitch (m), and about how dear it is."""
 
     power: int
-    kernel: np.ndarray | None
+    offset: int
     height: int
     width: int
     left: float
@@ -178,15 +194,15 @@ class _Plan(NamedTuple):
     cost: float
 
 
-def _pupil_kernel(pupil: Pupil, diameter: float, scale: int) -> np.ndarray:
-    """The pupil drawn `diameter` gate pixels wide on pixels of `scale`, narrowed by what else blurs a look-up.
+def _narrowed(diameter: float, scale: int) -> float:
+    """Diameter, in pixels of `scale`, that a patch of `diameter` gate pixels is drawn with, less what else blurs a look-up.
 
     Second moments add: a disc has d²/16 along each axis. Against a disc over the bitmap (itself linear between pixel
     centres, 1/6) a look-up has the reduced picture's pixels (p² − 1)/12, the kernel's p²/12, and p²/6 on average from
     running straight between texels.
     """
     wanted = diameter * diameter / 16.0 + 0.25 - scale * scale / 3.0
-    return coverage_image(pupil, 4.0 * math.sqrt(max(wanted, 0.25 * diameter * diameter / 16.0)) / scale)
+    return 4.0 * math.sqrt(max(wanted, 0.25 * diameter * diameter / 16.0)) / scale
 
 
 @formula
@@ -222,12 +238,10 @@ def patch_light(stack, x, y, signed_diameter, step):
     while step > 0 and diameter < stack.diameters[step]:
         step -= 1
     low = stack.diameters[step]
-    high = stack.diameters[step + 1]
+    share = min(max((diameter - low) * stack.inverse_gaps[step], 0.0), 1.0)
     if low == 0.0:
-        share = diameter * diameter / (high * high)
-    else:
-        share = (diameter - low) / (high - low)
-    share = min(max(share, 0.0), 1.0)
+        # Small patches add to the pixels' own blur by their squares.
+        share *= share
     level = step
     if stack.n_signs == 2 and signed_diameter < 0.0:
         level += last + 1

@@ -148,6 +148,11 @@ def pupil_point(pupil, u, v):
     return (column + right) * pixel - pupil.extent, (row + down) * pixel - pupil.extent
 
 
+def kernel_size(pupil: Pupil, diameter_pixels: float) -> int:
+    """Side (pixels, odd) of the picture of a pupil whose nominal diameter is `diameter_pixels`."""
+    return 2 * math.ceil(0.5 * diameter_pixels * pupil.reach + 0.5) + 1
+
+
 def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) -> np.ndarray:
     """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
 
@@ -155,8 +160,8 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
     way, else from sub-samples, enough of them that small pupils keep their shape.
     """
     radius = 0.5 * diameter_pixels
-    half = int(math.ceil(radius * pupil.reach + 0.5))
-    n = 2 * half + 1
+    n = kernel_size(pupil, diameter_pixels)
+    half = n // 2
     if pupil.kind == BITMAP:
         image = _bitmap_coverage(pupil, (np.arange(n + 1) - 0.5 * n) / radius)
     else:
