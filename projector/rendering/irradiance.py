@@ -117,7 +117,7 @@ def irradiance_map(
             levels.append(_open_level(scene, spec, prepared) * factor)
             if n_rays_side is None:
                 visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress)
-                stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, [(points, visibility)]))
+                stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
                 prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress)
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)

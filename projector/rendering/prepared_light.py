@@ -78,26 +78,27 @@ class Reach:
     farthest: float
     needs_cells: bool
 
+    def joined(self, other: Reach) -> Reach:
+        """Both together."""
+        return Reach(min(self.nearest, other.nearest), max(self.farthest, other.farthest), self.needs_cells or other.needs_cells)
 
-def reach_of(light: Light, sets: list[tuple[Points, Visibility]]) -> Reach:
-    """What the stack has to serve; depends on the projector's place, not on its lens."""
+
+def reach_of(light: Light, points: Points, state: np.ndarray) -> Reach:
+    """What the stack has to serve for points of a state (n,); depends on the projector's place, not on its lens."""
+    reached = np.flatnonzero((state != DARK) & (state != UNKNOWN))
+    if reached.size == 0:
+        return Reach(math.inf, 0.0, False)
     forward = np.asarray(light.forward, np.float32)
-    shift = np.float32(np.dot(light.forward, light.position))
-    nearest, farthest, needs_cells = np.inf, 0.0, False
-    for points, visibility in sets:
-        reached = np.flatnonzero((visibility.state != DARK) & (visibility.state != UNKNOWN))
-        if reached.size:
-            depths = points.positions[reached] @ forward - shift
-            nearest, farthest = min(nearest, float(depths.min())), max(farthest, float(depths.max()))
-            needs_cells = needs_cells or np.ptp(points.normals[reached], axis=0).max() > 1e-6 or visibility.seen.size > 0
-    if farthest <= 0.0:
-        return Reach(1.0, 1.0, False)
-    return Reach(max(nearest, 1e-3), max(farthest, 1e-3), bool(needs_cells))
+    depths = points.positions[reached] @ forward - np.float32(np.dot(light.forward, light.position))
+    needs_cells = (state >= 0).any() or np.ptp(points.normals[reached], axis=0).max() > 1e-6
+    return Reach(max(float(depths.min()), 1e-3), max(float(depths.max()), 1e-3), bool(needs_cells))
 
 
 def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     """The levels that points within a reach need, made if they are not yet there."""
     light = prepared.light
+    if reach.farthest <= 0.0:
+        reach = Reach(1.0, 1.0, False)
     low, high = _patch_range(light, reach.nearest, reach.farthest)
     needs_cells = reach.needs_cells or light.blades.limits.size > 0 or light.spherical != 0.0
     cells_low = low / N_SIDE_PRODUCT * math.sqrt(light.pupil.area) if needs_cells else None

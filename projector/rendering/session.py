@@ -16,6 +16,8 @@ A session may be used by one thread at a time; several sessions may work at once
 
 from __future__ import annotations
 
+import functools
+import math
 from collections import OrderedDict
 from collections.abc import Callable
 from typing import Any
@@ -191,15 +193,22 @@ class RenderSession:
                 seen_by_set.append(self._visibility(name, i, spec, prepared[i].light, item.points))
             made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
             key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
-            pairs = [(item.points, visibility) for item, visibility in zip(sets, seen_by_set, strict=True) if item.count]
-            looks = self.kept.serials("hits", "shadow edges", *(f"first look {name} {i}" for name in ("grid", "outlines", "shadow edges")))
-            reach = self.kept.get(f"reach {i}", looks, lambda light=prepared[i].light, pairs=pairs: prepared_light.reach_of(light, pairs))
+            reach = self._reach(i, prepared[i].light, sets, seen_by_set)
             layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach: self._light_layer(p, sets, s, r)))
         if self.scene.ambient is not None and specs:
             table = self._ambient_table(prepared[0], specs[0])
             key = (table.tobytes(), prepared[0].power.is_flash, self.kept.serials("hits", "shadow edges"))
             layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], table, sets)))
         return layers
+
+    def _reach(self, index: int, light, sets, seen_by_set):
+        """What a projector's stack has to serve, found once for each set of points and place of the projector."""
+        total = prepared_light.Reach(math.inf, 0.0, False)
+        for name, item, visibility in zip(("grid", "outlines", "shadow edges"), sets, seen_by_set, strict=True):
+            key = self.kept.serials("hits", f"first look {name} {index}")
+            make = functools.partial(prepared_light.reach_of, light, item.points, visibility.state)
+            total = total.joined(self.kept.get(f"reach {name} {index}", key, make))
+        return total
 
     def _shadow_edges(self, hits, seen) -> PointSet:
         """More points in the pixels where a shadow's edge runs."""

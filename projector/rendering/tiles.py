@@ -11,6 +11,8 @@ from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 
 DEFAULT_PIECE = 16384
+# Short lists are cut finer, so that every thread has several pieces; below this a piece costs more than it holds.
+SMALLEST_PIECE = 256
 
 
 class Stopped(Exception):
@@ -74,6 +76,7 @@ class Workers:
         self, count: int, work: Callable[[int, int], None], name: str = "", progress: Progress | None = None, piece: int = DEFAULT_PIECE
     ) -> None:
         """Call work(start, stop) over 0 … count. An error or a wish to stop ends the rest of it."""
+        piece = max(min(piece, -(-count // (6 * self.threads))), min(SMALLEST_PIECE, piece))
         bounds = [(start, min(start + piece, count)) for start in range(0, count, piece)]
         if self._pool is None or len(bounds) <= 1:
             for done, (start, stop) in enumerate(bounds):
