@@ -11,7 +11,8 @@ from projector.tracing.arrays import SceneArrays
 from projector.tracing.first_hits import NOTHING
 from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, Points, Visibility, n_points
-from projector.tracing.visibility import BEAM_MARGIN, beam_bounds, look_closely, look_first, number_penumbrae
+from projector.tracing.projection import mark_unlit
+from projector.tracing.visibility import BEAM_MARGIN, PENUMBRA, beam_bounds, look_closely, look_first, number_penumbrae
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
@@ -37,10 +38,15 @@ class FirstLook:
 
 
 def first_look(
-    arrays: SceneArrays, light: Light, radius: float, points: Points, workers: Workers, progress: Progress | None = None
+    arrays: SceneArrays, light: Light, radius: float, points: Points, workers: Workers, progress: Progress | None = None, image=None
 ) -> FirstLook:
-    """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m)."""
-    state = np.empty(n_points(points), np.int32)
+    """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m).
+
+    With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
+    """
+    state = np.full(n_points(points), PENUMBRA, np.int32)
+    if image is not None:
+        workers.run_pieces(state.size, lambda start, stop: mark_unlit(light, image, points, start, stop, state))
     widest = light._replace(radius=max(radius, light.radius))
     beam = beam_bounds(widest)
 
@@ -67,8 +73,8 @@ def visibility_from(
 
 
 def find_visibility(
-    arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None
+    arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None
 ) -> Visibility:
-    """What points see of a projector's pupil, in one go."""
-    look = first_look(arrays, light, light.radius, points, workers, progress)
+    """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
+    look = first_look(arrays, light, light.radius, points, workers, progress, image)
     return visibility_from(look, arrays, light, points, n_side, workers, progress)

@@ -280,3 +280,20 @@ def add_light(light, stack, cell_stack, image, points, visibility, weights, star
     """
     for i in range(start, stop):
         _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out)
+
+
+@kernel
+def mark_unlit(light, image, points, start, stop, state):
+    """Set state to UNKNOWN for the points start … stop whose patch of the gate is dark at every wavelength: no ray need be cast for them."""
+    for i in range(start, stop):
+        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        if not z > 1e-6:
+            state[i] = UNKNOWN
+            continue
+        slope_x = x / z
+        slope_y = y / z
+        field_squared = field_radius_squared(light, slope_x, slope_y)
+        normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+        footprint = _footprint(light, points.areas[i], max(-(normal[0] * x + normal[1] * y + normal[2] * z), 0.0), z)
+        if _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE:
+            state[i] = UNKNOWN

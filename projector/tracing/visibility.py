@@ -97,12 +97,13 @@ def _first_look(bvh, light, points, i, beam):
 
 @kernel
 def look_first(bvh, light, points, beam, start, stop, state):
-    """First pass over points start … stop: state (n,) int32 becomes DARK, LIT, UNKNOWN or PENUMBRA.
+    """First pass over points start … stop: state (n,) int32 becomes DARK, LIT, UNKNOWN or PENUMBRA; what is UNKNOWN already stays so.
 
     beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
     """
     for i in range(start, stop):
-        state[i] = _first_look(bvh, light, points, i, beam)
+        if state[i] != UNKNOWN:
+            state[i] = _first_look(bvh, light, points, i, beam)
 
 
 @kernel
