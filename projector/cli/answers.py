@@ -26,6 +26,7 @@ class Answer:
     words: list[str] = field(default_factory=list)
     files: list[Path] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    exit_code: int = DONE
 
 
 def version() -> str:
@@ -94,7 +95,7 @@ def _show(name: str, answer: Answer, as_json: bool) -> int:
             print(f"wrote {path}")
     for warning in answer.warnings:
         _say_error(f"note: {warning}")
-    return DONE
+    return answer.exit_code
 
 
 def _show_faults(name: str, faults, as_json: bool) -> None:

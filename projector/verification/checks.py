@@ -1,0 +1,233 @@
+"""The quick outside checks: every published value computed again, here and now, by the program itself.
+
+Nothing is stored but what was published; errors are what comes out on this machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics import dispersion, thin_lens
+from projector.photometry import colour, exposure, filters, spectra
+from projector.rendering.irradiance import irradiance_map
+from projector.scene.reader import load_text
+from projector.studies import throw as throw_study
+from projector.tracing.arrays import light_arrays, open_gate_flux
+from projector.tracing.light_path import mean_pupil_geometry
+from projector.verification.published import VALUES, Published
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """What was published and what came out."""
+
+    published: Published
+    got: float
+
+    @property
+    def error(self) -> float:
+        """Got less expected."""
+        return self.got - self.published.expected
+
+    @property
+    def passed(self) -> bool:
+        """Whether the error is within the tolerance."""
+        return abs(self.error) <= self.published.tolerance
+
+
+def _conjugate(focal_length, distance):
+    return thin_lens.conjugate_distance(focal_length, distance)
+
+
+def _scene(distance: float, wall: float, lens: str, focus: float, gate_mm: float = 70.0, blade: str = "", yaw: float = 0.0, square_mm: float | None = None):
+    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m."""
+    gate = f'shape = "rectangle", width_mm = {square_mm}, height_mm = {square_mm}' if square_mm else f'shape = "round", diameter_mm = {gate_mm}'
+    text = f"""
+format = 1
+[camera]
+position_m = [0.0, 1.5, 9.0]
+aim = [0.0, 1.5, 0.0]
+[[projector]]
+name = "p"
+position_m = [0.0, 1.5, {distance}]
+aim = [0.0, 1.5, 0.0]
+gate = {{ {gate} }}
+lens = {{ {lens} }}
+focus = {{ distance_m = {focus} }}
+reading = {{ f_number = 8, iso = 100, distance_m = 2.0 }}
+{blade}
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.5, 0.0]
+width_m = {wall}
+height_m = {wall}
+yaw_deg = {yaw}
+"""
+    return load_text(text, "check")
+
+
+def _middle(found) -> float:
+    return float(found.illuminance[found.illuminance.shape[0] // 2, found.illuminance.shape[1] // 2])
+
+
+def _crossings(x, values, level):
+    above = values > level
+    at = np.flatnonzero(above[1:] != above[:-1])
+    return x[at] + (level - values[at]) / (values[at + 1] - values[at]) * (x[at + 1] - x[at])
+
+
+def _row(found):
+    left, right, _, _ = found.extent_m
+    n = found.illuminance.shape[1]
+    return left + (np.arange(n) + 0.5) * (right - left) / n, found.illuminance[found.illuminance.shape[0] // 2].astype(float)
+
+
+def _map_width() -> float:
+    distance = _conjugate(0.1, 0.103)
+    x, values = _row(irradiance_map(_scene(distance, 1.2, "focal_length_mm = 100, f_number = 8", distance, square_mm=24.0), n_across=800))
+    ends = _crossings(x, values, 0.5 * values[400])
+    return float(ends[-1] - ends[0])
+
+
+def _map_edge() -> float:
+    blade = 'blade = [ { side = "left", insertion_mm = 35.0 } ]'
+    sharp = _conjugate(0.1, 0.103)
+    x, values = _row(irradiance_map(_scene(3.0, 0.008, "focal_length_mm = 100, f_number = 4", sharp, blade=blade), n_across=200))
+    full = values.max()
+    return 1e3 * abs(float(_crossings(x, values, 0.9 * full)[0] - _crossings(x, values, 0.1 * full)[0]))
+
+
+def _map_reading(distance: float = 2.0) -> float:
+    return _middle(irradiance_map(_scene(distance, 0.1, "focal_length_mm = 85, f_number = 4", 2.0), n_across=17))
+
+
+def _coaxial_discs() -> float:
+    """Pupil of 0.2 m across and a gate's image of 0.4 m, 0.5 m away: flux caught by a wall there over π·L·A."""
+    focal_length, sharp = 0.2, 0.5
+    tube = _conjugate(focal_length, sharp)
+    gate = 1000.0 * 0.4 * tube / sharp
+    scene = _scene(sharp, 0.5, f"focal_length_mm = {1000 * focal_length}, f_number = 1.0", sharp, gate_mm=gate)
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    found = irradiance_map(scene, n_across=400)
+    flux = float(found.illuminance.sum(dtype=float)) * (0.5 / 400) ** 2
+    # The reading fixed the level at 2.00 m on the axis: E = π·L·r²/(r² + d²) (disc source).
+    luminance = 160.0 / (math.pi * light.radius**2 / (light.radius**2 + 4.0))
+    return flux / (luminance * math.pi * math.pi * light.radius**2)
+
+
+def _tilted_wall() -> float:
+    tube = _conjugate(0.085, 3.0)
+    scene = _scene(3.0, 4.0, "focal_length_mm = 85, f_number = 4", 3.0, yaw=30.0, square_mm=2000.0 * tube * math.tan(math.radians(13.0)))
+    ratio = throw_study.landed_outline(scene, scene.projector[0]).keystone_across
+    return max(ratio, 1.0 / ratio)
+
+
+def _cosine() -> float:
+    scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 16", 2.0)
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    aside = 2.0 * math.tan(math.radians(30.0))
+    return mean_pupil_geometry(light, aside, 0.0, 2.0, 0.0, 0.0, -1.0)[0] / mean_pupil_geometry(light, 0.0, 0.0, 2.0, 0.0, 0.0, -1.0)[0]
+
+
+def _lumens() -> float:
+    """1500 lm through the lens, shared over the disc that the beam covers."""
+    scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 8", 2.0, gate_mm=1200.0 * _conjugate(0.085, 2.0) / 2.0)
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    luminance = 1500.0 / open_gate_flux(light)
+    slope = light.gate.half_width / light.tube_length
+    back = luminance * math.pi * light.radius**2 * math.pi * slope**2 / (1.0 + slope**2)
+    return back / (math.pi * 0.6**2)
+
+
+def _figure_measure(name: str) -> float:
+    from projector.scene.figure import build_figure
+
+    figure = build_figure("head")
+    places = figure.landmarks
+    if name == "eyes":
+        return 1e3 * float(np.linalg.norm(places["left_eye"] - places["right_eye"]))
+    if name == "face height":
+        return 1e3 * float(np.linalg.norm(places["nose_bridge"] - places["chin"]))
+    vertices = figure.mesh.vertices
+    # Widest above the ears: between the ears' upper edge and the crown.
+    above = vertices[vertices[:, 1] > max(places["left_ear"][1], places["right_ear"][1]) + 0.045]
+    return 1e3 * float(np.ptp(above[:, 0]))
+
+
+def _xy(spectrum):
+    return colour.xy_from_xyz(colour.xyz_from_spectrum(spectrum))
+
+
+def _focal(line: float) -> float:
+    return 100.0 / float(dispersion.singlet_relative_power("N-BK7", line))
+
+
+def _achromat(line: float) -> float:
+    return 100.0 / float(dispersion.achromat_relative_power("N-BK7", "F2", line))
+
+
+COMPUTE: dict[str, Callable[[], float]] = {
+    "slide width": lambda: 0.024 * thin_lens.magnification(0.103, _conjugate(0.1, 0.103)),
+    "slide screen": lambda: _conjugate(0.1, 0.103),
+    "image distance": lambda: _conjugate(0.1, 0.5),
+    "two f": lambda: _conjugate(0.1, 0.2) / 0.2,
+    "camera image": lambda: 1e3 * _conjugate(0.05, 3.0),
+    "camera frame": lambda: 0.036 * 3.0 / _conjugate(0.05, 3.0),
+    "magnifier": lambda: -_conjugate(0.1, 0.085) / 0.085,
+    "blur disc": lambda: 1e3 * thin_lens.blur_circle_diameter(0.025, 1.0 / (1.0 / 0.1 - 1.0 / 0.103), 3.0),
+    "view 50": lambda: math.degrees(thin_lens.angle_of_view(0.05, math.hypot(0.036, 0.024))),
+    "view 85": lambda: math.degrees(thin_lens.angle_of_view(0.085, 0.036)),
+    "cosine": _cosine,
+    "image plane": lambda: 0.9 * 2.0e6 * thin_lens.pupil_to_point_irradiance(math.pi * 0.0125**2, 0.0, 0.0, 3.43333),
+    "index F": lambda: float(dispersion.refractive_index("N-BK7", dispersion.LINE_F_NM)),
+    "index d": lambda: float(dispersion.refractive_index("N-BK7", dispersion.LINE_D_NM)),
+    "index C": lambda: float(dispersion.refractive_index("N-BK7", dispersion.LINE_C_NM)),
+    "abbe crown": lambda: dispersion.abbe_number("N-BK7"),
+    "abbe flint": lambda: dispersion.abbe_number("F2"),
+    "singlet blue": lambda: _focal(dispersion.LINE_F_NM),
+    "singlet red": lambda: _focal(dispersion.LINE_C_NM),
+    "achromat F": lambda: _achromat(dispersion.LINE_F_NM),
+    "achromat g": lambda: _achromat(dispersion.LINE_G_NM),
+    "axial blue": lambda: 1e3 * 0.025 * _conjugate(0.1, 0.103) * abs(1e3 / _focal(dispersion.LINE_F_NM) - 10.0),
+    "observer": lambda: float(np.interp(600.0, spectra.WAVELENGTHS_NM, spectra.OBSERVER[:, 1])),
+    "white d65": lambda: float(_xy(spectra.daylight(6504.0))[1]),
+    "white tungsten": lambda: float(_xy(spectra.tungsten(3200.0))[0]),
+    "srgb grey": lambda: float(colour.encode_srgb(0.18)),
+    "srgb half": lambda: float(colour.encode_srgb(0.5)),
+    "coaxial discs": _coaxial_discs,
+    "flash f/8": lambda: exposure.luminous_exposure_for_flash(8.0, 100.0),
+    "dome": lambda: math.log2(exposure.C_DOME / exposure.C_FLAT),
+    "shutter": lambda: math.log2(exposure.combined_luminous_exposure(0.0, 1.0, 1 / 8) / exposure.combined_luminous_exposure(0.0, 1.0, 1 / 30)),
+    "lumens": _lumens,
+    "distance stops": lambda: throw_study.stops_for_distance(1.0, 1.5),
+    "neutral": lambda: float(filters.neutral(density=0.6)[0]),
+    "mired": lambda: filters.mired_shift(3200.0, 5600.0),
+    "edge": lambda: thin_lens.DISC_EDGE_10_90,
+    "map width": _map_width,
+    "map edge": _map_edge,
+    "map reading": _map_reading,
+    "map inverse square": lambda: math.log2(_map_reading(4.0) / _map_reading(2.0)),
+    "tilted wall": _tilted_wall,
+    "nearest": lambda: throw_study.nearest_focus(55.0, 4.0),
+    "lens for size": lambda: throw_study.lens_for(2.70, 36.0, 7.5).focal_length_mm,
+    "beam lens": lambda: throw_study.camera_lens_like(36.0),
+    "eyes": lambda: _figure_measure("eyes"),
+    "face height": lambda: _figure_measure("face height"),
+    "head breadth": lambda: _figure_measure("head breadth"),
+}
+
+
+def run_checks(progress=None) -> list[CheckResult]:
+    """Every check, in the order of the published values. progress: a rendering.tiles.Progress."""
+    results = []
+    for index, value in enumerate(VALUES):
+        if progress is not None:
+            progress.tell("checks", index, len(VALUES))
+        results.append(CheckResult(value, float(COMPUTE[value.key]())))
+    if progress is not None:
+        progress.tell("checks", len(VALUES), len(VALUES))
+    return results

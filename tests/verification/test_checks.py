@@ -1,0 +1,25 @@
+"""Every published value, computed again: the same checks that `projector verify` runs on a user's machine."""
+
+from __future__ import annotations
+
+import pytest
+
+from projector.verification.checks import COMPUTE, CheckResult
+from projector.verification.published import VALUES
+
+
+@pytest.mark.parametrize("value", VALUES, ids=lambda value: value.key)
+def test_a_published_value_comes_out_again(value):
+    result = CheckResult(value, float(COMPUTE[value.key]()))
+    assert result.passed, f"{value.what}: expected {value.expected} {value.unit}, got {result.got} ({value.source})"
+
+
+def test_there_are_at_least_forty_checks_each_with_a_source_and_a_reason():
+    assert len(VALUES) >= 40
+    assert {value.key for value in VALUES} == set(COMPUTE)
+    assert all(value.source and value.why and value.tolerance > 0.0 for value in VALUES)
+
+
+def test_a_wrong_value_does_not_pass():
+    value = VALUES[0]
+    assert not CheckResult(value, value.expected + 1.01 * value.tolerance).passed
