@@ -227,8 +227,10 @@ def _footprint(light, area, cosine_height, z):
 def _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out):
     """Add one projector's light at point i."""
     state = visibility.state[i]
+    if state == DARK or state == UNKNOWN:
+        return
     x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-    if state == DARK or state == UNKNOWN or not z > 1e-6:
+    if not z > 1e-6:
         return
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     inverse_distance = 1.0 / z
