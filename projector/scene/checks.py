@@ -5,10 +5,11 @@ from __future__ import annotations
 import difflib
 from collections import Counter
 
-import numpy as np
-
+from projector.scene.check_report import Report
 from projector.scene.faults import Fault, SceneError
+from projector.scene.field_faults import Places
 from projector.scene.figure import LANDMARKS
+from projector.scene.place_checks import check_places
 
 _FILTER_FIELDS = {
     "neutral": ({"density", "stops"}, 1),
@@ -27,33 +28,16 @@ _SURFACE_SIZES = {
 _HEAD_WITHOUT = {"left_shoulder", "right_shoulder", "chest"}
 
 
-class _Report:
-    """Gathers faults with their places."""
-
-    def __init__(self, file, line_of):
-        self.file, self.line_of = file, line_of
-        self.faults: list[Fault] = []
-        self.warnings: list[str] = []
-
-    def fault(self, path: tuple, key: str, found: str, allowed: str = "", try_: str = "") -> None:
-        self.faults.append(Fault(found, allowed, try_, self.file, self.line_of(path), key))
-
-    def take(self, error: SceneError, path: tuple, key: str) -> None:
-        """Faults of a file that the scene names, told at the place that names it."""
-        for fault in error.faults:
-            self.faults.append(Fault(fault.found, fault.allowed, fault.try_, self.file or fault.file, self.line_of(path), key))
-
-
-def lens_faults(lens, file: str | None = None, line_of=lambda path: None, key: str = "lens", path: tuple = ("lens",)) -> list[Fault]:
-    """What the fields of a lens say together."""
-    report = _Report(file, line_of)
+def lens_faults(lens, places: Places, key: str = "lens", path: tuple = ("lens",)) -> list[Fault]:
+    """What the fields of a lens say together; path and key are where it stands."""
+    report = Report(places)
     _check_lens(report, lens, path, key)
     return report.faults
 
 
-def cross_check(scene, file: str | None = None, line_of=lambda path: None) -> tuple[list[Fault], list[str]]:
+def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[str]]:
     """Faults and warnings of a scene whose single fields are right."""
-    report = _Report(file, line_of)
+    report = Report(places or Places())
     _check_names(report, scene)
     for index, surface in enumerate(scene.surface):
         _check_surface(report, scene, surface, ("surface", index))
@@ -64,12 +48,12 @@ def cross_check(scene, file: str | None = None, line_of=lambda path: None) -> tu
         _check_power(report, spec, ("projector", index))
         _check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)
-    if not report.faults:
-        _check_places(report, scene)
+    _check_colours(report, scene)
+    check_places(report, scene)
     return report.faults, report.warnings
 
 
-def _check_names(report: _Report, scene) -> None:
+def _check_names(report: Report, scene) -> None:
     named = [(item.name, (kind, i)) for kind in ("surface", "figure") for i, item in enumerate(getattr(scene, kind))]
     for group in (named, [(item.name, ("projector", i)) for i, item in enumerate(scene.projector)]):
         counts = Counter(name for name, _ in group)
@@ -78,15 +62,15 @@ def _check_names(report: _Report, scene) -> None:
             if counts[name] > 1 and name in seen:
                 report.fault((*path, "name"), f"{path[0]}.{name}", f'the name "{name}" is used twice', "a name of its own for each", "rename one")
             seen.add(name)
-            if "." in name:
-                report.fault((*path, "name"), f"{path[0]}.{name}", f'"{name}" has a dot in it', "a name without dots")
     if not scene.projector:
         report.warnings.append("the scene has no projector: the picture will be dark.")
+        if scene.ambient is not None:
+            report.fault(("ambient",), "ambient.stops_under", "ambient light is stated under the first projector's, and there is no projector", "a [[projector]], or no [ambient]")
     if not scene.surface and not scene.figure:
         report.fault(("camera",), "surface", "there is nothing in the scene for light to fall on", "a [[surface]] or a [[figure]]", "add a backdrop")
 
 
-def _check_surface(report: _Report, scene, spec, path: tuple) -> None:
+def _check_surface(report: Report, scene, spec, path: tuple) -> None:
     key = f"surface.{spec.name}"
     allowed = _SURFACE_SIZES[spec.shape]
     for name in sorted(set().union(*_SURFACE_SIZES.values()) - allowed):
@@ -108,7 +92,7 @@ def _check_surface(report: _Report, scene, spec, path: tuple) -> None:
         report.fault((*path, "foot_radius_m"), f"{key}.foot_radius_m", f"a foot of {spec.foot_radius_m:g} m on a sweep {spec.height_m:g} m high", "less than its height")
 
 
-def _check_gate(report: _Report, spec, path: tuple) -> None:
+def _check_gate(report: Report, spec, path: tuple) -> None:
     gate, key = spec.gate, f"projector.{spec.name}.gate"
     wanted = {"diameter_mm"} if gate.shape == "round" else {"width_mm", "height_mm"}
     for name in ("diameter_mm", "width_mm", "height_mm"):
@@ -125,7 +109,7 @@ def _check_gate(report: _Report, spec, path: tuple) -> None:
             report.warnings.append(f"{spec.name}: the stencil ({spec.stencil.width_mm:g} mm) fills little of the gate ({across:g} mm); what is around it counts as metal.")
 
 
-def _check_lens(report: _Report, lens, path: tuple, key: str) -> None:
+def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
     dispersion = lens.dispersion
     if dispersion is not None:
         given = [name for name, value in dispersion.model_dump().items() if value is not None]
@@ -146,7 +130,7 @@ def _check_lens(report: _Report, lens, path: tuple, key: str) -> None:
         report.fault((*path, "f_number"), f"{key}.f_number", f"f/{lens.f_number:g} on a lens whose widest is f/{lens.widest_f_number:g}", f"f/{lens.widest_f_number:g} or a larger number")
 
 
-def _check_glasses(report: _Report, dispersion, path: tuple, key: str) -> None:
+def _check_glasses(report: Report, dispersion, path: tuple, key: str) -> None:
     from projector.optics.dispersion import MATERIALS, find_material
 
     names = [dispersion.glass] if dispersion.glass is not None else list(dispersion.achromat or ())
@@ -161,12 +145,19 @@ def _check_glasses(report: _Report, dispersion, path: tuple, key: str) -> None:
         report.fault(path, key, "an achromat of one glass twice", "a crown and a flint")
 
 
-def _check_blades_and_filters(report: _Report, spec, path: tuple) -> None:
+def _check_blades_and_filters(report: Report, spec, path: tuple) -> None:
+    from projector.photometry.filters import temperature_shift
+    from projector.photometry.spectra import source_spectrum
+
     counts = Counter(blade.side for blade in spec.blade)
     for side, count in counts.items():
         if count > 1:
             report.fault((*path, "blade"), f"projector.{spec.name}.blade", f"{count} blades on the {side}", "one blade a side")
     gate = spec.gate
+    reach = {blade.side: blade.insertion_mm for blade in spec.blade if blade.angle_deg == 0.0 and blade.offset_mm == 0.0}
+    for one, other, across in (("left", "right", gate.width_mm or gate.diameter_mm), ("top", "bottom", gate.height_mm or gate.diameter_mm)):
+        if one in reach and other in reach and across is not None and reach[one] < across and reach[other] < across <= reach[one] + reach[other]:
+            report.fault((*path, "blade"), f"projector.{spec.name}.blade", f"the {one} and {other} blades meet: {reach[one]:g} and {reach[other]:g} mm into a gate of {across:g} mm leave no light", f"less than {across:g} mm together")
     for index, blade in enumerate(spec.blade):
         across = gate.diameter_mm if gate.shape == "round" else (gate.width_mm if blade.side in ("left", "right") else gate.height_mm)
         if across is not None and blade.insertion_mm >= across:
@@ -180,9 +171,20 @@ def _check_blades_and_filters(report: _Report, spec, path: tuple) -> None:
             report.fault((*path, "filter", index), key, f"a {item.kind} filter with {', '.join(sorted(given)) or 'nothing'}", either.join(sorted(wanted)))
         elif item.kind == "table" and (len(item.wavelength_nm) != len(item.transmittance) or any(b <= a for a, b in zip(item.wavelength_nm, item.wavelength_nm[1:], strict=False)) or not item.wavelength_nm):
             report.fault((*path, "filter", index), key, "a table whose wavelengths do not rise or do not match its transmittances", "as many transmittances as rising wavelengths")
+        elif item.kind == "temperature":
+            _check_spectrum(report, (*path, "filter", index, "mired_shift"), f"{key}.temperature.mired_shift", lambda item=item: temperature_shift(item.mired_shift))
+    _check_spectrum(report, (*path, "source", "temperature_k"), f"projector.{spec.name}.source.temperature_k", lambda: source_spectrum(spec.source.kind, spec.source.temperature_k))
 
 
-def _check_power(report: _Report, spec, path: tuple) -> None:
+def _check_spectrum(report: Report, path: tuple, key: str, made) -> None:
+    """A spectrum that photometry cannot make of these numbers is the user's to mend."""
+    try:
+        made()
+    except ValueError as error:
+        report.fault(path, key, str(error).rstrip("."), "a value inside that range")
+
+
+def _check_power(report: Report, spec, path: tuple) -> None:
     key = f"projector.{spec.name}"
     if spec.reading is not None and spec.output is not None:
         report.fault((*path, "output"), f"{key}.output", "two statements of power: a reading and an output", "one of them", "keep the one you measured")
@@ -191,11 +193,13 @@ def _check_power(report: _Report, spec, path: tuple) -> None:
     if spec.focus.at is not None and spec.focus.distance_m is not None:
         report.fault((*path, "focus"), f"{key}.focus", "focus with both at and distance_m", "one of them")
     lens = spec.lens
+    if lens.focal_length_mm < 5.0:
+        report.warnings.append(f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?")
     if lens.filled_pupil_mm is not None and lens.filled_pupil_mm >= lens.focal_length_mm / lens.f_number:
         report.warnings.append(f"{spec.name}: the source fills {lens.filled_pupil_mm:g} mm, the stop at f/{lens.f_number:g} lets {lens.focal_length_mm / lens.f_number:.1f} mm through: the stop rules.")
 
 
-def _check_files(report: _Report, scene, spec, path: tuple) -> None:
+def _check_files(report: Report, scene, spec, path: tuple) -> None:
     from projector.scene.placement import pupil_bitmap, stencil_of
 
     if spec.stencil is not None:
@@ -210,7 +214,7 @@ def _check_files(report: _Report, scene, spec, path: tuple) -> None:
             report.take(error, (*path, "lens", "pupil"), f"projector.{spec.name}.lens.pupil.file")
 
 
-def _check_landmarks(report: _Report, scene) -> None:
+def _check_landmarks(report: Report, scene) -> None:
     known = []
     for spec in scene.figure:
         known += [f"{spec.name}.{name}" for name in LANDMARKS if spec.kind != "head" or name not in _HEAD_WITHOUT]
@@ -221,91 +225,15 @@ def _check_landmarks(report: _Report, scene) -> None:
         used.append((("projector", index, "focus", "at"), f"projector.{spec.name}.focus.at", spec.focus.at))
     for path, key, value in used:
         if isinstance(value, str) and value not in known:
+            owner, _, name = value.rpartition(".")
+            if name in _HEAD_WITHOUT and any(spec.name == owner for spec in scene.figure):
+                report.fault(path, key, f"{owner} is only a head: it has no {name}", ", ".join(known), 'give it kind = "head_and_torso"')
+                continue
             close = difflib.get_close_matches(value, known, 1, 0.4)
             report.fault(path, key, f'there is no landmark "{value}"', ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks", f"did you mean {close[0]}?" if close else "")
 
 
-def _check_places(report: _Report, scene) -> None:
-    """Aims, focus distances, and things that stand inside other things; needs the geometry, so it comes last."""
-    from projector.scene.placement import point_of
-
-    camera = np.asarray(scene.camera.position_m, float)
-    if np.linalg.norm(point_of(scene, scene.camera.aim) - camera) < 1e-6:
-        report.fault(("camera", "aim"), "camera.aim", "the camera stands at the point it looks at", "another point")
-    _check_inside(report, scene, camera, ("camera", "position_m"), "camera.position_m", "the camera")
-    for index, spec in enumerate(scene.projector):
-        path, key = ("projector", index), f"projector.{spec.name}"
-        position = np.asarray(spec.position_m, float)
-        goal = point_of(scene, spec.aim)
-        if np.linalg.norm(goal - position) < 1e-6:
-            report.fault((*path, "aim"), f"{key}.aim", "it stands at the point it aims at", "another point")
-            continue
-        _check_inside(report, scene, position, (*path, "position_m"), f"{key}.position_m", spec.name)
-        forward = (goal - position) / np.linalg.norm(goal - position)
-        _check_focus(report, scene, spec, position, forward, path, key)
-
-
-def _check_focus(report: _Report, scene, spec, position, forward, path: tuple, key: str) -> None:
-    from projector.scene.placement import point_of
-
-    lens, focus = spec.lens, spec.focus
-    offset = lens.pupil_offset_mm / 1000.0
-    if focus.distance_m is not None:
-        distance = focus.distance_m - offset
-    else:
-        distance = float((point_of(scene, focus.at if focus.at is not None else spec.aim) - position) @ forward) - offset
-    place = (*path, "focus")
-    focal_length = lens.focal_length_mm / 1000.0
-    if distance <= 0.0:
-        report.fault(place, f"{key}.focus", "what it is focused on lies behind the lens", "something in front of it", "look at its position and aim")
-        return
-    nearest = max(lens.nearest_focus_m or 0.0, 1.02 * focal_length)
-    if distance + offset < nearest - 1e-9:
-        tube = 1.0 / (1.0 / focal_length - 1.0 / nearest)
-        blur = focal_length / lens.f_number * abs(distance - nearest) / nearest
-        why = "as near as this lens focuses" if lens.nearest_focus_m else "the focal length itself is longer"
-        report.fault(
-            place,
-            f"{key}.focus",
-            f"focused at {distance + offset:.3f} m; nearest is {nearest:.3f} m ({why})",
-            f"{nearest:.3f} m or more",
-            f"go back, or focus at {nearest:.3f} m and accept a blur of {1000 * blur:.1f} mm at {distance:.3f} m (tube {1000 * tube:.2f} mm)",
-        )
-        return
-    tube = 1.0 / (1.0 / focal_length - 1.0 / distance) + focus.offset_mm / 1000.0
-    if tube <= 0.2 * focal_length:
-        report.fault((*path, "focus", "offset_mm"), f"{key}.focus.offset_mm", f"an offset of {focus.offset_mm:g} mm puts the stencil {1000 * tube:.1f} mm behind the lens", f"more than {-1000 * (tube - focus.offset_mm / 1000 - 0.2 * focal_length):.0f} mm")
-    elif tube < focal_length:
-        report.warnings.append(f"{spec.name}: the stencil is nearer than the focal length; nothing in front of the lens is sharp.")
-    for blade in spec.blade:
-        if tube + blade.offset_mm / 1000.0 <= 0.2 * focal_length:
-            report.fault((*path, "blade"), f"{key}.blade.{blade.side}.offset_mm", f"the blade would stand {1000 * tube + blade.offset_mm:.1f} mm behind the lens", "a plane nearer the stencil")
-
-
-def _check_inside(report: _Report, scene, point, path: tuple, key: str, who: str) -> None:
-    """A device inside a box, in a wall, or inside the sitter."""
-    from projector.geometry import figure_rotation
-    from projector.scene.placement import placed_figure
-    from projector.scene.surfaces import box_half_sizes, flat_half_sizes
-
-    for spec in scene.surface:
-        if spec.shape not in ("box", "flat"):
-            continue
-        local = figure_rotation(spec.yaw_deg, spec.pitch_deg, spec.tilt_deg).T @ (point - np.asarray(spec.position_m, float))
-        half = box_half_sizes(spec) if spec.shape == "box" else (*flat_half_sizes(spec), 0.02)
-        if all(abs(value) < limit for value, limit in zip(local, half, strict=True)):
-            report.fault(path, key, f"{who} stands inside {spec.name}", "a place in the open", "move one of the two")
-    for spec in scene.figure:
-        vertices = placed_figure(spec).mesh.vertices
-        low, high = vertices.min(axis=0), vertices.max(axis=0)
-        if np.all(point > low) and np.all(point < high) and _is_inside(vertices, placed_figure(spec).mesh.triangles, point):
-            report.fault(path, key, f"{who} stands inside {spec.name}", "a place in the open", "move one of the two")
-
-
-def _is_inside(vertices, triangles, point) -> bool:
-    """Whether a point lies in a closed mesh, by its winding number (A. van Oosterom & J. Strackee, IEEE TBME 30, 1983)."""
-    a, b, c = (vertices[triangles[:, i]] - point for i in range(3))
-    la, lb, lc = (np.linalg.norm(side, axis=1) for side in (a, b, c))
-    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
-    below = la * lb * lc + np.einsum("ij,ij->i", a, b) * lc + np.einsum("ij,ij->i", b, c) * la + np.einsum("ij,ij->i", c, a) * lb
-    return bool(abs(2.0 * np.arctan2(triple, below).sum()) > 2.0 * np.pi)
+def _check_colours(report: Report, scene) -> None:
+    for spec in (*scene.surface, *scene.figure):
+        if spec.colour is not None and "reflectance" in spec.model_fields_set:
+            report.warnings.append(f"{spec.name}: it has a colour, so its reflectance of {spec.reflectance:g} is not used.")

@@ -5,79 +5,108 @@ from __future__ import annotations
 import copy
 import difflib
 import tomllib
+from collections.abc import Sequence
 
 from projector.scene.faults import Fault, SceneError
+from projector.scene.field_faults import item_name
+
+# Lists of tables: what is missing there cannot be made up from a name.
+_LISTS = ("projector", "surface", "figure", "blade", "filter")
+_AXES = {"x": 0, "y": 1, "z": 2}
 
 
 def parsed_override(text: str) -> tuple[list[str], object]:
-    """The keys and the value of one "key.key=value"; values as in TOML, bare words as text."""
+    """The keys and the value of one "key.key=value"; values as in TOML, bare words as text. SceneError if it is none."""
     key, equals, value = text.partition("=")
-    if not equals or not key.strip():
-        raise SceneError(Fault(found=f'"{text}" is not a change', allowed="KEY=VALUE, such as projector.window.lens.f_number=4", key=text))
+    keys, value = [part.strip() for part in key.split(".")], value.strip()
+    if not equals or not all(keys) or not value or "\n" in value:
+        raise SceneError(Fault(found=f'"{text}" is not a change', allowed="KEY=VALUE, such as projector.window.lens.f_number=4", key=key.strip() or None))
     try:
-        parsed = tomllib.loads(f"value = {value.strip()}")["value"]
-    except tomllib.TOMLDecodeError:
-        parsed = value.strip()
-    return [part.strip() for part in key.strip().split(".")], parsed
+        return keys, tomllib.loads(f"value = {value}")["value"]
+    except (ValueError, RecursionError):
+        return keys, value
 
 
-def apply_overrides(data: dict, overrides) -> dict:
-    """A copy of a scene's plain data with the changes made. All unknown names are told at once (SceneError)."""
-    result = copy.deepcopy(data)
-    faults = []
-    for text in overrides:
+def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tuple], list[Fault]]:
+    """A copy of a scene's plain data with the changes made, the paths that were typed, and what is wrong with the others.
+
+    Another lens file puts the whole lens of the file in the place of the old one; only its f-number stays.
+    """
+    result, typed, faults = copy.deepcopy(data), [], []
+    # Lens files first: a key of the lens that is changed as well goes on top of the new file, in whichever order they were typed.
+    for text in sorted(overrides, key=lambda text: not text.partition("=")[0].strip().endswith(".lens.file")):
         try:
             keys, value = parsed_override(text)
-            _set(result, keys, value, text)
+            typed.append(_set(result, keys, value))
         except SceneError as error:
             faults += error.faults
-    if faults:
-        raise SceneError(faults)
-    _keep_readings(data, result)
-    return result
+    return result, typed, faults
 
 
-def _set(here, keys: list[str], value, text: str) -> None:
+def keep_readings(before: dict, after: dict) -> None:
+    """A meter reading was taken with the lens as the file has it: another f-number now must not change what it says."""
+    for old, new in zip(_projectors(before), _projectors(after), strict=False):
+        reading, lens, previous = new.get("reading"), new.get("lens"), old.get("lens")
+        if not (isinstance(reading, dict) and isinstance(lens, dict) and isinstance(previous, dict)):
+            continue
+        if "lens_f_number" not in reading and "f_number" in previous and lens.get("f_number") != previous["f_number"]:
+            reading["lens_f_number"] = previous["f_number"]
+
+
+def _projectors(data: dict) -> list[dict]:
+    items = data.get("projector")
+    return [item if isinstance(item, dict) else {} for item in items] if isinstance(items, list) else []
+
+
+def _set(data: dict, keys: list[str], value) -> tuple:
+    """Change one value in place; returns its path."""
+    here, path = data, ()
     for index, key in enumerate(keys):
         last = index == len(keys) - 1
         if isinstance(here, list):
-            if last:
-                raise SceneError(Fault(found=f'"{text}" names one of several things, not a value of it', allowed=f"{'.'.join(keys)}.KEY=VALUE", key=".".join(keys)))
-            here = _item(here, key, keys[:index], text)
-        elif last:
-            here[key] = value
+            place = _place_in(here, keys, index)
+            if last and isinstance(here[place], dict):
+                raise SceneError(Fault(found=f"{'.'.join(keys)} is a whole table", allowed=f"a value of it: {', '.join(here[place])}", key=".".join(keys)))
+        elif isinstance(here, dict):
+            place = key
         else:
-            if not isinstance(here.get(key), (dict, list)):
-                here[key] = {}
-            here = here[key]
+            raise SceneError(Fault(found=f"{'.'.join(keys[:index])} is one value and has no {key}", allowed=".".join(keys[:index]), key=".".join(keys)))
+        path = (*path, place)
+        if last:
+            _put(here, place, value, keys)
+        else:
+            if isinstance(here, dict):
+                here.setdefault(place, [] if place in _LISTS else {})
+            here = here[place]
+    return path
 
 
-def _item(items: list, key: str, before: list[str], text: str):
-    names = [str(item.get("name") or item.get("side") or item.get("kind")) for item in items]
+def _put(here, place, value, keys: list[str]) -> None:
+    if keys[0] == "projector" and keys[-2:] == ["lens", "file"]:
+        kept = {"f_number": here["f_number"]} if "f_number" in here else {}
+        here.clear()
+        here.update(kept)
+    here[place] = value
+
+
+def _place_in(items: list, keys: list[str], index: int) -> int:
+    """Where in a list the thing called keys[index] stands: by name, by number from 1, or x, y, z of a point."""
+    key, before = keys[index], ".".join(keys[:index])
+    names = [item_name(item, number, keys[index - 1]) for number, item in enumerate(items)]
     if key in names:
-        return items[names.index(key)]
-    if key.isdigit() and 1 <= int(key) <= len(items):
-        return items[int(key) - 1]
+        return names.index(key)
+    if key.isdecimal() and 1 <= int(key) <= len(items):
+        return int(key) - 1
+    if any(not isinstance(item, dict) for item in items):
+        if key in _AXES and len(items) == 3:
+            return _AXES[key]
+        raise SceneError(Fault(found=f"{before} has no {key}", allowed="x, y or z of a point, or a number from 1", key=".".join(keys)))
     close = difflib.get_close_matches(key, names, 1, 0.5)
     raise SceneError(
         Fault(
-            found=f'there is no {".".join(before)} called "{key}"',
-            allowed=", ".join(names) or "none: the scene has none",
+            found=f'there is no {before} called "{key}"',
+            allowed=", ".join(names) or f"none: the scene has no {keys[index - 1]}",
             try_=f"did you mean {close[0]}?" if close else "",
-            key=text.partition("=")[0],
+            key=".".join(keys),
         )
     )
-
-
-def _keep_readings(before: dict, after: dict) -> None:
-    """A meter reading was taken with the lens as the file has it: another f-number now must not change what it says."""
-    old = {item.get("name"): item for item in before.get("projector", []) if isinstance(item, dict)}
-    for item in after.get("projector", []):
-        if not isinstance(item, dict):
-            continue
-        reading, lens = item.get("reading"), item.get("lens")
-        previous = (old.get(item.get("name")) or {}).get("lens")
-        if not (isinstance(reading, dict) and isinstance(lens, dict) and isinstance(previous, dict)):
-            continue
-        if "lens_f_number" not in reading and lens.get("f_number") != previous.get("f_number"):
-            reading["lens_f_number"] = previous.get("f_number")

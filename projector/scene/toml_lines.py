@@ -1,63 +1,114 @@
-"""Which line of a TOML file a value stands on: values come from tomllib, which forgets where it read them."""
+"""Which line of a TOML file a value stands on: values come from tomllib, which forgets where it read them.
+
+tomlkit keeps the text of every value but no line numbers, so the file, known to be valid by then, is walked once more.
+"""
 
 from __future__ import annotations
 
 import re
+import tomllib
+from bisect import bisect_left
 
-_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*=""")
+_BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
+_KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*'""")
+_DOT = re.compile(r"[ \t]*\.[ \t]*")
+_SCALAR = re.compile(
+    r'''"""(?:\\.|[^\\])*?"{3,5}'''  # text over several lines may end in two quotes of its own
+    r"""|'''.*?'{3,5}"""
+    r'''|"(?:\\.|[^"\\\n])*"'''
+    r"""|'[^'\n]*'"""
+    r"""|[^,\]}#\n]+""",
+    re.DOTALL,
+)
 
 
 class TomlLines:
-    """Line numbers (from 1) of the tables and keys of one file."""
+    """Line numbers (from 1) of every table, key and list item of one valid TOML text."""
 
     def __init__(self, text: str):
-        self._lines = text.splitlines()
-        self._places: dict[tuple, int] = {}
-        table: tuple = ()
-        counts: dict[tuple, int] = {}
-        for number, line in enumerate(self._lines, 1):
-            header = _HEADER.match(line)
-            if header:
-                name = tuple(part.strip().strip("\"'") for part in header[2].split("."))
-                table = self._with_counts(name[:-1], counts) + name[-1:]
-                if header[1] == "[[":
-                    index = counts.get(table, -1) + 1
-                    counts[table] = index
-                    table = (*table, index)
-                self._places.setdefault(table, number)
-                continue
-            key = _KEY.match(line)
-            if key:
-                parts = tuple(part.strip().strip("\"'") for part in key[1].split("."))
-                self._places.setdefault(table + parts, number)
+        self._text = text
+        self._breaks = [found.start() for found in re.finditer("\n", text)]
+        self._lines: dict[tuple, int] = {}
+        try:
+            self._walk()
+        except RecursionError:
+            # Nested deeper than Python can follow: what has been seen so far still finds its lines.
+            pass
+
+    def line_of(self, path: tuple) -> int | None:
+        """The line of a value by its path ("projector", 0, "lens", "f_number"), or of the nearest thing that holds it."""
+        for length in range(len(path), 0, -1):
+            line = self.exact_line_of(path[:length])
+            if line is not None:
+                return line
+        return None
+
+    def exact_line_of(self, path: tuple) -> int | None:
+        """The line of a value that is written in the file, else None."""
+        return self._lines.get(tuple(path))
+
+    def _note(self, path: tuple, at: int) -> None:
+        self._lines.setdefault(path, bisect_left(self._breaks, at) + 1)
+
+    def _walk(self) -> None:
+        text, table, counts = self._text, (), {}
+        at = _BLANK.match(text).end()
+        while at < len(text):
+            if text[at] == "[":
+                of_many = text.startswith("[[", at)
+                parts, end = self._key(_BLANK.match(text, at + 1 + of_many).end())
+                table = self._table(parts, of_many, counts)
+                for length in range(1, len(table) + 1):
+                    self._note(table[:length], at)
+                at = _BLANK.match(text, text.index("]", end) + 1 + of_many).end()
+            else:
+                at = _BLANK.match(text, self._pair(table, at)).end()
 
     @staticmethod
-    def _with_counts(name: tuple, counts: dict) -> tuple:
+    def _table(parts: tuple, of_many: bool, counts: dict) -> tuple:
+        """The path of a table's header: names inside [[…]] mean the last item so far."""
         path: tuple = ()
-        for part in name:
+        for index, part in enumerate(parts):
             path = (*path, part)
+            if of_many and index == len(parts) - 1:
+                counts[path] = counts.get(path, -1) + 1
             if path in counts:
                 path = (*path, counts[path])
         return path
 
-    def line_of(self, path: tuple) -> int | None:
-        """The line of a value by its path ("projector", 0, "lens", "f_number"), or of what holds it."""
-        for length in range(len(path), 0, -1):
-            line = self._places.get(tuple(path[:length]))
-            if line is not None:
-                return self._within(line, path[length:])
-        return None
+    def _key(self, at: int) -> tuple[tuple, int]:
+        """A dotted key that begins at `at`: its parts and where it ends."""
+        parts = []
+        while True:
+            found = _KEY_PART.match(self._text, at)
+            word = found[0]
+            parts.append(tomllib.loads(f"word = {word}")["word"] if word[0] in "\"'" else word)
+            dot = _DOT.match(self._text, found.end())
+            if dot is None:
+                return tuple(parts), found.end()
+            at = dot.end()
 
-    def _within(self, line: int, rest: tuple) -> int:
-        """The line inside a value written over several lines where the rest of the path is named."""
-        for name in (part for part in rest if isinstance(part, str)):
-            pattern = re.compile(rf"[{{,\s]{re.escape(name)}\s*=")
-            for number in range(line, min(line + 40, len(self._lines) + 1)):
-                text = self._lines[number - 1]
-                if number > line and (_HEADER.match(text)):
-                    break
-                if pattern.search(text):
-                    line = number
-                    break
-        return line
+    def _pair(self, table: tuple, at: int) -> int:
+        """Note `key = value` and all that is inside the value; returns where it ends."""
+        parts, end = self._key(at)
+        for length in range(1, len(parts) + 1):
+            self._note(table + parts[:length], at)
+        return self._value(table + parts, _BLANK.match(self._text, self._text.index("=", end) + 1).end())
+
+    def _value(self, path: tuple, at: int) -> int:
+        text = self._text
+        if text[at] not in "[{":
+            return _SCALAR.match(text, at).end()
+        close, inline, index = ("]", False, 0) if text[at] == "[" else ("}", True, 0)
+        at = _BLANK.match(text, at + 1).end()
+        while text[at] != close:
+            if inline:
+                at = self._pair(path, at)
+            else:
+                self._note((*path, index), at)
+                at = self._value((*path, index), at)
+                index += 1
+            at = _BLANK.match(text, at).end()
+            if text[at] == ",":
+                at = _BLANK.match(text, at + 1).end()
+        return at + 1

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from projector.scene.faults import SceneError
 from projector.scene.reader import check, find_file, list_scenes, load, load_text, save_scene, with_overrides
@@ -142,3 +146,68 @@ def test_the_hash_follows_what_the_scene_says_and_nothing_else():
     scene = load_text(GOOD)
     assert scene.digest() == load_text(GOOD.replace("# the middle", "# another word")).digest()
     assert scene.digest() != with_overrides(scene, ["camera.iso=101"]).digest()
+
+
+WORDS = st.sampled_from(["", "0", "-1", "1e400", "nan", '"x"', "[", "]", "{", "}", "=", ".", ",", "#", "\n", "'", '"', "true", "[[x]]", "1/200", "projector", "\\", "é", "\x00", "[0.0, 1.5]", "{ a = 1 }", "file = 'window'"])
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, len(GOOD)), st.integers(0, 30), WORDS), min_size=1, max_size=3))
+def test_a_damaged_file_is_either_a_scene_or_told_in_words(damage):
+    text = GOOD
+    for start, length, word in damage:
+        text = text[:start] + word + text[start + length :]
+    try:
+        load_text(text, "scene.toml")
+    except SceneError as error:
+        for fault in error.faults:
+            assert fault.found and (fault.line is None or 1 <= fault.line <= text.count("\n") + 1)
+            assert "Traceback" not in str(fault) and "pydantic" not in str(fault)
+
+
+LEAVES = sorted({match[0] for match in re.finditer(r"(?<== )[^=\n]+$", GOOD, re.MULTILINE)})
+VALUES = st.sampled_from(["nan", "-inf", "true", '""', '"1"', "[]", "{}", "[[]]", "[1, 2, 3]", "[nan, 0, 0]", "-0.0", "1e308", "9" * 400, "1979-05-27", "07:32:00", "{ file = 'window' }", '"wall.centre"', '"."', "[{}]", "[{}, 5]"])
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.sampled_from(LEAVES), VALUES)
+def test_any_value_in_the_place_of_any_other_is_either_taken_or_told_once_at_its_key(old, new):
+    try:
+        load_text(GOOD.replace(f"= {old}", f"= {new}"), "scene.toml")
+    except SceneError as error:
+        keys = [(fault.key, fault.line) for fault in error.faults]
+        assert keys and len(keys) == len(set(keys)) and all(fault.file == "scene.toml" and fault.line for fault in error.faults)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(st.sampled_from(["projector", "key", "lens", "camera", "f_number", "file", "position_m", "x", "1", "aim", "reading", "surface", "wall", "blade", "focus", "odd", ""]), max_size=5), VALUES)
+def test_any_change_is_either_made_or_told(keys, value):
+    for changed in (lambda change: load_text(GOOD, "scene.toml", ".", [change]), lambda change: with_overrides(load_text(GOOD), [change])):
+        try:
+            changed(f"{'.'.join(keys)}={value}")
+        except SceneError as error:
+            assert all(fault.found for fault in error.faults)
+
+
+def test_a_scene_that_was_read_says_the_same_when_it_is_changed_by_nothing():
+    for path, _ in list_scenes():
+        scene = load(path)
+        again = with_overrides(scene, [])
+        assert again == scene and again.digest() == scene.digest() and again.folder == scene.folder
+
+
+def test_check_gives_the_scene_with_its_warnings_and_no_scene_with_faults(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(GOOD.replace("focal_length_mm = 85", "focal_length_mm = 4"))
+    scene, faults, warnings = check(path)
+    assert scene is not None and scene.name == "mine" and not faults and "unusually short" in warnings[0]
+    scene, faults, _ = check(path, ["camera.iso=-1"])
+    assert scene is None and faults[0].key == "camera.iso"
+
+
+def test_windows_line_ends_and_a_byte_order_mark_are_no_fault(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
+    assert load(path).digest() == load_text(GOOD).digest()
+    path.write_bytes(GOOD.replace("\n", "\r\n").replace("f_number = 2.8", "f_number = -1").encode())
+    assert check(path)[1][0].line == 10

@@ -1,0 +1,49 @@
+"""What to try: units taken for one another, and numbers written as photographers write them."""
+
+from __future__ import annotations
+
+import pytest
+
+from projector.scene.field_hints import number_hint, unit_hint
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "answer"),
+    [
+        ("position_m", 1700, "position_m is in metres: 1700 mm is 1.7"),
+        ("aim", 1700, "aim is in metres: 1700 mm is 1.7"),
+        # 90 m in millimetres or 900 m in centimetres: neither fits a studio, so no unit is guessed.
+        ("distance_m", 90_000, "look at the unit in the key's name"),
+        ("distance_m", 4000.5, "distance_m is in metres: 4000.5 mm is 4.0005"),
+        ("shutter_s", 4000, "shutter_s is in seconds: 1/4000 s is 0.00025"),
+        ("centre_nm", 0.55, "centre_nm is in nanometres: 0.55 µm is 550"),
+        ("reflectance", 18, "reflectance is a share from 0 to 1: 18 % is 0.18"),
+        ("roll_deg", 4000, "look at the unit in the key's name"),
+        ("f_number", 1000, ""),
+        ("position_m", "x", ""),
+    ],
+)
+def test_a_value_in_another_unit_is_recognised(name, value, answer):
+    assert unit_hint(name, value) == answer
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        ("1/200", "write 0.005"),
+        ("1/60 s", "write 0.0166667"),
+        ("f/2.8", "write 2.8 for f/2.8"),
+        ("F8", "write 8 for F8"),
+        ("2,8", "write 2.8, with a point"),
+        ("85mm", "write 85 alone: the unit stands in the key's name (focal_length_mm)"),
+        ("-3 °", "write -3 alone: the unit stands in the key's name (focal_length_mm)"),
+        ("85", "write the number without quotes"),
+        ("1e3", "write the number without quotes"),
+        ("1/0", "write a number"),
+        ("long", "write a number"),
+        ("", "write a number"),
+        (5, ""),
+    ],
+)
+def test_a_number_written_as_text_is_translated(text, answer):
+    assert number_hint("focal_length_mm", text) == answer
