@@ -48,7 +48,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         _check_power(report, spec, ("projector", index))
         _check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)
-    _check_colours(report, scene)
+    _check_oddities(report, scene)
     check_places(report, scene)
     return report.faults, report.warnings
 
@@ -233,7 +233,10 @@ def _check_landmarks(report: Report, scene) -> None:
             report.fault(path, key, f'there is no landmark "{value}"', ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks", f"did you mean {close[0]}?" if close else "")
 
 
-def _check_colours(report: Report, scene) -> None:
+def _check_oddities(report: Report, scene) -> None:
+    """Values that are allowed and yet seldom meant."""
+    if scene.camera.shutter_s >= 10.0:
+        report.warnings.append(f"the camera's shutter is open for {scene.camera.shutter_s:g} s; 1/{scene.camera.shutter_s:g} s is written {1.0 / scene.camera.shutter_s:.4g}.")
     for spec in (*scene.surface, *scene.figure):
         if spec.colour is not None and "reflectance" in spec.model_fields_set:
             report.warnings.append(f"{spec.name}: it has a colour, so its reflectance of {spec.reflectance:g} is not used.")

@@ -88,14 +88,13 @@ def _changed(data: dict, name: str, folder: Path, overrides: Sequence[str], file
     after, typed, faults = apply_overrides(data, overrides)
     places = Places(file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None)
     lens_faults, unknown = merge_lens_files(after, folder, places, typed)
+    noted = []
     if overrides:
         merge_lens_files(data, folder, places)
-        keep_readings(data, after)
-    scene, others, warnings = _from_data(after, name, folder, places)
-    # What a stand-in for an unreadable lens leads to is not the user's fault.
-    others = [fault for fault in others if not any(f"{fault.key}.".startswith(_around(key)) for key in unknown)]
+        noted = keep_readings(data, after)
+    scene, others, warnings = _from_data(after, name, folder, places, unknown)
     faults = faults + lens_faults + others
-    return (None if faults else scene), faults, warnings
+    return (None if faults else scene), faults, noted + warnings
 
 
 def _around(lens_key: str) -> tuple[str, str]:
@@ -104,8 +103,8 @@ def _around(lens_key: str) -> tuple[str, str]:
     return f"{lens_key}.", f"{owner}.focus."
 
 
-def _from_data(data: dict, name: str, folder: Path, places: Places) -> Checked:
-    """Validate plain data field by field, then as a whole."""
+def _from_data(data: dict, name: str, folder: Path, places: Places, unknown: Sequence[str]) -> Checked:
+    """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the place of."""
     from projector.scene.checks import cross_check
 
     try:
@@ -116,4 +115,6 @@ def _from_data(data: dict, name: str, folder: Path, places: Places) -> Checked:
     except (RecursionError, OverflowError, ValueError) as error:
         return None, [Fault(found=f"a value is too large or too deep ({type(error).__name__})", file=places.file)], []
     faults, warnings = cross_check(scene, places)
+    # What a stand-in leads to is not the user's fault.
+    faults = [fault for fault in faults if not any(f"{fault.key}.".startswith(_around(key)) for key in unknown)]
     return (None if faults else scene), faults, warnings

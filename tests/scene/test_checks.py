@@ -133,6 +133,7 @@ def test_one_fault_does_not_hide_those_of_another_kind(studio):
     [
         ({"projector": {"lens": {"filled_pupil_mm": 40.0}}}, "the stop rules"),
         ({"projector": {"lens": {"focal_length_mm": 4.0}}}, "unusually short"),
+        ({"camera": {"shutter_s": 200.0}}, "1/200 s is written 0.005"),
         ({"wall": {"reflectance": 0.5, "colour": [0.1, 0.2, 0.3]}}, "its reflectance of 0.5 is not used"),
     ],
 )

@@ -81,6 +81,11 @@ def test_a_wrong_lens_file_hides_no_other_fault_and_makes_none_up(tmp_path):
     assert keys == {None, "camera.aim"}
 
 
+def test_keys_beside_a_wrong_lens_file_are_still_looked_at(tmp_path):
+    keys = {fault.key for fault in faults_of(tmp_path, "", SCENE.replace('"mine"', '"mine"\nf_numer = 4'))}
+    assert keys == {None, "projector.key.lens.f_numer"}
+
+
 @pytest.mark.parametrize(("name", "words"), [("5", "file = 5"), ('"achromatt"', 'no lens file "achromatt"')])
 def test_a_lens_file_that_is_not_there_is_the_scenes_fault(tmp_path, name, words):
     (fault,) = faults_of(tmp_path, LENS, SCENE.replace('"mine"', name))

@@ -8,7 +8,7 @@ import pytest
 
 from projector.scene.faults import SceneError
 from projector.scene.overrides import apply_overrides, keep_readings, parsed_override
-from projector.scene.reader import load_text, with_overrides
+from projector.scene.reader import check, load_text, with_overrides
 
 SCENE = """format = 1
 [camera]
@@ -142,6 +142,24 @@ def test_another_lens_file_replaces_the_lens_and_keeps_its_stop():
 def test_another_lens_file_opens_only_as_far_as_it_can(tmp_path):
     (tmp_path / "slow.toml").write_text('title = "slow"\n[lens]\nfocal_length_mm = 85\nf_number = 5.6\n')
     assert load_text(SCENE, "scene", tmp_path, ["projector.key.lens.file=slow"]).projector[0].lens.f_number == 5.6
+
+
+@pytest.mark.parametrize(
+    ("power", "change", "words"),
+    [
+        ("reading", "lens.file=filled-short", "its reading belongs to the lens of 85 mm; with 50 mm"),
+        ("reading", "lens.focal_length_mm=100", "its reading belongs to the lens of 85 mm; with 100 mm"),
+        ("output", "lens.f_number=5.6", "its output belongs to f/4; at f/5.6"),
+        ("reading", "lens.f_number=5.6", None),
+        ("output", "roll_deg=5", None),
+    ],
+)
+def test_a_statement_of_power_that_belongs_to_another_lens_is_a_warning(tmp_path, power, change, words):
+    path = tmp_path / "scene.toml"
+    path.write_text(SCENE if power == "reading" else SCENE.replace("reading = { f_number = 8, distance_m = 2.0 }", "output = { lumens = 400 }"))
+    _, faults, warnings = check(path, [f"projector.key.{change}"])
+    told = [warning for warning in warnings if "belongs to" in warning]
+    assert not faults and (len(told) == 1 and words in told[0] if words else not told)
 
 
 def test_data_that_is_changed_is_left_as_it_was():
