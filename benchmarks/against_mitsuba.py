@@ -91,7 +91,7 @@ file = "head.ply"
         for _ in range(6):
             start = time.perf_counter()
             prepared = prepared_light.prepare_light(scene, scene.projector[0], 1, workers.threads)
-            visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image)
+            visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, WIDTH)
             stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
             out = np.zeros((len(positions), 3))
             weights = prepared.weights(white, prepared_light.MAP_CHANNELS)

@@ -171,7 +171,8 @@ class RenderSession:
         look_name = f"first look {name} {index}"
         last = self.kept.peek(look_name)
         if last is None or last[0] != key or not last[1].serves(light):
-            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress)
+            width = self.width * self.quality.grid if name == "grid" else 0
+            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress, width=width)
             last = self.kept.get(look_name, object(), lambda: (key, look))
         return self.kept.get(
             f"seen {name} {index}",

@@ -49,12 +49,12 @@ def _half_space(normal, point, lift):
 def _cone_half_spaces(apex, normal, frame, cone):
     """Six half-spaces that hold all of the cone that counts: over the horizon, before the pupil's end, four sides."""
     across, upward, axis = frame
-    length, radius, sine, cosine, least_rise = cone
+    end, sine, cosine, least_rise, _ = cone
     back = (-axis[0], -axis[1], -axis[2])
     inward = (axis[0] * sine, axis[1] * sine, axis[2] * sine)
     return (
         _half_space(normal, apex, least_rise),
-        _half_space(back, apex, -(length + radius)),
+        _half_space(back, apex, -end),
         _half_space(add_scaled(inward, across, cosine), apex, 0.0),
         _half_space(add_scaled(inward, across, -cosine), apex, 0.0),
         _half_space(add_scaled(inward, upward, cosine), apex, 0.0),
@@ -131,14 +131,13 @@ def _corner_seen(group, corner, lane, apex):
 def _triangle_may_touch(group, lane, apex, normal, frame, cone, scratch):
     """False if a triangle leaves the cone free between apex and pupil."""
     across, upward, axis = frame
-    length, radius, sine, cosine, least_rise = cone
+    end, sine, cosine, least_rise, start = cone
     a, b, c = _corner_seen(group, 0, lane, apex), _corner_seen(group, 1, lane, apex), _corner_seen(group, 2, lane, apex)
     rises = (dot(a, normal), dot(b, normal), dot(c, normal))
     if max(rises[0], rises[1], rises[2]) <= least_rise:
         return False
-    start = SEGMENT_START * (length - radius)
     z = (dot(a, axis), dot(b, axis), dot(c, axis))
-    if max(z[0], z[1], z[2]) <= start or min(z[0], z[1], z[2]) > length + radius:
+    if max(z[0], z[1], z[2]) <= start or min(z[0], z[1], z[2]) > end:
         return False
     # Wholly beside a pyramid round the cone: the common case, and no division.
     x = (dot(a, across), dot(b, across), dot(c, across))
@@ -195,6 +194,13 @@ def _anything_in_cone(nodes, corners, faces, apex, normal, frame, cone):
 
 
 @formula
+def _frame_along(axis):
+    """Two directions across an axis, and the axis."""
+    across = normalised(cross(axis, (1.0, 0.0, 0.0) if abs(axis[0]) < 0.6 else (0.0, 1.0, 0.0)))
+    return across, cross(axis, across), axis
+
+
+@formula
 def cone_may_touch(bvh, apex, normal, centre, radius):
     """False only if nothing stands between a point and a whole pupil: proof of full light without a ray.
 
@@ -213,11 +219,38 @@ def cone_may_touch(bvh, apex, normal, centre, radius):
     axis = (to_centre[0] / length, to_centre[1] / length, to_centre[2] / length)
     sine = radius / length
     # A segment rises by `clearance` at least: what stays lower than this can block only its very beginning.
-    cone = (length, radius, sine, math.sqrt(1.0 - sine * sine), SEGMENT_START * clearance)
-    across = normalised(cross(axis, (1.0, 0.0, 0.0) if abs(axis[0]) < 0.6 else (0.0, 1.0, 0.0)))
-    frame = (across, cross(axis, across), axis)
+    least_rise, start = SEGMENT_START * clearance, SEGMENT_START * (length - radius)
+    cone = (length + radius, sine, math.sqrt(1.0 - sine * sine), least_rise, start)
     return _anything_in_cone(
-        address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, frame, cone
+        address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, _frame_along(axis), cone
+    )
+
+
+@formula
+def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, share):
+    """False only if nothing stands between a flat patch of surface and a whole pupil: one proof for all its points.
+
+    middle, spread  every point of the patch lies within `spread` metres of `middle`
+    unevenness      how far (m) the points lie under the plane through `middle` across `normal`, at most
+    share           how much of the way to the pupil is looked at: 1 for all of it
+
+    Two balls, one round the patch and one round the pupil, lie in one cone whose apex is behind the patch; what the
+    patch's own plane hides does not count. True means "perhaps"; it is always True for a patch wider than the pupil.
+    For kernels only.
+    """
+    to_centre = subtract(centre, middle)
+    distance = math.sqrt(dot(to_centre, to_centre))
+    clearance = dot(to_centre, normal) - radius - spread
+    if not (spread > 0.0 and radius > spread and distance > radius + spread and clearance > 0.0):
+        return True
+    axis = (to_centre[0] / distance, to_centre[1] / distance, to_centre[2] / distance)
+    behind = spread * distance / (radius - spread)
+    sine = spread / behind
+    apex = add_scaled(middle, axis, -behind)
+    least_rise = behind * dot(axis, normal) - unevenness + SEGMENT_START * clearance
+    cone = (behind + share * (distance + radius), sine, math.sqrt(1.0 - sine * sine), least_rise, behind - spread)
+    return _anything_in_cone(
+        address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, _frame_along(axis), cone
     )
 
 

@@ -6,9 +6,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.jit import formula
+
 # What a point sees of a projector's pupil. Numbers from 0 on count the points in penumbra: rows of `seen`.
 DARK, LIT, UNKNOWN = -1, -2, -3
 RAYS_PER_CELL = 4
+ALL_RAYS = (1 << RAYS_PER_CELL) - 1
 
 
 class Points(NamedTuple):
@@ -29,18 +32,23 @@ class Points(NamedTuple):
     materials: np.ndarray
 
 
-
 class Visibility(NamedTuple):
     """What n points see of a pupil.
 
     state  (n,) int32: DARK, LIT, UNKNOWN or a row of `seen`
-    seen   (p, n_side²) uint8: of the RAYS_PER_CELL shadow rays to each cell of the pupil, how many arrived. The cells
-           form a square of n_side × n_side over the unit square of `pupil_point`, row after row
+    seen   (p, n_side²) uint8: which of the RAYS_PER_CELL shadow rays to each cell of the pupil arrived, a bit for each.
+           The cells form a square of n_side × n_side over the unit square of `pupil_point`, row after row
     """
 
     state: np.ndarray
     seen: np.ndarray
     n_side: int
+
+
+@formula
+def n_arrived(rays):
+    """How many of a cell's RAYS_PER_CELL rays arrived."""
+    return (rays & 1) + (rays >> 1 & 1) + (rays >> 2 & 1) + (rays >> 3 & 1)
 
 
 def n_points(points: Points) -> int:

@@ -22,7 +22,7 @@ from projector.tracing.light_path import (
     patch_scale,
     pupil_geometry,
 )
-from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN
+from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN, n_arrived
 from projector.tracing.pupil import pupil_point
 
 # The cosine on the surface may change by this share from the pupil's middle to its rim; beyond it the light differs too
@@ -173,7 +173,7 @@ def _cell_by_cell(light, stack, point, position, normal, place, footprint, visib
     for cell in range(n_side * n_side):
         arrived = 1.0
         if state >= 0:
-            arrived = visibility.seen[state, cell] / RAYS_PER_CELL
+            arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL
             if arrived == 0.0:
                 continue
         u = (cell % n_side + 0.5) / n_side
@@ -196,7 +196,7 @@ def _seen_share(visibility, state):
     total = 0
     n_cells = visibility.n_side * visibility.n_side
     for cell in range(n_cells):
-        total += visibility.seen[state, cell]
+        total += n_arrived(visibility.seen[state, cell])
     return total / (n_cells * RAYS_PER_CELL)
 
 
@@ -207,7 +207,7 @@ def _geometry_by_cells(light, position, normal, visibility, state):
     total = 0.0
     for cell in range(n_side * n_side):
         px, py = pupil_point(light.pupil, (cell % n_side + 0.5) / n_side, (cell // n_side + 0.5) / n_side)
-        arrived = visibility.seen[state, cell] / RAYS_PER_CELL if state >= 0 else 1.0
+        arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL if state >= 0 else 1.0
         if arrived > 0.0:
             ax = light.radius * px
             ay = light.radius * py

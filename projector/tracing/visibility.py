@@ -13,12 +13,12 @@ import numpy as np
 from projector.jit import formula, kernel
 from projector.tracing.cone import cone_may_touch
 from projector.tracing.light_path import direction_in_light_frame, in_light_frame
-from projector.tracing.points import DARK, LIT, RAYS_PER_CELL, UNKNOWN
+from projector.tracing.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
 from projector.tracing.pupil import pupil_point
 from projector.tracing.reference import is_seen
 
-# State of a point between the two passes: neither proven lit nor found dark.
-PENUMBRA = -4
+# States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
+PENUMBRA, UNDECIDED = -4, -5
 # How far beyond the beam (share of its size) visibility is found ahead, so that small changes of the lens find it there.
 BEAM_MARGIN = 0.3
 # Rays that all have to be blocked before a point counts as dark: cells spread over the whole pupil, rim first.
@@ -70,8 +70,27 @@ def _probe_place(probe):
 
 
 @formula
-def _first_look(bvh, light, points, i, beam):
-    """DARK, LIT, UNKNOWN or PENUMBRA for one point."""
+def _probes(bvh, light, origin, place, normal, first, step):
+    """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is found."""
+    n_seen, n_blocked = 0, 0
+    for probe in range(first, _N_PROBES, step):
+        u, v = _probe_place(probe)
+        if _sees(bvh, light, origin, place, normal, u, v):
+            n_seen += 1
+        else:
+            n_blocked += 1
+        if n_seen > 0 and n_blocked > 0:
+            break
+    return n_seen, n_blocked
+
+
+@formula
+def look_at_point(bvh, light, points, i, beam, probes, first_probe):
+    """DARK, LIT, UNKNOWN or PENUMBRA for one point.
+
+    With `probes` = 0 the cone is tried before any ray, which pays where most points are lit. With 1 or more, rays go
+    first, only every so many of the probes from `first_probe` on: near a shadow's edge two of them decide.
+    """
     x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     facet = direction_in_light_frame(light, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
@@ -84,43 +103,69 @@ def _first_look(bvh, light, points, i, beam):
     if max(abs(x), abs(y)) > beam[0] * z + beam[1]:
         return UNKNOWN
     origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
-    above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
-    facet_world = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
-    if above and not cone_may_touch(bvh, origin, facet_world, light.position, rim):
-        return LIT
-    for probe in range(_N_PROBES):
-        u, v = _probe_place(probe)
-        if _sees(bvh, light, origin, (x, y, z), normal, u, v):
-            return PENUMBRA
-    return DARK
+    n_blocked = 0
+    for turn in range(2):
+        if (turn == 0) == (probes > 0):
+            n_seen, n_blocked = _probes(bvh, light, origin, (x, y, z), normal, first_probe, max(probes, 1))
+            if n_seen == 0:
+                return DARK
+            if n_blocked > 0 or turn == 1:
+                return PENUMBRA
+        else:
+            above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
+            facet_world = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
+            if above and not cone_may_touch(bvh, origin, facet_world, light.position, rim):
+                return LIT
+    return PENUMBRA
 
 
 @kernel
 def look_first(bvh, light, points, beam, start, stop, state):
-    """First pass over points start … stop: state (n,) int32 becomes DARK, LIT, UNKNOWN or PENUMBRA; what is UNKNOWN already stays so.
+    """First pass over points start … stop: of state (n,) int32, what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
 
     beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
     """
     for i in range(start, stop):
-        if state[i] != UNKNOWN:
-            state[i] = _first_look(bvh, light, points, i, beam)
+        if state[i] == UNDECIDED:
+            state[i] = look_at_point(bvh, light, points, i, beam, 0, 0)
+
+
+@formula
+def rays_arriving(bvh, light, points, i, cell, n_side, wanted):
+    """Which of the wanted rays (a mask) from point i to one cell of the pupil arrive."""
+    place = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
+    found = 0
+    for part in range(RAYS_PER_CELL):
+        if wanted >> part & 1:
+            u, v = _ray_place(cell * RAYS_PER_CELL + part, n_side)
+            if _sees(bvh, light, origin, place, normal, u, v):
+                found |= 1 << part
+    return found
 
 
 @kernel
 def look_closely(bvh, light, points, rows, n_side, start, stop, seen):
     """Second pass: shadow rays to every cell for the points rows[start … stop]; seen (p, n_side²) uint8."""
     for row in range(start, stop):
-        i = rows[row]
-        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-        normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-        origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
         for cell in range(n_side * n_side):
-            count = 0
-            for part in range(RAYS_PER_CELL):
-                u, v = _ray_place(cell * RAYS_PER_CELL + part, n_side)
-                if _sees(bvh, light, origin, (x, y, z), normal, u, v):
-                    count += 1
-            seen[row, cell] = count
+            seen[row, cell] = rays_arriving(bvh, light, points, rows[row], cell, n_side, ALL_RAYS)
+
+
+@kernel
+def settle_rows(rows, seen, start, stop, state):
+    """Of the points rows[start … stop], those that see all or nothing of the pupil become LIT or DARK in state (n,) int32."""
+    n_cells = seen.shape[1]
+    for row in range(start, stop):
+        all_arrived, any_arrived = ALL_RAYS, 0
+        for cell in range(n_cells):
+            all_arrived &= seen[row, cell]
+            any_arrived |= seen[row, cell]
+        if all_arrived == ALL_RAYS:
+            state[rows[row]] = LIT
+        elif any_arrived == 0:
+            state[rows[row]] = DARK
 
 
 def beam_bounds(light, farthest_inverse: float = 20.0) -> tuple[float, float]:
@@ -149,7 +194,7 @@ def seen_shares(visibility) -> np.ndarray:
     """Share of the pupil that each point sees, (n,) float32; UNKNOWN counts as dark."""
     shares = (visibility.state == LIT).astype(np.float32)
     rows = np.flatnonzero(visibility.state >= 0)
-    total = visibility.seen[visibility.state[rows]].sum(axis=1, dtype=np.float32)
+    total = np.bitwise_count(visibility.seen[visibility.state[rows]]).sum(axis=1, dtype=np.float32)
     shares[rows] = total / np.float32(RAYS_PER_CELL * visibility.n_side**2)
     return shares
 
