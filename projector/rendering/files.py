@@ -21,21 +21,19 @@ RECORD_KEY = "projector"
 
 
 def record(scene, command: str, **settings) -> dict:
-    """What a file says about how it was made."""
+    """What a file made from a scene says about how it was made."""
+    return record_of(command, scene.name, scene.digest(), **settings)
+
+
+def record_of(command: str, name: str, digest: str, **settings) -> dict:
+    """The same for a file that was made from something else than a scene, by its name and a hash of it."""
     from importlib import metadata
 
     try:
         version = metadata.version("projector")
     except metadata.PackageNotFoundError:
         version = "unknown"
-    return {
-        "program": "projector",
-        "version": version,
-        "command": command,
-        "scene": scene.name,
-        "scene_hash": scene.digest(),
-        "settings": settings,
-    }
+    return {"program": "projector", "version": version, "command": command, "scene": name, "scene_hash": digest, "settings": settings}
 
 
 def read_record(path: Path) -> dict | None:

@@ -69,6 +69,8 @@ def read_bitmap(path, purpose: str, decode: Callable[[np.ndarray], np.ndarray] |
     _refuse_other_kinds(path, start, purpose)
     try:
         image, coding, orientation = _decoded(path, notes)
+        if max(image.size) < SMALL_SIDE:
+            notes.append(f"{path.name} has only {image.size[0]} × {image.size[1]} pixels: its steps may show on the wall.")
         return _grey(_upright(image, orientation, path, notes), coding, path, notes, decode), notes
     except SceneError:
         raise
@@ -76,6 +78,51 @@ def read_bitmap(path, purpose: str, decode: Callable[[np.ndarray], np.ndarray] |
         raise fault(path, "the picture does not fit into this computer's memory", "8192 × 8192 pixels or less", "scale it down") from None
     except Exception as error:  # noqa: BLE001 - decoders raise errors of many kinds on damaged files
         raise _unreadable(path, start, purpose, error) from None
+
+
+def read_colours(path, purpose: str) -> tuple[np.ndarray, list[str]]:
+    """The picture at `path` as it is coded, (h, w, 3) float32 0..1, row 0 at the top, and notes. Raises SceneError as `read_bitmap`.
+
+    16-bit colours are kept in a TIFF; Pillow reads a PNG's with 8 bits. Transparent places keep their colour.
+    """
+    path = Path(path)
+    notes: list[str] = []
+    start = _start_of(path)
+    _refuse_other_kinds(path, start, purpose)
+    try:
+        deep = _deep_colours(path) if _picture_kind(start) == "TIFF" else None
+        if deep is not None:
+            return deep, notes
+        image, coding, orientation = _decoded(path, notes)
+        image = _upright(image, orientation, path, notes)
+        if image.mode == "F" or image.mode == "I" or image.mode.startswith("I;16"):
+            grey, _, _ = _deep_planes(np.asarray(image), coding, path)
+            return np.repeat(grey[..., None], 3, axis=2), notes
+        return np.asarray(image.convert("RGB"), np.float32) / np.float32(255.0), notes
+    except SceneError:
+        raise
+    except MemoryError:
+        raise fault(path, "the picture does not fit into this computer's memory", "8192 × 8192 pixels or less", "crop it to the edge") from None
+    except Exception as error:  # noqa: BLE001 - decoders raise errors of many kinds on damaged files
+        raise _unreadable(path, start, purpose, error) from None
+
+
+def _deep_colours(path: Path) -> np.ndarray | None:
+    """The colours of a TIFF with 16 bits a channel, which Pillow does not read; None for any other."""
+    import tifffile
+
+    try:
+        with tifffile.TiffFile(path) as file:
+            page = file.pages[0]
+            if page.bitspersample != 16 or page.samplesperpixel < 3 or len(page.shape) != 3:
+                return None
+            _refuse_too_large(path, (page.imagewidth, page.imagelength))
+            values = page.asarray()
+    except (tifffile.TiffFileError, ValueError, KeyError):
+        return None
+    if values.shape[0] in (3, 4) and values.shape[2] not in (3, 4):
+        values = np.moveaxis(values, 0, -1)
+    return values[..., :3].astype(np.float32) / np.float32(65535.0)
 
 
 def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
@@ -191,8 +238,6 @@ def _note_container(path: Path, image, notes: list[str]) -> None:
     if image.format != "MPO" and getattr(image, "n_frames", 1) > 1:
         notes.append(f"{path.name} holds {image.n_frames} pictures; the first one is used.")
         image.seek(0)
-    if max(image.size) < SMALL_SIDE:
-        notes.append(f"{path.name} has only {image.size[0]} × {image.size[1]} pixels: its steps may show on the wall.")
 
 
 # --- pixels --------------------------------------------------------------------------------------------------------

@@ -1,0 +1,172 @@
+"""The command that learns a lens from photographs of a projected edge."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from projector.cli.answers import Answer, answered
+from projector.cli.render import Json, Overwrite
+
+Number = Optional[float]
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Hang the command of this module on the application."""
+    app.command("measure")(measure)
+
+
+def _option(name: str, text: str):
+    return typer.Option(name, help=text, show_default=False)
+
+
+def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float, ...]:
+    """Numbers parted by commas; typer.BadParameter if they are none, or not so many."""
+    try:
+        found = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        found = ()
+    if not found or (count is not None and len(found) != count):
+        raise typer.BadParameter(f'"{text}" is not {"a list of numbers" if count is None else f"{count} numbers"} parted by commas', param_hint=option)
+    return found
+
+
+@answered
+def measure(
+    photographs: Annotated[list[Path], typer.Argument(help="Photographs of one projected edge, slanted by about 5°: PNG, TIFF or JPEG.", show_default=False)],
+    mm_per_pixel: Annotated[Number, _option("--mm-per-pixel", "Scale on the wall.")] = None,
+    scale: Annotated[Optional[str], _option("--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.")] = None,
+    offsets_mm: Annotated[Optional[str], _option("--offsets-mm", "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).")] = None,
+    throw_m: Annotated[Number, _option("--throw-m", "Distance of lens and wall.")] = None,
+    focal_length_mm: Annotated[Number, _option("--focal-length-mm", "Focal length of the lens.")] = None,
+    focus_m: Annotated[Number, _option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")] = None,
+    f_number: Annotated[Number, _option("--f-number", "Marked f-number; needed to fit a single photograph.")] = None,
+    gate_width_mm: Annotated[Number, _option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")] = None,
+    axis: Annotated[Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.")] = None,
+    box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.")] = None,
+    coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.")] = "srgb",
+    source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.")] = "daylight",
+    source_k: Annotated[float, typer.Option("--source-k", min=1000.0, max=25000.0, help="Its colour temperature.")] = 5600.0,
+    white_balance_k: Annotated[float, typer.Option("--white-balance-k", min=1000.0, max=25000.0, help="White balance of the photographs.")] = 5600.0,
+    model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.')] = None,
+    title: Annotated[Optional[str], _option("--title", "Title of the lens file.")] = None,
+    out: Annotated[Optional[Path], typer.Option("-o", "--out", help="Where to write the lens file (.toml) and its figure (.png), without the ending.", show_default=False)] = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
+    """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus and dispersion."""
+    from projector.studies import measured_lens as study
+
+    if (mm_per_pixel is None) == (scale is None):
+        raise typer.BadParameter("one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel")
+    if source not in ("daylight", "tungsten", "led", "equal_energy"):
+        raise typer.BadParameter(f'"{source}" is not a lamp; daylight, tungsten, led or equal_energy', param_hint="--source")
+    if scale is not None:
+        x1, y1, x2, y2, length = numbers_in(scale, "--scale", 5)
+        mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)
+    items = _photographs(photographs, offsets_mm, box, axis)
+    set_up, warnings = _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k)
+    stem = None if out is None else out.with_suffix("") if out.suffix in (".toml", ".png") else out
+    paths = _checked_paths(stem, set_up, overwrite)
+    found = study.measure(items, mm_per_pixel, coding, set_up, model)
+    name = title or (f"Measured lens, {focal_length_mm:g} mm" if focal_length_mm else "Measured edges")
+    for path in paths:
+        _write(path, found, set_up, name, mm_per_pixel, overwrite)
+    rows = [_row(photograph, reading) for photograph, reading in zip(found.photographs, found.readings, strict=True)]
+    result = {"mm_per_pixel": mm_per_pixel, "photographs": rows, "lens": None if found.fit is None else _fit_row(found.fit)}
+    return Answer(result, _words(found), paths, warnings + found.notes)
+
+
+def _photographs(paths, offsets_mm, box, axis):
+    from projector.studies.measured_lens import EdgePhotograph
+
+    offsets = numbers_in(offsets_mm, "--offsets-mm", len(paths)) if offsets_mm else [None] * len(paths)
+    boxes = [tuple(int(value) for value in numbers_in(text, "--box", 4)) for text in box or ()]
+    if len(boxes) not in (0, 1, len(paths)):
+        raise typer.BadParameter(f"{len(boxes)} boxes for {len(paths)} photographs; one for all, or one for each", param_hint="--box")
+    boxes = boxes * len(paths) if len(boxes) == 1 else boxes or [None] * len(paths)
+    middle = numbers_in(axis, "--axis", 2) if axis else None
+    return [EdgePhotograph(path, offset, part, middle) for path, offset, part in zip(paths, offsets, boxes, strict=True)]
+
+
+def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k):
+    """What a fit needs, or None and a word on what is missing."""
+    from projector.studies.lens_fit import SetUp
+
+    missing = [name for name, value in (("--throw-m", throw_m), ("--focal-length-mm", focal_length_mm)) if value is None]
+    if any(item.offset_mm is None for item in items) and len(items) > 1:
+        missing.append("--offsets-mm")
+    if len(items) == 1 and f_number is None:
+        missing.append("--f-number (or more photographs at other focus offsets)")
+    if missing:
+        return None, [f"the edges are read, no lens is fitted; for that give {', '.join(missing)}."]
+    if len(items) == 1 and items[0].offset_mm is None:
+        from dataclasses import replace
+
+        items[0] = replace(items[0], offset_mm=0.0)
+    return SetUp(throw_m, focal_length_mm, focus_m or throw_m, source, source_k, white_balance_k, gate_width_mm, f_number), []
+
+
+def _checked_paths(stem: Path | None, set_up, overwrite: bool) -> list[Path]:
+    if stem is None:
+        return []
+    from projector.rendering.files import check_writable
+
+    endings = (".png",) if set_up is None else (".toml", ".png")
+    paths = [stem.with_name(stem.name + ending) for ending in endings]
+    check_writable(paths, stem.name, overwrite)
+    return paths
+
+
+def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite: bool) -> None:
+    from projector.rendering.files import record_of, written_whole
+    from projector.reports.measured_figure import measured_figure
+    from projector.reports.save import save_figure
+    from projector.studies.measured_lens import lens_file_text
+
+    if path.suffix == ".toml":
+        with written_whole(path) as temporary:
+            temporary.write_text(lens_file_text(found, set_up, name, mm_per_pixel), encoding="utf-8")
+        return
+    about = record_of("measure", path.stem, "", photographs=[str(item.path.name) for item in found.photographs])
+    save_figure(measured_figure(found, name), path, about, overwrite)
+
+
+def _row(photograph, reading) -> dict:
+    red, green, blue = reading.widths_mm
+    return {
+        "file": str(photograph.path), "offset_mm": photograph.offset_mm, "angle_deg": reading.angle_deg,
+        "width_red_mm": red, "width_green_mm": green, "width_blue_mm": blue,
+        "shift_red_mm": reading.shift_red_mm, "shift_blue_mm": reading.shift_blue_mm, "fringe_area_mm": reading.fringe_area_mm,
+    }  # fmt: skip
+
+
+def _fit_row(fit) -> dict:
+    from projector.studies.measured_lens import values_by_name
+
+    values = {name: asdict(value) for name, value in values_by_name(fit).items()}
+    return {"model": fit.model, **values, "residual": fit.residual, "residual_of_other_model": fit.other_residual}
+
+
+def _words(found) -> list[str]:
+    words = []
+    for photograph, reading in zip(found.photographs, found.readings, strict=True):
+        red, green, blue = reading.widths_mm
+        offset = "" if photograph.offset_mm is None else f" at {photograph.offset_mm:+g} mm"
+        words.append(
+            f"{photograph.path.name}{offset}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % red {red:.2f}, green {green:.2f}, blue {blue:.2f} mm;"
+            f" against green red lies {reading.shift_red_mm:+.2f}, blue {reading.shift_blue_mm:+.2f} mm; fringe area {reading.fringe_area_mm:.2f} mm"
+        )
+    fit = found.fit
+    if fit is None:
+        return words
+    words.append(f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp {-fit.focus_error_mm.value:+.3f} mm from offset 0 (± {fit.focus_error_mm.uncertainty:.3f})")
+    kind = "Abbe number" if fit.model == "single" else "secondary spectrum, mm,"
+    words.append(f"{'a single element' if fit.model == 'single' else 'a corrected lens'}: " + (f"{kind} {fit.dispersion}" if fit.dispersion else "no axial colour beyond the uncertainty"))
+    if fit.lateral_colour_mm is not None:
+        words.append(f"lateral colour at the gate's edge {fit.lateral_colour_mm} mm (450 to 650 nm; positive: blue lands larger)")
+    words.append(f"camera and artwork blur {fit.camera_blur_mm} mm on the wall; {fit.residual:.1%} of full light left unexplained (± are 95 % intervals; scale and throw taken as exact)")
+    return words

@@ -1,0 +1,118 @@
+"""The command that learns a lens from photographs: from files on disk to a lens file that a scene can use."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from projector.cli import app
+from projector.optics.thin_lens import conjugate_distance, disc_edge_spread
+
+THROW_M, FOCAL_LENGTH_MM, F_NUMBER, MM_PER_PIXEL = 2.0, 85.0, 4.0, 0.4
+
+
+@pytest.fixture
+def photographs(tmp_path):
+    """Three photographs of an edge behind a lens without dispersion, in closed form: discs of D·|Z/z_f − 1|."""
+    from PIL import Image
+
+    from projector.photometry.colour import encode_srgb
+
+    found = []
+    focal_length, random = 1e-3 * FOCAL_LENGTH_MM, np.random.default_rng(9)
+    rows, columns = np.indices((140, 180))
+    angle = np.radians(6.0)
+    distance = ((columns - 89.5) * np.cos(angle) - (rows - 69.5) * np.sin(angle)) * MM_PER_PIXEL
+    for offset in (-1.5, 0.4, 1.5):
+        tube = conjugate_distance(focal_length, THROW_M) + 1e-3 * offset
+        blur_mm = 1e3 * focal_length / F_NUMBER * abs(THROW_M * (1.0 / focal_length - 1.0 / tube) - 1.0)
+        rise = np.vectorize(lambda place, blur_mm=blur_mm: disc_edge_spread(place / blur_mm))(distance)
+        linear = 0.01 + 0.6 * rise + random.normal(0.0, 0.004, rise.shape)
+        coded = np.repeat(encode_srgb(np.clip(linear, 0, 1))[..., None], 3, axis=2)
+        path = tmp_path / f"offset{offset:+g}.png"
+        Image.fromarray(np.round(coded * 255).astype(np.uint8)).save(path)
+        found.append(str(path))
+    return found
+
+
+def run(*arguments):
+    return CliRunner().invoke(app, ["measure", *map(str, arguments)])
+
+
+def fitted(photographs, *more):
+    return run(*photographs, "--mm-per-pixel", MM_PER_PIXEL, "--offsets-mm", "-1.5,0.4,1.5", "--throw-m", THROW_M, "--focal-length-mm", FOCAL_LENGTH_MM, *more)
+
+
+def test_the_lens_of_a_data_sheet_comes_back_and_its_file_serves_a_scene(photographs, tmp_path):
+    answer = fitted(photographs, "-o", tmp_path / "shelf-lens", "--title", "Lens from the shelf", "--model", "single", "--json")
+    assert answer.exit_code == 0, answer.output
+    found = json.loads(answer.stdout)["result"]["lens"]
+    assert abs(found["pupil_mm"]["value"] - FOCAL_LENGTH_MM / F_NUMBER) <= found["pupil_mm"]["uncertainty"] < 1.0
+    assert (tmp_path / "shelf-lens.png").stat().st_size > 20_000
+    written = tomllib.loads((tmp_path / "shelf-lens.toml").read_text())
+    assert written["title"] == "Lens from the shelf"
+    assert written["lens"]["f_number"] == pytest.approx(F_NUMBER, rel=0.04)
+    assert "dispersion" not in written["lens"]
+    assert written["measured"]["pupil_mm"][1] > 0
+    other = CliRunner().invoke(app, ["sharpness", "01-square-wall", "--with", f'projector.window.lens.file="{tmp_path / "shelf-lens.toml"}"', "--json"])
+    assert other.exit_code == 0, other.output
+
+
+def test_edges_alone_are_told_where_no_lens_is_asked_for(photographs):
+    answer = run(photographs[0], "--scale", "10,20,110,20,40", "--json")
+    assert answer.exit_code == 0, answer.output
+    told = json.loads(answer.stdout)
+    assert told["result"]["mm_per_pixel"] == pytest.approx(0.4)
+    assert told["result"]["lens"] is None
+    assert told["result"]["photographs"][0]["width_green_mm"] > 1.0
+    assert "--throw-m, --focal-length-mm" in told["warnings"][0]
+
+
+def test_a_lens_file_of_somebody_is_not_replaced(photographs, tmp_path):
+    kept = tmp_path / "mine.toml"
+    kept.write_text("title = 'mine'\n")
+    answer = fitted(photographs, "-o", tmp_path / "mine")
+    assert answer.exit_code == 1
+    assert "is there already" in answer.output
+    assert kept.read_text() == "title = 'mine'\n"
+
+
+def test_every_photograph_that_cannot_be_read_is_named_at_once(photographs, tmp_path):
+    from PIL import Image
+
+    flat, notes = tmp_path / "wall.png", tmp_path / "notes.txt"
+    Image.fromarray(np.full((100, 100, 3), 120, np.uint8)).save(flat)
+    notes.write_text("edges, Tuesday")
+    answer = run(flat, notes, photographs[0], "--mm-per-pixel", 0.4, "--json")
+    assert answer.exit_code == 1
+    errors = json.loads(answer.stdout)["errors"]
+    assert [error["file"].rsplit("/", 1)[-1] for error in errors] == ["wall.png", "notes.txt"]
+    assert "no edge" in errors[0]["found"]
+    assert "Traceback" not in answer.output
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "--mm-per-pixel"),
+        (["--mm-per-pixel", "0.4", "--scale", "0,0,1,1,5"], "one of the two"),
+        (["--scale", "0,0,1"], "is not 5 numbers"),
+        (["--mm-per-pixel", "0.4", "--offsets-mm", "0,1"], "is not 1 numbers"),
+        (["--mm-per-pixel", "0.4", "--source", "candle"], "is not a lamp"),
+    ],
+)
+def test_a_wrong_command_line_is_explained(photographs, arguments, words):
+    answer = run(photographs[0], *arguments)
+    assert answer.exit_code == 2
+    assert words in answer.output
+
+
+def test_wrong_values_are_the_users_to_mend(photographs):
+    for arguments, words in ((["--mm-per-pixel", "-1"], "mm a pixel"), (["--mm-per-pixel", "0.4", "--coding", "log"], "is not a coding"), (["--scale", "1,1,2,2,5"], "pixels and 5 mm apart")):
+        answer = run(photographs[0], *arguments)
+        assert answer.exit_code == 1, answer.output
+        assert words in answer.output
