@@ -5,7 +5,7 @@
 `summing_kernel`, `building_kernel`  the same, but it may fuse products with sums, or allocate.
 
 Compiled kernels are kept between runs. numba does not notice an edit in a module that a kernel calls into, so the
-folder is named by a hash of every source file of the package and of numba's version.
+folder is named by a hash of every source file that kernels may be made of and of numba's version.
 """
 
 from __future__ import annotations
@@ -23,12 +23,16 @@ from numba.extending import register_jitable
 PACKAGE_FOLDER = Path(__file__).resolve().parent
 CACHE_VARIABLE = "PROJECTOR_CACHE"
 N_KERNEL_FOLDERS_KEPT = 3
+# An edit here costs nobody a wait for the compiler.
+ROOMS_WITHOUT_KERNELS = ("scene", "studies", "verification", "reports", "cli", "live")
 
 
 def sources_digest() -> str:
-    """Short hash of the package's sources and numba's version; any edit anywhere gives another one."""
+    """Short hash of the sources that kernels are made of and of numba's version; any edit in them gives another one."""
     digest = hashlib.sha256(numba.__version__.encode())
     for path in sorted(PACKAGE_FOLDER.rglob("*.py")):
+        if path.relative_to(PACKAGE_FOLDER).parts[0] in ROOMS_WITHOUT_KERNELS:
+            continue
         digest.update(path.relative_to(PACKAGE_FOLDER).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()[:16]

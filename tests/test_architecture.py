@@ -90,3 +90,22 @@ def test_only_the_command_line_prints(path):
 @pytest.mark.parametrize("path", MODULES, ids=module_id)
 def test_module_names_say_something(path):
     assert path.stem not in {"utils", "util", "helpers", "helper", "common", "core", "base", "misc", "manager"}
+
+
+def takes_a_mark(tree: ast.AST) -> bool:
+    """Whether a module marks functions as kernels or formulas."""
+    marks = {"formula", "kernel", "summing_kernel", "building_kernel"}
+    return any(isinstance(node, ast.ImportFrom) and node.module == "projector.jit" and marks & {alias.name for alias in node.names} for node in ast.walk(tree))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=module_id)
+def test_no_kernel_is_made_of_a_source_that_the_cache_does_not_watch(path):
+    """The folder of compiled kernels is named by a hash of some rooms only: no kernel may stand, or take a constant, elsewhere."""
+    from projector.jit import ROOMS_WITHOUT_KERNELS
+
+    tree = ast.parse(path.read_text())
+    if not takes_a_mark(tree):
+        return
+    assert room_of(path) not in ROOMS_WITHOUT_KERNELS
+    for name in imported_modules(tree):
+        assert name.split(".")[1:2] == [] or name.split(".")[0] != "projector" or name.split(".")[1] not in ROOMS_WITHOUT_KERNELS, f"{module_id(path)} imports {name}"

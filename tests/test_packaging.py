@@ -83,7 +83,7 @@ def test_a_cache_that_cannot_be_written_is_said_once_and_survived(installed, tmp
     assert "no writable cache folder" in found.stderr
 
 
-def test_an_edit_in_any_module_gets_a_cache_folder_of_its_own(installed, tmp_path):
+def test_an_edit_in_a_module_that_kernels_are_made_of_gets_a_cache_folder_of_its_own(installed, tmp_path):
     script = "import projector.jit as jit; print(jit.kernel_folder)"
     environment = {**os.environ, "PYTHONPATH": str(installed), "PROJECTOR_CACHE": str(tmp_path / "cache")}
     folders = []
