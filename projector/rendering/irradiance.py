@@ -116,9 +116,10 @@ def irradiance_map(
             weights = prepared.weights(np.ones((1, len(LUMINOUS_EFFICIENCY))), prepared_light.MAP_CHANNELS) * factor
             levels.append(_open_level(scene, spec, prepared) * factor)
             if n_rays_side is None:
-                visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, shape[1])
+                squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers)
+                visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
                 stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
-                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress)
+                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
         if scene.ambient is not None and levels:

@@ -17,6 +17,9 @@ from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, UNKNOWN, Points, Visibility
 from projector.tracing.projection import N_SIDE_PRODUCT, add_light
 from projector.tracing.pupil import BITMAP, RING, make_pupil
+from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
+
+_SQUARES_PIECE = 256
 
 # Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power, illuminance and nothing.
 XYZ_CHANNELS = K_M * OBSERVER * STEP_NM
@@ -109,6 +112,14 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     return whole.stack(low, high), cells.stack(cells_low if cells_low is not None else low, high)
 
 
+def squares_seen_by(light: Light, points: Points, width: int, workers: Workers) -> Squares:
+    """The squares of points in rows of `width`, bounded as a projector at this place sees them."""
+    height = len(points.materials) // width
+    bounds = np.empty((n_squares(width, height), BOUNDS))
+    workers.run_pieces(len(bounds), lambda start, stop: bound_squares(light, points, width, height, start, stop, bounds), piece=_SQUARES_PIECE)
+    return Squares(width, height, bounds)
+
+
 def light_points(
     prepared: PreparedLight,
     points: Points,
@@ -118,11 +129,13 @@ def light_points(
     out: np.ndarray,
     workers: Workers,
     progress: Progress | None = None,
+    squares: Squares | None = None,
 ) -> None:
-    """Add the projector's light to out (n, 3) float32 or float64."""
+    """Add the projector's light to out (n, 3) float32 or float64; squares: how the points lie, if in rows."""
+    squares = squares if squares is not None else in_one_row(len(out))
 
     def work(start, stop):
-        add_light(prepared.light, stacks[0], stacks[1], prepared.image, points, visibility, weights, start, stop, out)
+        add_light(prepared.light, stacks[0], stacks[1], prepared.image, points, squares, visibility, weights, start, stop, out)
 
-    workers.run_pieces(len(out), work, "light", progress)
+    workers.run_pieces(n_squares(squares.width, squares.height), work, "light", progress, piece=_SQUARES_PIECE)
 

@@ -171,14 +171,19 @@ class RenderSession:
         look_name = f"first look {name} {index}"
         last = self.kept.peek(look_name)
         if last is None or last[0] != key or not last[1].serves(light):
-            width = self.width * self.quality.grid if name == "grid" else 0
-            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress, width=width)
+            squares = self._squares(index, light, points) if name == "grid" else None
+            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress, squares=squares)
             last = self.kept.get(look_name, object(), lambda: (key, look))
         return self.kept.get(
             f"seen {name} {index}",
             (self.kept.serials(look_name), light.radius),
             lambda: shadows.visibility_from(last[1], self.arrays(), light, points, self.quality.n_side, self.workers, self.progress),
         )
+
+    def _squares(self, index: int, light, points):
+        """The squares of the grid as one projector sees them."""
+        key = (self.kept.serials("hits"), light.position, light.right, light.down, light.forward)
+        return self.kept.get(f"squares {index}", key, lambda: prepared_light.squares_seen_by(light, points, self.width * self.quality.grid, self.workers))
 
     def _layers(self) -> list[tuple[np.ndarray, bool]]:
         """The light of each projector (and of the surroundings) as a picture, and whether it is a flash."""
@@ -195,7 +200,7 @@ class RenderSession:
             made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
             key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
             reach = self._reach(i, prepared[i].light, sets, seen_by_set)
-            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach: self._light_layer(p, sets, s, r)))
+            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach, i=i: self._light_layer(i, p, sets, s, r)))
         if self.scene.ambient is not None and specs:
             table = self._ambient_table(prepared[0], specs[0])
             key = (table.tobytes(), prepared[0].power.is_flash, self.kept.serials("hits", "shadow edges"))
@@ -235,14 +240,15 @@ class RenderSession:
         key = self.kept.serials("hits", *(f"seen grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
 
-    def _light_layer(self, prepared, sets, seen_by_set, reach):
+    def _light_layer(self, index, prepared, sets, seen_by_set, reach):
         """One projector's light over all sets, gathered to a picture."""
         weights = prepared.weights(reflectances_of(self.scene), prepared_light.XYZ_CHANNELS)
         stacks = prepared_light.stacks_ready(prepared, reach)
         values = []
         for item, visibility in zip(sets, seen_by_set, strict=True):
             out = np.zeros((item.count, 3), np.float32)
-            prepared_light.light_points(prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress)
+            squares = self._squares(index, prepared.light, item.points) if item.pixels is None else None
+            prepared_light.light_points(prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress, squares)
             values.append(out)
         return self._gathered(values, sets), prepared.power.is_flash
 

@@ -12,7 +12,8 @@ from projector.tracing.first_hits import NOTHING
 from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, Points, Visibility, n_points
 from projector.tracing.projection import mark_unlit
-from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares, n_squares, squares_of
+from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares
+from projector.tracing.squares import Squares, in_one_row, n_squares, squares_of
 from projector.tracing.visibility import BEAM_MARGIN, UNDECIDED, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
@@ -28,14 +29,14 @@ class FirstLook:
     """State of each point (n,) int32 under the widest pupil, for a pupil radius (m) and a beam that it was made for.
 
     rows (p,): the points in penumbra; they alone are traced again when the pupil gets smaller
-    width: points in a row of the picture or map that the points form; 0 if they form none
+    squares: how the points lie in rows, None if they form none
     """
 
     state: np.ndarray
     rows: np.ndarray
     radius: float
     beam: tuple[float, float]
-    width: int
+    squares: Squares | None
 
     def serves(self, light: Light) -> bool:
         """Whether it still holds for a light at the same place with another lens setting."""
@@ -45,16 +46,19 @@ class FirstLook:
 
 
 def first_look(
-    arrays: SceneArrays, light: Light, radius: float, points: Points, workers: Workers, progress: Progress | None = None, image=None, width: int = 0
+    arrays: SceneArrays, light: Light, radius: float, points: Points, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> FirstLook:
     """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m).
 
     With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
-    width: where the points form rows of so many, neighbours share what they agree on (see `shared_sight`).
+    squares: where the points form rows, neighbours share what they agree on (see `shared_sight`).
     """
     state = np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
     if image is not None:
-        workers.run_pieces(state.size, lambda start, stop: mark_unlit(light, image, points, start, stop, state))
+        rows = squares if squares is not None else in_one_row(state.size)
+        workers.run_pieces(
+            n_squares(rows.width, rows.height), lambda start, stop: mark_unlit(light, image, points, rows, start, stop, state), piece=_SQUARES_PIECE
+        )
     widest = light._replace(radius=max(radius, light.radius))
     beam = beam_bounds(widest)
 
@@ -62,14 +66,14 @@ def first_look(
         look_first(arrays.bvh, widest, points, beam, start, stop, state)
 
     def work_in_squares(start, stop):
-        look_first_in_squares(arrays.bvh, widest, points, beam, width, state.size // width, start, stop, state)
+        look_first_in_squares(arrays.bvh, widest, points, beam, squares.width, squares.height, start, stop, state)
 
-    if width:
-        workers.run_pieces(n_squares(width, state.size // width), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
+    if squares is not None:
+        workers.run_pieces(n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
     else:
         workers.run_pieces(state.size, work, "shadows", progress)
     rows = number_penumbrae(state)
-    return FirstLook(state, rows, widest.radius, beam, width)
+    return FirstLook(state, rows, widest.radius, beam, squares)
 
 
 def visibility_from(
@@ -81,12 +85,12 @@ def visibility_from(
     def work(start, stop):
         look_closely(arrays.bvh, light, points, look.rows, n_side, start, stop, seen)
 
-    if look.width:
-        squares = squares_of(look.rows, look.width)
-        height = look.state.size // look.width
+    if look.squares is not None:
+        width, height = look.squares.width, look.squares.height
+        squares = squares_of(look.rows, width)
 
         def work_in_squares(start, stop):
-            look_closely_in_squares(arrays.bvh, light, points, look.state, look.width, height, n_side, squares, start, stop, seen)
+            look_closely_in_squares(arrays.bvh, light, points, look.state, width, height, n_side, squares, start, stop, seen)
 
         workers.run_pieces(squares.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
     else:
@@ -97,8 +101,8 @@ def visibility_from(
 
 
 def find_visibility(
-    arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, width: int = 0
+    arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> Visibility:
     """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
-    look = first_look(arrays, light, light.radius, points, workers, progress, image, width)
+    look = first_look(arrays, light, light.radius, points, workers, progress, image, squares)
     return visibility_from(look, arrays, light, points, n_side, workers, progress)

@@ -17,6 +17,7 @@ import numpy as np
 from projector.jit import formula
 from projector.tracing.convolution import FULL, Spectrum, convolve_directly, quantise
 from projector.tracing.gate_image import GateImage
+from projector.tracing.vectors import address_of, load_pair
 from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image, kernel_size
 
 # Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
@@ -219,8 +220,11 @@ def _texel(stack, level, x, y):
     right = column - j
     lower = row - i
     first = stack.offsets[level] + i * width + j
-    upper_row = stack.texels[first] * (1.0 - right) + stack.texels[first + 1] * right
-    lower_row = stack.texels[first + width] * (1.0 - right) + stack.texels[first + width + 1] * right
+    texels = address_of(stack.texels)
+    upper = load_pair(texels, first)
+    under = load_pair(texels, first + width)
+    upper_row = (upper & 0xFFFF) * (1.0 - right) + (upper >> 16) * right
+    lower_row = (under & 0xFFFF) * (1.0 - right) + (under >> 16) * right
     return upper_row * (1.0 - lower) + lower_row * lower
 
 

@@ -24,6 +24,7 @@ from projector.tracing.light_path import (
 )
 from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN, n_arrived
 from projector.tracing.pupil import pupil_point
+from projector.tracing.squares import footprint_per_tube, part_of_square
 
 # The cosine on the surface may change by this share from the pupil's middle to its rim; beyond it the light differs too
 # much across the pupil for one look-up. At an edge of the pattern the product of the means is then wrong by under 1 %:
@@ -33,7 +34,7 @@ LARGEST_SLOPE = 0.05
 LARGEST_CORRECTION = 0.02
 # Cells along each side of the pupil's unit square where a point sees all of it: where only the geometry changes across
 # it, and where the mean of a product is wanted.
-N_SIDE_LIT = 6
+N_SIDE_LIT = 4
 N_SIDE_PRODUCT = 10
 _NONE, _OPEN, _MIXED = 0, 1, 2
 
@@ -55,6 +56,41 @@ def _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distan
     if flags == HAS_SHADE:
         return _NONE
     return _MIXED
+
+
+@formula
+def _is_dark_throughout(light, image, bounds):
+    """Whether the pattern leaves a whole square dark at every wavelength: the patches of all its points in one box."""
+    low_x, high_x, low_y, high_y, low_d, high_d, footprint = bounds
+    if low_d > high_d:
+        return True
+    farthest_x, farthest_y = max(abs(low_x), abs(high_x)), max(abs(low_y), abs(high_y))
+    field_squared = field_radius_squared(light, farthest_x, farthest_y)
+    half = 0.0
+    for distance in (low_d, high_d):
+        for field in (0.0, field_squared):
+            half = max(half, light_reach(light, distance, field))
+    half += 0.5 * footprint * light.tube_length
+    bent = 1.0 + light.distortion * field_squared
+    low = light.tube_length * min(1.0, bent) * light.lateral_range[0]
+    high = light.tube_length * max(1.0, bent) * light.lateral_range[1]
+    flags = gate_flags(
+        image,
+        min(low * low_x, high * low_x) - half,
+        max(low * high_x, high * high_x) + half,
+        min(low * low_y, high * low_y) - half,
+        max(low * high_y, high * high_y) + half,
+    )
+    return flags == HAS_SHADE
+
+
+@formula
+def _square_is_dark(light, image, squares, square):
+    """The same for one of the squares, as far as their bounds are known."""
+    if squares.bounds.shape[0] == 0:
+        return False
+    b = squares.bounds
+    return _is_dark_throughout(light, image, (b[square, 0], b[square, 1], b[square, 2], b[square, 3], b[square, 4], b[square, 5], b[square, 6]))
 
 
 @formula
@@ -216,14 +252,6 @@ def _geometry_by_cells(light, position, normal, visibility, state):
 
 
 @formula
-def _footprint(light, area, cosine_height, z):
-    """Diameter (m, in the gate) of the disc as large as the image of a point's patch of surface."""
-    if area <= 0.0:
-        return 0.0
-    return 2.0 * light.tube_length * math.sqrt(area * cosine_height / (z * z * z) / math.pi)
-
-
-@formula
 def _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out):
     """Add one projector's light at point i."""
     state = visibility.state[i]
@@ -242,7 +270,7 @@ def _light_point(light, stack, cell_stack, image, points, visibility, i, weights
     rim = tilt * light.radius * light.pupil.reach
     if height + rim <= 0.0:
         return
-    footprint = _footprint(light, points.areas[i], max(height, 0.0), z)
+    footprint = light.tube_length * footprint_per_tube(points.areas[i], height, z)
     stencil_class = _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint)
     if stencil_class == _NONE:
         return
@@ -272,30 +300,44 @@ def _light_point(light, stack, cell_stack, image, points, visibility, i, weights
 
 
 @kernel
-def add_light(light, stack, cell_stack, image, points, visibility, weights, start, stop, out):
-    """Add one projector's light to points start … stop.
+def add_light(light, stack, cell_stack, image, points, squares, visibility, weights, start, stop, out):
+    """Add one projector's light to the points of the squares start … stop.
 
     light a Light; stack and cell_stack a Stack for the whole pupil and for its cells; image a GateImage;
-    points Points; visibility Visibility
+    points Points; squares Squares, how the points lie; visibility Visibility
     weights (n_materials, n_wavelengths, 3): what a unit of (radiance · steradian · cosine) at each wavelength adds to
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
     """
-    for i in range(start, stop):
-        _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out)
+    for square in range(start, stop):
+        if _square_is_dark(light, image, squares, square):
+            continue
+        first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
+        for row in range(first_row, last_row):
+            for i in range(row * squares.width + first_column, row * squares.width + last_column):
+                _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out)
+
+
+@formula
+def _is_unlit(light, image, points, i):
+    """Whether the pattern leaves a point's patch of the gate dark at every wavelength."""
+    x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    if not z > 1e-6:
+        return True
+    slope_x = x / z
+    slope_y = y / z
+    field_squared = field_radius_squared(light, slope_x, slope_y)
+    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    footprint = light.tube_length * footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
+    return _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE
 
 
 @kernel
-def mark_unlit(light, image, points, start, stop, state):
-    """Set state to UNKNOWN for the points start … stop whose patch of the gate is dark at every wavelength: no ray need be cast for them."""
-    for i in range(start, stop):
-        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-        if not z > 1e-6:
-            state[i] = UNKNOWN
-            continue
-        slope_x = x / z
-        slope_y = y / z
-        field_squared = field_radius_squared(light, slope_x, slope_y)
-        normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-        footprint = _footprint(light, points.areas[i], max(-(normal[0] * x + normal[1] * y + normal[2] * z), 0.0), z)
-        if _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE:
-            state[i] = UNKNOWN
+def mark_unlit(light, image, points, squares, start, stop, state):
+    """Set state to UNKNOWN for the points of the squares start … stop that the pattern leaves dark: no ray need be cast for them."""
+    for square in range(start, stop):
+        dark = _square_is_dark(light, image, squares, square)
+        first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
+        for row in range(first_row, last_row):
+            for i in range(row * squares.width + first_column, row * squares.width + last_column):
+                if dark or _is_unlit(light, image, points, i):
+                    state[i] = UNKNOWN

@@ -20,10 +20,9 @@ from projector.jit import formula, kernel
 from projector.tracing.cone import shaft_may_touch
 from projector.tracing.light_path import in_light_frame
 from projector.tracing.points import ALL_RAYS, DARK, LIT, UNKNOWN
+from projector.tracing.squares import part_of_square
 from projector.tracing.visibility import PENUMBRA, UNDECIDED, look_at_point, rays_arriving
 
-SQUARE = 8
-"""Points along a square's side; squares that do not serve are tried again in four."""
 _N_SAMPLES = 5
 # Each sample takes every second of the probes, its neighbour the others: together they are dark only if all are.
 _PROBES_SHARED = 2
@@ -35,20 +34,6 @@ _LARGEST_SPREAD = 1.0 / 3.0
 # the pupil, as rounding lets them.
 _FLAT = 1.0 - 1e-6
 _UNEVENNESS = 2e-6
-
-
-@formula
-def _part(square, part, width, height):
-    """First and last row and column (last not included) of a square (part 0) or of one of its quarters (1 … 4)."""
-    across = (width + SQUARE - 1) // SQUARE
-    row = SQUARE * (square // across)
-    column = SQUARE * (square % across)
-    side = SQUARE
-    if part > 0:
-        side = SQUARE // 2
-        row += side * ((part - 1) // 2)
-        column += side * ((part - 1) % 2)
-    return row, min(row + side, height), column, min(column + side, width)
 
 
 @formula
@@ -206,7 +191,7 @@ def look_first_in_squares(bvh, light, points, beam, width, height, start, stop, 
     """
     for square in range(start, stop):
         for part in range(5):
-            bounds = _part(square, part, width, height)
+            bounds = part_of_square(square, part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
             if _look_at_part(bvh, light, points, beam, bounds, width, part == 0, state) and part == 0:
@@ -293,21 +278,8 @@ def look_closely_in_squares(bvh, light, points, state, width, height, n_side, sq
     """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²) uint8."""
     for index in range(start, stop):
         for part in range(5):
-            bounds = _part(squares[index], part, width, height)
+            bounds = part_of_square(squares[index], part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
             if _trace_part(bvh, light, points, state, bounds, width, n_side, part == 0, seen) and part == 0:
                 break
-
-
-def n_squares(width: int, height: int) -> int:
-    """How many squares cover a picture."""
-    return -(-width // SQUARE) * -(-height // SQUARE)
-
-
-def squares_of(rows, width: int):
-    """Numbers of the squares that hold these points (k,), each once, in order."""
-    import numpy as np
-
-    across = -(-width // SQUARE)
-    return np.unique(rows // width // SQUARE * across + rows % width // SQUARE)

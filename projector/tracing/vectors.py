@@ -104,6 +104,20 @@ load_float = intrinsic(_loader(types.float32, ir.FloatType()))
 load_double = intrinsic(_loader(types.float64, ir.DoubleType()))
 
 
+@intrinsic
+def load_pair(typingctx, address, index):
+    """The `index`-th of the 16-bit numbers after an address in the low half of an int64, the one behind it in the next 16 bits.
+
+    One load instead of two; the place need not be a multiple of four bytes. Little-endian machines only, as all that numba knows are.
+    """
+
+    def codegen(context, builder, signature, arguments):
+        offset = builder.mul(arguments[1], ir.Constant(_INT64, 2))
+        return builder.zext(builder.load(_at(builder, arguments[0], offset, _INT32), align=2), _INT64)
+
+    return types.int64(types.int64, types.int64), codegen
+
+
 def _storer(value_type, element):
     """An intrinsic that puts a value at the `index`-th element after an address."""
 

@@ -13,6 +13,7 @@ from projector.tracing import bvh
 from projector.tracing.arrays import camera_arrays, light_arrays, scene_arrays
 from projector.tracing.cone import SEGMENT_START, shaft_may_touch
 from projector.tracing.points import LIT, UNKNOWN
+from projector.tracing.squares import BOUNDS, Squares
 from projector.tracing.visibility import seen_shares
 
 WIDTH, HEIGHT = 203, 150
@@ -24,7 +25,7 @@ def both_ways(scene, n_side=4):
     light = light_arrays(scene, scene.projector[0], [587.5618])
     with Workers() as workers:
         points = grid_points(arrays, camera, Window(0, HEIGHT), QUALITIES["quick"], workers).points
-        shared = find_visibility(arrays, light, points, n_side, workers, width=WIDTH)
+        shared = find_visibility(arrays, light, points, n_side, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS))))
         alone = find_visibility(arrays, light, points, n_side, workers)
     # What lies beyond the beam's margin may be left unknown by one and not by the other.
     known = (shared.state != UNKNOWN) & (alone.state != UNKNOWN)
@@ -110,6 +111,6 @@ def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):
     arrays, light = scene_arrays(scene), light_arrays(scene, scene.projector[0], [587.5618])
     with Workers() as workers:
         points = grid_points(arrays, camera_arrays(scene, WIDTH, HEIGHT), Window(0, HEIGHT), QUALITIES["quick"], workers).points
-        found = find_visibility(arrays, light, points, 4, workers, width=WIDTH)
+        found = find_visibility(arrays, light, points, 4, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS))))
     assert found.seen.shape[0] == 0
     assert (found.state == LIT).mean() > 0.3
