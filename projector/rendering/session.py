@@ -172,12 +172,12 @@ class RenderSession:
         last = self.kept.peek(look_name)
         if last is None or last[0] != key or not last[1].serves(light):
             squares = self._squares(index, light, points) if name == "grid" else None
-            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.workers, self.progress, squares=squares)
+            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.quality.n_side, self.workers, self.progress, squares=squares)
             last = self.kept.get(look_name, object(), lambda: (key, look))
         return self.kept.get(
             f"seen {name} {index}",
             (self.kept.serials(look_name), light.radius),
-            lambda: shadows.visibility_from(last[1], self.arrays(), light, points, self.quality.n_side, self.workers, self.progress),
+            lambda: shadows.visibility_from(last[1], self.arrays(), light, points, self.workers, self.progress),
         )
 
     def _squares(self, index: int, light, points):
@@ -199,7 +199,7 @@ class RenderSession:
                 seen_by_set.append(self._visibility(name, i, spec, prepared[i].light, item.points))
             made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
             key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
-            reach = self._reach(i, prepared[i].light, sets, seen_by_set)
+            reach = self._reach(i, prepared[i].light, sets)
             layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach, i=i: self._light_layer(i, p, sets, s, r)))
         if self.scene.ambient is not None and specs:
             table = self._ambient_table(prepared[0], specs[0])
@@ -207,12 +207,12 @@ class RenderSession:
             layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], table, sets)))
         return layers
 
-    def _reach(self, index: int, light, sets, seen_by_set):
-        """What a projector's stack has to serve, found once for each set of points and place of the projector."""
+    def _reach(self, index: int, light, sets):
+        """What a projector's stack has to serve under its widest pupil, found once for each set of points and place of the projector."""
         total = prepared_light.Reach(math.inf, 0.0, False)
-        for name, item, visibility in zip(("grid", "outlines", "shadow edges"), sets, seen_by_set, strict=True):
+        for name, item in zip(("grid", "outlines", "shadow edges"), sets, strict=True):
             key = self.kept.serials("hits", f"first look {name} {index}")
-            make = functools.partial(prepared_light.reach_of, light, item.points, visibility.state)
+            make = functools.partial(prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}")[1].widest.state)
             total = total.joined(self.kept.get(f"reach {name} {index}", key, make))
         return total
 

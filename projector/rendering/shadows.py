@@ -18,21 +18,18 @@ from projector.tracing.visibility import BEAM_MARGIN, UNDECIDED, beam_bounds, lo
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
-
-
-_SQUARES_PIECE = 256
-_CLOSE_SQUARES_PIECE = 16
+_SQUARES_PIECE, _CLOSE_SQUARES_PIECE = 256, 16
 
 
 @dataclass(frozen=True)
 class FirstLook:
-    """State of each point (n,) int32 under the widest pupil, for a pupil radius (m) and a beam that it was made for.
+    """What points see of the widest pupil (m), for the beam that it was made for.
 
-    rows (p,): the points in penumbra; they alone are traced again when the pupil gets smaller
-    squares: how the points lie in rows, None if they form none
+    widest: state (n,) and rays of the points in penumbra; they alone are traced again when the pupil gets smaller
+    rows (p,): those points; squares: how the points lie in rows, None if they form none
     """
 
-    state: np.ndarray
+    widest: Visibility
     rows: np.ndarray
     radius: float
     beam: tuple[float, float]
@@ -46,19 +43,17 @@ class FirstLook:
 
 
 def first_look(
-    arrays: SceneArrays, light: Light, radius: float, points: Points, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
+    arrays: SceneArrays, light: Light, radius: float, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> FirstLook:
-    """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m).
+    """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m) in n_side² cells.
 
     With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
     squares: where the points form rows, neighbours share what they agree on (see `shared_sight`).
     """
     state = np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
     if image is not None:
-        rows = squares if squares is not None else in_one_row(state.size)
-        workers.run_pieces(
-            n_squares(rows.width, rows.height), lambda start, stop: mark_unlit(light, image, points, rows, start, stop, state), piece=_SQUARES_PIECE
-        )
+        lie = squares if squares is not None else in_one_row(state.size)
+        workers.run_pieces(n_squares(lie.width, lie.height), lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state), piece=_SQUARES_PIECE)
     widest = light._replace(radius=max(radius, light.radius))
     beam = beam_bounds(widest)
 
@@ -72,37 +67,44 @@ def first_look(
         workers.run_pieces(n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
     else:
         workers.run_pieces(state.size, work, "shadows", progress)
-    rows = number_penumbrae(state)
-    return FirstLook(state, rows, widest.radius, beam, squares)
+    seen = _traced(arrays, widest, points, state, number_penumbrae(state), squares, n_side, workers, progress)
+    # What sees all of the widest pupil, or nothing of it, need not be asked again of a smaller one.
+    rows = np.flatnonzero(state >= 0)
+    seen = seen[state[rows]]
+    state[rows] = np.arange(rows.size, dtype=np.int32)
+    return FirstLook(Visibility(state, seen, n_side), rows, widest.radius, beam, squares)
 
 
-def visibility_from(
-    look: FirstLook, arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None
-) -> Visibility:
-    """Trace the penumbrae of a first look for the pupil as it is now."""
-    seen = np.empty((look.rows.size, n_side * n_side), np.uint8)
+def _traced(arrays, light, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
+    """Rays (p, n_side²) of the points in penumbra (rows; state[rows] numbers them); those that see all or nothing are settled in `state`."""
+    seen = np.empty((rows.size, n_side * n_side), np.uint8)
 
     def work(start, stop):
-        look_closely(arrays.bvh, light, points, look.rows, n_side, start, stop, seen)
+        look_closely(arrays.bvh, light, points, rows, n_side, start, stop, seen)
 
-    if look.squares is not None:
-        width, height = look.squares.width, look.squares.height
-        squares = squares_of(look.rows, width)
+    if squares is not None:
+        chosen = squares_of(rows, squares.width)
 
         def work_in_squares(start, stop):
-            look_closely_in_squares(arrays.bvh, light, points, look.state, width, height, n_side, squares, start, stop, seen)
+            look_closely_in_squares(arrays.bvh, light, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen)
 
-        workers.run_pieces(squares.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
+        workers.run_pieces(chosen.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
     else:
-        workers.run_pieces(look.rows.size, work, "soft shadows", progress, piece=_CLOSE_PIECE)
-    state = look.state.copy()
-    workers.run_pieces(look.rows.size, lambda start, stop: settle_rows(look.rows, seen, start, stop, state))
-    return Visibility(state, seen, n_side)
+        workers.run_pieces(rows.size, work, "soft shadows", progress, piece=_CLOSE_PIECE)
+    workers.run_pieces(rows.size, lambda start, stop: settle_rows(rows, seen, start, stop, state))
+    return seen
+
+
+def visibility_from(look: FirstLook, arrays: SceneArrays, light: Light, points: Points, workers: Workers, progress: Progress | None = None) -> Visibility:
+    """What points see of the pupil as it is now: under a smaller one than at the first look, the penumbrae are traced again."""
+    if light.radius >= look.radius * (1.0 - 1e-9):
+        return look.widest
+    state, n_side = look.widest.state.copy(), look.widest.n_side
+    return Visibility(state, _traced(arrays, light, points, state, look.rows, look.squares, n_side, workers, progress), n_side)
 
 
 def find_visibility(
     arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> Visibility:
     """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
-    look = first_look(arrays, light, light.radius, points, workers, progress, image, squares)
-    return visibility_from(look, arrays, light, points, n_side, workers, progress)
+    return first_look(arrays, light, light.radius, points, n_side, workers, progress, image, squares).widest
