@@ -27,6 +27,7 @@ def sheet(
     with_: With = None,
     out: Out = None,
     threads: Threads = None,
+    scheduler: Annotated[Optional[str], typer.Option("--scheduler", help="Render on a Dask cluster instead: the address of its scheduler, tcp://host:8786.", show_default=False)] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
@@ -46,7 +47,7 @@ def sheet(
     stem = out if out is not None else Path(f"{loaded.name}-sheet")
     paths = [stem.with_name(stem.name + ending) for ending in (".png", ".pdf", ".csv", ".json")]
     check_writable(paths, loaded.name, overwrite)
-    cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown())
+    cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)
     about = record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality)
     save_sheet(contact_sheet(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)

@@ -49,3 +49,7 @@ class SceneError(Exception):
     def __init__(self, faults: Sequence[Fault] | Fault):
         self.faults: list[Fault] = [faults] if isinstance(faults, Fault) else list(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+    def __reduce__(self):
+        """An error that comes from another process keeps its faults."""
+        return type(self), (self.faults,)

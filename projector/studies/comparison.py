@@ -7,10 +7,12 @@ or a column share what they can: the session keeps what a change does not touch.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import threading
+from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -94,54 +96,108 @@ def comparison(
     folder: Path | None = None,
     threads: int | None = None,
     progress: Progress | None = None,
+    scheduler: str | None = None,
 ) -> list[Cell]:
     """Every cell of the sheet, row after row, all under the scene's own exposure.
 
     folder: where finished cells are kept and taken from; a cell is taken only if its record fits scene, size and quality.
+    scheduler: address of a Dask scheduler ("tcp://host:8786") whose workers render; without it this machine's threads.
     Raises tiles.Stopped when progress asks to stop; what is finished stays in the folder.
     """
     check_sheet(scene, rows, columns)
-    threads = threads or default_threads()
     if folder is not None:
         folder.mkdir(parents=True, exist_ok=True)
-    places = [(row, column) for row in range(len(rows.values)) for column in range(len(columns.values))]
-    done: dict[tuple[int, int], Cell] = {}
+    wanted = [
+        CellToRender(row, column, rows.values[row], columns.values[column], changed_scene(scene, rows, columns, row, column))
+        for row in range(len(rows.values))
+        for column in range(len(columns.values))
+    ]
+    done = {(cell.row, cell.column): cell for cell in (_kept_cell(folder, item, width, height, quality) for item in wanted) if cell is not None}
 
-    def work(share: list[tuple[int, int]]) -> None:
-        session = None
-        with Workers(1) as workers:
-            for row, column in share:
-                if progress is not None:
-                    progress.check()
-                cell_scene = changed_scene(scene, rows, columns, row, column)
-                pixels = _kept_cell(folder, cell_scene, row, column, width, height, quality)
-                if pixels is None:
-                    session = session or RenderSession(cell_scene, width, height, quality, workers)
-                    session.change_to(cell_scene)
-                    pixels = session.rgb_bytes()
-                    _keep_cell(folder, cell_scene, row, column, width, height, quality, pixels)
-                arrays = session.arrays() if session is not None else None
-                landings = [asdict(landing(cell_scene, spec, arrays)) for spec in cell_scene.projector]
-                done[row, column] = Cell(row, column, rows.values[row], columns.values[column], landings, pixels)
+    def finished(cell: Cell, item: CellToRender) -> None:
+        _keep_cell(folder, item, width, height, quality, cell.pixels)
+        done[cell.row, cell.column] = cell
 
-    _in_shares(work, places, len(columns.values), threads, progress, done)
-    return [done[place] for place in places]
+    def tell() -> None:
+        if progress is not None:
+            progress.tell("pictures", len(done), len(wanted))
+
+    left = [item for item in wanted if (item.row, item.column) not in done]
+    tell()
+    if left and scheduler is not None:
+        from projector.studies.cluster import render_on_cluster
+
+        render_on_cluster(scheduler, _rows_of(left), width, height, quality, finished, tell)
+    elif left:
+        _render_in_threads(_in_shares(left, threads or default_threads()), width, height, quality, progress, finished, tell)
+    return [done[item.row, item.column] for item in wanted]
 
 
-def _in_shares(work: Callable, places, n_columns: int, threads: int, progress: Progress | None, done: dict) -> None:
-    """Whole rows to each thread, so that a session's cells differ by one value at a time."""
-    n_rows = len(places) // n_columns
-    shares = [places[first * n_columns : last * n_columns] for first, last in _splits(n_rows, threads)]
+@dataclass(frozen=True)
+class CellToRender:
+    """One cell of a sheet before it is rendered: its place, its values as typed, and its scene."""
+
+    row: int
+    column: int
+    row_value: str
+    column_value: str
+    scene: Any
+
+
+def rendered_cells(items: Iterable[CellToRender], width: int, height: int, quality: str, progress: Progress | None = None) -> Iterator[Cell]:
+    """Render cells one after the other in one session, which keeps what the next one does not change."""
+    session = None
+    with Workers(1) as workers:
+        for item in items:
+            if progress is not None:
+                progress.check()
+            session = session or RenderSession(item.scene, width, height, quality, workers)
+            session.change_to(item.scene)
+            pixels = session.rgb_bytes()
+            yield Cell(item.row, item.column, item.row_value, item.column_value, _landings(item.scene, session.arrays()), pixels)
+
+
+def _landings(scene, arrays=None) -> list[dict]:
+    return [asdict(landing(scene, spec, arrays)) for spec in scene.projector]
+
+
+def _rows_of(items: list[CellToRender]) -> list[list[CellToRender]]:
+    """Cells of the same row together: neighbours differ by one value."""
+    found: dict[int, list[CellToRender]] = {}
+    for item in items:
+        found.setdefault(item.row, []).append(item)
+    return list(found.values())
+
+
+def _in_shares(items: list[CellToRender], threads: int) -> list[list[CellToRender]]:
+    """Whole rows to each thread; a single row is cut up."""
+    rows = _rows_of(items)
+    if len(rows) < threads:
+        return [items[first:last] for first, last in _splits(len(items), threads)]
+    return [[item for row in rows[first:last] for item in row] for first, last in _splits(len(rows), threads)]
+
+
+def _render_in_threads(shares, width, height, quality, progress, finished, tell) -> None:
+    """Each share in a thread of its own; the first error or wish to stop ends the others at their next cell."""
+    ended = threading.Event()
+
+    def work(share: list[CellToRender]) -> None:
+        scenes = {(item.row, item.column): item for item in share}
+        for cell in rendered_cells(share, width, height, quality, progress):
+            finished(cell, scenes[cell.row, cell.column])
+            if ended.is_set():
+                return
+
     with ThreadPoolExecutor(len(shares)) as pool:
         futures = [pool.submit(work, share) for share in shares]
-        while not all(future.done() for future in futures):
-            if progress is not None and progress.report is not None:
-                progress.report("pictures", len(done), len(places))
-            wait(futures, timeout=0.2, return_when=FIRST_EXCEPTION)
+        try:
+            while wait(futures, timeout=0.2, return_when=FIRST_EXCEPTION).not_done and not any(future.done() and future.exception() for future in futures):
+                tell()
+        finally:
+            ended.set()
         for future in futures:
             future.result()
-    if progress is not None and progress.report is not None:
-        progress.report("pictures", len(places), len(places))
+    tell()
 
 
 def _splits(count: int, parts: int) -> list[tuple[int, int]]:
@@ -158,19 +214,23 @@ def _about(scene, width, height, quality) -> dict:
     return record(scene, "sheet", width=width, height=height, quality=quality)
 
 
-def _kept_cell(folder, scene, row, column, width, height, quality):
-    """The pixels of a finished cell whose record says it is this very picture, else None."""
-    if folder is None or read_record(_cell_path(folder, row, column)) != _about(scene, width, height, quality):
+def _kept_cell(folder, item: CellToRender, width, height, quality) -> Cell | None:
+    """A finished cell whose record says it is this very picture, else None."""
+    if folder is None:
+        return None
+    path = _cell_path(folder, item.row, item.column)
+    if read_record(path) != _about(item.scene, width, height, quality):
         return None
     from PIL import Image
 
-    with Image.open(_cell_path(folder, row, column)) as image:
-        return np.asarray(image.convert("RGB"))
+    with Image.open(path) as image:
+        pixels = np.asarray(image.convert("RGB"))
+    return Cell(item.row, item.column, item.row_value, item.column_value, _landings(item.scene), pixels)
 
 
-def _keep_cell(folder, scene, row, column, width, height, quality, pixels) -> None:
+def _keep_cell(folder, item: CellToRender, width, height, quality, pixels) -> None:
     if folder is not None:
-        write_png(_cell_path(folder, row, column), pixels, _about(scene, width, height, quality))
+        write_png(_cell_path(folder, item.row, item.column), pixels, _about(item.scene, width, height, quality))
 
 
 def sheet_rows(cells: list[Cell], rows: Axis, columns: Axis) -> list[dict]:

@@ -171,3 +171,20 @@ def test_importing_the_package_needs_no_heavy_library(tmp_path):
     script = "import sys, projector, projector.rendering.preview\nprint([name for name in ('trimesh', 'matplotlib') if name in sys.modules])"
     run = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=120)
     assert run.stdout.splitlines()[-1] == "[]"
+
+
+def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_path):
+    arguments = ["sheet", "01-square-wall", "--rows", "projector.window.focus.offset_mm=0,1", "--columns", "camera.iso=100,200", "--size", "32x24", "-o", "wall"]
+    done = projector(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
+    assert done.returncode == 1
+    (error,) = json.loads(done.stdout)["errors"]
+    assert error["key"] == "scheduler" and "is not the address of a scheduler" in error["found"]
+    assert not (tmp_path / "wall.png").exists()
+
+
+def test_a_sheet_of_ten_thousand_pictures_is_one_line(tmp_path):
+    values = ",".join(str(100 + step) for step in range(100))
+    done = projector("sheet", "01-square-wall", "--rows", f"camera.iso={values}", "--columns", f"camera.white_balance_k={','.join(str(4000 + step) for step in range(100))}", "--json", folder=tmp_path)
+    assert done.returncode == 1
+    (error,) = json.loads(done.stdout)["errors"]
+    assert "10000 pictures" in error["found"]
