@@ -14,9 +14,10 @@ from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, po
 from projector.tracing.blur_stack import BlurStack, Stack
 from projector.tracing.gate_image import GateImage, draw_gate
 from projector.tracing.light_path import Light
-from projector.tracing.points import DARK, UNKNOWN, Points, Visibility
+from projector.tracing.points import Points, Visibility
 from projector.tracing.projection import N_SIDE_PRODUCT, add_light
 from projector.tracing.pupil import BITMAP, RING, make_pupil
+from projector.tracing.visibility import depths_reached
 from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
 
 _SQUARES_PIECE = 256
@@ -56,7 +57,7 @@ def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2, image=None,
     nodes = choose_nodes(power.spectrum, n_wavelengths)
     bitmap = bitmap if bitmap is not None else bitmap_of(spec, scene)
     light = light_arrays(scene, spec, nodes.wavelengths_nm, bitmap)
-    image = image if image is not None else draw_gate(gate_of(spec), bitmap)
+    image = image if image is not None else draw_gate(gate_of(spec), bitmap, workers)
     stacks = stacks if stacks is not None else stacks_for(light, image, workers)
     return PreparedLight(light, image, stacks, power, nodes.hat)
 
@@ -88,13 +89,10 @@ class Reach:
 
 def reach_of(light: Light, points: Points, state: np.ndarray) -> Reach:
     """What the stack has to serve for points of a state (n,); depends on the projector's place, not on its lens."""
-    reached = np.flatnonzero((state != DARK) & (state != UNKNOWN))
-    if reached.size == 0:
+    nearest, farthest, in_penumbra, spread = depths_reached(light, points, state)
+    if nearest > farthest:
         return Reach(math.inf, 0.0, False)
-    forward = np.asarray(light.forward, np.float32)
-    depths = points.positions[reached] @ forward - np.float32(np.dot(light.forward, light.position))
-    needs_cells = (state >= 0).any() or np.ptp(points.normals[reached], axis=0).max() > 1e-6
-    return Reach(max(float(depths.min()), 1e-3), max(float(depths.max()), 1e-3), bool(needs_cells))
+    return Reach(max(nearest, 1e-3), max(farthest, 1e-3), bool(in_penumbra or spread > 1e-6))
 
 
 def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:

@@ -158,7 +158,7 @@ class RenderSession:
 
     def _drawn_gate(self, spec):
         bitmap = bitmap_of(spec, self.scene)
-        return bitmap, draw_gate(gate_of(spec), bitmap)
+        return bitmap, draw_gate(gate_of(spec), bitmap, self.workers.threads)
 
     def _widest_radius(self, spec, light) -> float:
         widest = spec.lens.widest_f_number or spec.lens.f_number

@@ -6,6 +6,7 @@ Gate coordinates are metres in the gate plane in the bitmap's upright sense: x t
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
@@ -115,7 +116,7 @@ def open_bitmap(gate: Gate) -> Bitmap:
     return Bitmap(np.ones((3, 3), np.float32), pitch)
 
 
-def draw_gate(gate: Gate, bitmap: Bitmap) -> GateImage:
+def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
     """The gate's picture at the bitmap's own pitch or a whole fraction of it, cropped to the opening."""
     span = 2.0 * max(gate.half_width, gate.half_height)
     factor = max(1, math.ceil(FEWEST_PIXELS * bitmap.pitch / span))
@@ -125,18 +126,27 @@ def draw_gate(gate: Gate, bitmap: Bitmap) -> GateImage:
     y = _cropped_axis(rows * factor, pitch, gate.half_height)
     # One pixel of metal all round, so that the picture ends as the bitmap does.
     values = np.zeros((y.size + 2, x.size + 2), np.float32)
+    lit_rows, lit_columns = np.zeros(y.size + 2, np.bool_), np.zeros(x.size + 2, np.bool_)
     if factor == 1:
         first_row, first_column = (round(axis[0] / pitch + 0.5 * (count - 1)) for axis, count in ((y, rows), (x, columns)))
-        _draw_as_it_is(gate, bitmap, pitch, max(first_row, 0), max(first_column, 0), x, y, values)
+
+        def draw(start, stop):
+            _draw_as_it_is(gate, bitmap, pitch, max(first_row, 0), max(first_column, 0), x, y, start, stop, values, lit_rows, lit_columns)
     else:
-        _draw_finer(gate, bitmap, pitch, x, y, values)
-    top, left, values = _lit_part(values)
+
+        def draw(start, stop):
+            _draw_finer(gate, bitmap, pitch, x, y, start, stop, values, lit_rows, lit_columns)
+
+    bounds = [y.size * part // (4 * threads) for part in range(4 * threads + 1)]
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(draw, bounds[:-1], bounds[1:]))
+    top, left, values = _lit_part(values, lit_rows, lit_columns)
     return GateImage(values, pitch, float(x[0]) + (left - 1) * pitch, float(y[0]) + (top - 1) * pitch, *_flag_pyramid(values))
 
 
-def _lit_part(values: np.ndarray) -> tuple[int, int, np.ndarray]:
+def _lit_part(values: np.ndarray, lit_rows: np.ndarray, lit_columns: np.ndarray) -> tuple[int, int, np.ndarray]:
     """The rows and columns that hold any light, with one dark one all round: what is metal anyway need not be blurred."""
-    rows, columns = np.flatnonzero(values.any(axis=1)), np.flatnonzero(values.any(axis=0))
+    rows, columns = np.flatnonzero(lit_rows), np.flatnonzero(lit_columns)
     if rows.size == 0:
         return 0, 0, np.ascontiguousarray(values[:3, :3])
     top, left = rows[0] - 1, columns[0] - 1
@@ -160,24 +170,30 @@ def _edge_share(gate, x, y, pitch):
 
 
 @kernel
-def _draw_as_it_is(gate, bitmap, pitch, first_row, first_column, x, y, values):
-    """The gate's picture on the bitmap's own pixels."""
+def _draw_as_it_is(gate, bitmap, pitch, first_row, first_column, x, y, start, stop, values, lit_rows, lit_columns):
+    """Rows start … stop of the gate's picture on the bitmap's own pixels, and which rows and columns hold light."""
     height, width = bitmap.transmission.shape
-    for i in range(min(y.shape[0], height - first_row)):
+    for i in range(start, min(stop, height - first_row)):
         for j in range(min(x.shape[0], width - first_column)):
             value = bitmap.transmission[first_row + i, first_column + j]
             if value > 0.0:
-                values[i + 1, j + 1] = value * _edge_share(gate, x[j], y[i], pitch)
+                share = value * _edge_share(gate, x[j], y[i], pitch)
+                if share > 0.0:
+                    values[i + 1, j + 1] = share
+                    lit_rows[i + 1] = lit_columns[j + 1] = True
 
 
 @kernel
-def _draw_finer(gate, bitmap, pitch, x, y, values):
-    """The gate's picture on finer pixels, linear between the bitmap's own."""
-    for i in range(y.shape[0]):
+def _draw_finer(gate, bitmap, pitch, x, y, start, stop, values, lit_rows, lit_columns):
+    """Rows start … stop of the gate's picture on finer pixels, linear between the bitmap's own."""
+    for i in range(start, stop):
         for j in range(x.shape[0]):
             share = _edge_share(gate, x[j], y[i], pitch)
             if share > 0.0:
-                values[i + 1, j + 1] = share * bitmap_value(bitmap, x[j], y[i])
+                share *= bitmap_value(bitmap, x[j], y[i])
+                if share > 0.0:
+                    values[i + 1, j + 1] = share
+                    lit_rows[i + 1] = lit_columns[j + 1] = True
 
 
 def _cropped_axis(count: int, pitch: float, half: float) -> np.ndarray:

@@ -59,11 +59,18 @@ def _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distan
 
 
 @formula
-def _is_dark_throughout(light, image, bounds):
-    """Whether the pattern leaves a whole square dark at every wavelength: the patches of all its points in one box."""
-    low_x, high_x, low_y, high_y, low_d, high_d, footprint = bounds
+def _flags_of_square(light, image, squares, square):
+    """Whether there is light or shade in the box that holds the patches of all points of a square, at every wavelength.
+
+    HAS_LIGHT | HAS_SHADE where its bounds are not known.
+    """
+    if squares.bounds.shape[0] == 0:
+        return HAS_LIGHT | HAS_SHADE
+    low_x, high_x = squares.bounds[square, 0], squares.bounds[square, 1]
+    low_y, high_y = squares.bounds[square, 2], squares.bounds[square, 3]
+    low_d, high_d, footprint = squares.bounds[square, 4], squares.bounds[square, 5], squares.bounds[square, 6]
     if low_d > high_d:
-        return True
+        return HAS_SHADE
     farthest_x, farthest_y = max(abs(low_x), abs(high_x)), max(abs(low_y), abs(high_y))
     field_squared = field_radius_squared(light, farthest_x, farthest_y)
     half = 0.0
@@ -74,23 +81,13 @@ def _is_dark_throughout(light, image, bounds):
     bent = 1.0 + light.distortion * field_squared
     low = light.tube_length * min(1.0, bent) * light.lateral_range[0]
     high = light.tube_length * max(1.0, bent) * light.lateral_range[1]
-    flags = gate_flags(
+    return gate_flags(
         image,
         min(low * low_x, high * low_x) - half,
         max(low * high_x, high * high_x) + half,
         min(low * low_y, high * low_y) - half,
         max(low * high_y, high * high_y) + half,
     )
-    return flags == HAS_SHADE
-
-
-@formula
-def _square_is_dark(light, image, squares, square):
-    """The same for one of the squares, as far as their bounds are known."""
-    if squares.bounds.shape[0] == 0:
-        return False
-    b = squares.bounds
-    return _is_dark_throughout(light, image, (b[square, 0], b[square, 1], b[square, 2], b[square, 3], b[square, 4], b[square, 5], b[square, 6]))
 
 
 @formula
@@ -309,7 +306,7 @@ def add_light(light, stack, cell_stack, image, points, squares, visibility, weig
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
     """
     for square in range(start, stop):
-        if _square_is_dark(light, image, squares, square):
+        if _flags_of_square(light, image, squares, square) == HAS_SHADE:
             continue
         first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
         for row in range(first_row, last_row):
@@ -335,9 +332,11 @@ def _is_unlit(light, image, points, i):
 def mark_unlit(light, image, points, squares, start, stop, state):
     """Set state to UNKNOWN for the points of the squares start … stop that the pattern leaves dark: no ray need be cast for them."""
     for square in range(start, stop):
-        dark = _square_is_dark(light, image, squares, square)
+        flags = _flags_of_square(light, image, squares, square)
+        if flags == HAS_LIGHT:
+            continue
         first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
         for row in range(first_row, last_row):
             for i in range(row * squares.width + first_column, row * squares.width + last_column):
-                if dark or _is_unlit(light, image, points, i):
+                if flags == HAS_SHADE or _is_unlit(light, image, points, i):
                     state[i] = UNKNOWN

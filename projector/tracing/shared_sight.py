@@ -163,14 +163,12 @@ def _look_at_part(bvh, light, points, beam, bounds, width, whole, state):
             i = _sample(bounds, width, step)
         else:
             if step == n_samples and shares:
-                # All lit, yet no shaft proves it; or, in a small part, samples that differ: rays decide, most of them shared.
-                if agreed == LIT or differ and not whole:
+                # All lit, yet no shaft proves it; or samples that differ: rays decide, most of them shared.
+                if agreed == LIT or differ:
                     agreed = PENUMBRA
                 if agreed == DARK or agreed == PENUMBRA:
                     _settle(state, bounds, width, agreed)
                     return True
-                if whole:
-                    return False
             place = step - n_samples
             i = (first_row + place // n_columns) * width + first_column + place % n_columns
         # A sample that the pattern leaves dark is looked at all the same: its neighbours are not all dark.
@@ -200,7 +198,7 @@ def look_first_in_squares(bvh, light, points, beam, width, height, start, stop, 
 
 @formula
 def _mask_of(state, seen, i, cell):
-    """Which rays of a cell arrive at a point that has been looked at."""
+    """Which rays of a cell arrive at a point; none at one that is unknown, which at worst lets more rays be traced beside it."""
     if state[i] >= 0:
         return int(seen[state[i], cell])
     return ALL_RAYS if state[i] == LIT else 0
@@ -217,6 +215,25 @@ def _rays_agreed(state, seen, bounds, width, cell):
 
 
 @formula
+def _thirds(first, last, at):
+    """The two of first, middle and last line between which a line lies."""
+    middle = (first + last) // 2
+    return (first, middle) if at <= middle else (middle, last - 1)
+
+
+@formula
+def _rays_agreed_nearby(state, seen, bounds, width, row, column, cell):
+    """The same for the four points of the nine (corners, middle and mid-sides) round one point."""
+    upper, lower = _thirds(bounds[0], bounds[1], row)
+    left, right = _thirds(bounds[2], bounds[3], column)
+    first = _mask_of(state, seen, upper * width + left, cell)
+    differing = first ^ _mask_of(state, seen, upper * width + right, cell)
+    differing |= first ^ _mask_of(state, seen, lower * width + left, cell)
+    differing |= first ^ _mask_of(state, seen, lower * width + right, cell)
+    return ALL_RAYS & ~differing, first
+
+
+@formula
 def _rays_are_shared(bvh, light, points, state, bounds, width):
     """Whether a part's points may take over what its five samples agree on."""
     shape = _shape(points, bounds, width)
@@ -229,11 +246,13 @@ def _rays_are_shared(bvh, light, points, state, bounds, width):
 
 
 @formula
-def _is_sample(bounds, width, i):
-    for sample in range(_N_SAMPLES):
-        if _sample(bounds, width, sample) == i:
-            return True
-    return False
+def _rank(bounds, row, column):
+    """0 for the five samples, 1 for the mid-sides, 2 for all other points of a part."""
+    on_row = 2 if row == (bounds[0] + bounds[1]) // 2 else 1 if row == bounds[0] or row == bounds[1] - 1 else 0
+    on_column = 2 if column == (bounds[2] + bounds[3]) // 2 else 1 if column == bounds[2] or column == bounds[3] - 1 else 0
+    if on_row == 0 or on_column == 0:
+        return 2
+    return 0 if on_row == on_column else 1
 
 
 @formula
@@ -256,16 +275,19 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
         return False
     first_row, last_row, first_column, last_column = bounds
     n_columns = last_column - first_column
-    # First every cell of the samples, then what is left of the others.
-    for step in range(2 if shared else 1):
+    # Every ray of the five samples, then what they leave open of the mid-sides, then what the nearest four leave of the rest.
+    for step in range(3 if shared else 1):
         for cell in range(n_side * n_side):
             agreed, mask = 0, 0
             if step == 1:
                 agreed, mask = _rays_agreed(state, seen, bounds, width, cell)
             for place in range((last_row - first_row) * n_columns):
-                i = (first_row + place // n_columns) * width + first_column + place % n_columns
-                if state[i] < 0 or (shared and _is_sample(bounds, width, i) != (step == 0)):
+                row, column = first_row + place // n_columns, first_column + place % n_columns
+                i = row * width + column
+                if state[i] < 0 or (shared and _rank(bounds, row, column) != step):
                     continue
+                if step == 2:
+                    agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, row, column, cell)
                 found = mask & agreed
                 if agreed != ALL_RAYS:
                     found |= rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed)

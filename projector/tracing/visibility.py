@@ -183,6 +183,25 @@ def beam_bounds(light, farthest_inverse: float = 20.0) -> tuple[float, float]:
     return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim
 
 
+@kernel
+def depths_reached(light, points, state):
+    """Of the points that may get light: nearest and farthest depth (m), whether any is in penumbra, how far their normals differ."""
+    nearest, farthest = math.inf, -math.inf
+    in_penumbra = False
+    low = (math.inf, math.inf, math.inf)
+    high = (-math.inf, -math.inf, -math.inf)
+    for i in range(state.shape[0]):
+        if state[i] == DARK or state[i] == UNKNOWN:
+            continue
+        _, _, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        nearest, farthest = min(nearest, z), max(farthest, z)
+        in_penumbra = in_penumbra or state[i] >= 0
+        x, y, w = points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
+        low = (min(low[0], x), min(low[1], y), min(low[2], w))
+        high = (max(high[0], x), max(high[1], y), max(high[2], w))
+    return nearest, farthest, in_penumbra, max(high[0] - low[0], high[1] - low[1], high[2] - low[2])
+
+
 def number_penumbrae(state: np.ndarray) -> np.ndarray:
     """Number the points in PENUMBRA in place, from 0; returns their rows (p,)."""
     rows = np.flatnonzero(state == PENUMBRA)
