@@ -39,6 +39,17 @@ def version() -> str:
         return "unknown"
 
 
+def loaded_scene(path: Path, changes):
+    """A scene file with its changes, and what should be said about it. SceneError with all its faults."""
+    from projector.scene.faults import SceneError
+    from projector.scene.reader import check
+
+    scene, faults, warnings = check(path, changes or ())
+    if faults:
+        raise SceneError(faults)
+    return scene, warnings
+
+
 def answered(command: Callable[..., Answer]) -> Callable[..., None]:
     """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit code.
 

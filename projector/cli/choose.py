@@ -7,7 +7,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from projector.cli.answers import Answer, answered, progress_shown
+from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size
 
 
@@ -39,10 +39,9 @@ def sheet(
     checked_quality(quality)
     from projector.rendering.files import check_writable, record
     from projector.reports.contact_sheet import contact_sheet, save_sheet
-    from projector.scene.reader import load
     from projector.studies import comparison as study
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     axes = study.parsed_axis(rows), study.parsed_axis(columns)
     stem = out if out is not None else Path(f"{loaded.name}-sheet")
     paths = [stem.with_name(stem.name + ending) for ending in (".png", ".pdf", ".csv", ".json")]
@@ -52,7 +51,7 @@ def sheet(
     save_sheet(contact_sheet(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
-    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths)
+    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, warnings)
 
 
 def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
@@ -100,11 +99,10 @@ def place(
     from dataclasses import asdict
 
     from projector.cli.studies import chosen_projectors, point_from
-    from projector.scene.reader import load
     from projector.studies import placement as study
     from projector.studies.fringe import shipped_lenses
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     spec = chosen_projectors(loaded, projector)[0]
     wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
     study.check_wishes(wishes)
@@ -115,7 +113,8 @@ def place(
     if not answers:
         words.append("nothing fits; what would have to give, the smallest step first:")
     words += [f"    {item.words}" for item in relaxations]
-    warnings = [] if spec.reading is not None or spec.output is not None else ["no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
+    if spec.reading is None and spec.output is None:
+        warnings = [*warnings, "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
     return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations]}, words, [], warnings)
 
 

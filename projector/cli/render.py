@@ -9,7 +9,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from projector.cli.answers import Answer, answered, progress_shown
+from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 
 SceneArgument = Annotated[Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)]
 With = Annotated[Optional[list[str]], typer.Option("--with", "-w", help="Change a value for this run: projector.window.lens.f_number=4. May be repeated.", show_default=False)]
@@ -62,10 +62,9 @@ def preview(
     checked_quality(quality)
     from projector.rendering.files import check_writable
     from projector.rendering.preview import preview as render_preview
-    from projector.scene.reader import load
     from projector.studies.landing import camera_blur, landing
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     path = _with_ending(out if out is not None else Path(loaded.name), ".png")
     check_writable([path], loaded.name, overwrite)
     picture = render_preview(loaded, width, height, quality, threads, progress_shown())
@@ -78,7 +77,7 @@ def preview(
         for item in blurs
     ]
     result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
-    return Answer(result, words, [path], _power_warnings(loaded))
+    return Answer(result, words, [path], warnings + _power_warnings(loaded))
 
 
 def _landing_words(item) -> list[str]:
@@ -125,9 +124,8 @@ def map_(
     from projector.rendering.irradiance import irradiance_map
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
-    from projector.scene.reader import load
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     stem = out if out is not None else Path(f"{loaded.name}-{(surface or 'map').replace('.', '-')}")
     stem = stem.with_suffix("") if stem.suffix in (".npz", ".tif", ".tiff", ".png") else stem
     files = [stem.with_name(stem.name + ending) for ending in (".npz", ".tif", ".png")]
@@ -136,7 +134,8 @@ def map_(
     found.save(stem, overwrite)
     save_figure(map_figure(found), files[2], found.about, overwrite)
     summary = map_summary(found)
-    warnings = [] if found.is_absolute else ["no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
+    if not found.is_absolute:
+        warnings = [*warnings, "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
     return Answer(summary, _summary_words(summary), files, warnings)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from projector.cli.answers import Answer, answered
+from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 
 At = Annotated[Optional[list[str]], typer.Option("--at", help='Landmark or point: sitter.left_eye, or "0.1,1.5,-0.9" in metres. May be repeated (default: each projector\'s focus).', show_default=False)]
@@ -22,6 +22,7 @@ def add_commands(app: typer.Typer) -> None:
     app.command("throw")(throw)
     app.command("sharpness")(sharpness)
     app.command("fringe")(fringe)
+    app.command("contrast")(contrast)
 
 
 def point_from(text: str):
@@ -73,6 +74,8 @@ def throw(
     width_m: Annotated[Number, _option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens.")] = None,
     height_m: Annotated[Number, _option("--height-m", "Wanted height beside the wanted width.")] = None,
     travel_mm: Annotated[Number, _option("--travel-mm", "Lens travel past infinity: answers with the nearest focus.")] = None,
+    f_number: Annotated[Number, _option("--f-number", "With --travel-mm and --throw-m: the blur where the lens cannot focus so near.")] = None,
+    to_m: Annotated[Number, _option("--to-m", "With lens and throw: how size and light change on moving there.")] = None,
     with_: With = None,
     out: Out = None,
     overwrite: Overwrite = False,
@@ -92,8 +95,9 @@ def throw(
             [f"a beam of {beam_angle_deg:g}° is {width:.3f} m wide at {throw_m:g} m; on 36 × 24 mm a lens of {like:.1f} mm sees that angle over its diagonal"],
         )
     if focal_length_mm is not None and travel_mm is not None and lit_width_mm is None:
-        nearest = study.nearest_focus(focal_length_mm, travel_mm)
-        return Answer({"nearest_focus_m": nearest}, [f"{focal_length_mm:g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"])
+        return _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number)
+    if focal_length_mm is not None and throw_m is not None and to_m is not None:
+        return _moved(study, focal_length_mm, throw_m, to_m)
     if lit_width_mm is not None and width_m is not None and throw_m is not None and focal_length_mm is None:
         found = study.lens_for(width_m, lit_width_mm, throw_m, height_m, lit_height_mm)
     elif lit_width_mm is not None and width_m is not None and focal_length_mm is not None:
@@ -122,6 +126,25 @@ def throw(
     return _with_throw_figure(study, found, result, words, out, overwrite)
 
 
+def _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number) -> Answer:
+    """How near a lens focuses and, asked for nearer than that, the blur there at full travel."""
+    nearest = study.nearest_focus(focal_length_mm, travel_mm)
+    result = {"nearest_focus_m": nearest}
+    words = [f"{focal_length_mm:g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
+    if throw_m is not None and f_number is not None:
+        result["blur_mm"] = study.blur_out_of_reach(focal_length_mm, travel_mm, throw_m, f_number)
+        can = throw_m >= nearest
+        words.append(f"{throw_m:g} m is within reach" if can else f"it cannot focus at {throw_m:g} m: at full travel the blur there is {result['blur_mm']:.1f} mm at f/{f_number:g}")
+    return Answer(result, words)
+
+
+def _moved(study, focal_length_mm, throw_m, to_m) -> Answer:
+    untouched, refocused = study.refocused_growth(focal_length_mm, throw_m, to_m)
+    stops = study.stops_for_distance(throw_m, to_m)
+    words = [f"from {throw_m:g} to {to_m:g} m: {untouched:.3f} times as wide with the tube untouched, {refocused:.3f} times after refocusing, {stops:+.2f} stops"]
+    return Answer({"growth_untouched": untouched, "growth_refocused": refocused, "stops": stops}, words)
+
+
 def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
     path = figure_path(out)
     if path is None:
@@ -136,12 +159,11 @@ def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
 
 
 def _throw_in_scene(path: Path, with_) -> Answer:
-    from projector.scene.reader import load
     from projector.studies.landing import landing
     from projector.studies.throw import landed_outline
     from projector.tracing.arrays import scene_arrays
 
-    scene = load(path, with_ or ())
+    scene, warnings = loaded_scene(path, with_)
     arrays = scene_arrays(scene)
     rows, words = [], []
     for spec in chosen_projectors(scene, None):
@@ -161,7 +183,7 @@ def _throw_in_scene(path: Path, with_) -> Answer:
         if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
             words.append(f"{spec.name}: keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
         words.append(f"{spec.name}: in the gate the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored")
-    return Answer({"projectors": rows}, words)
+    return Answer({"projectors": rows}, words, [], warnings)
 
 
 @answered
@@ -179,11 +201,10 @@ def sharpness(
     import numpy as np
 
     from projector.cli.answers import progress_shown
-    from projector.scene.reader import load
     from projector.studies import sharpness as study
     from projector.tracing.arrays import scene_arrays
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     progress_shown()
     arrays = scene_arrays(loaded)
     rows, words, curves = [], [], []
@@ -203,7 +224,7 @@ def sharpness(
 
         save_figure(focus_figure(curves, ", ".join(spec.name for spec in chosen_projectors(loaded, projector))), path, record(loaded, "sharpness"), overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
-    return Answer({"points": rows, "words": study.WORDS}, words, [path] if path else [])
+    return Answer({"points": rows, "words": study.WORDS}, words, [path] if path else [], warnings)
 
 
 def _sharpness_words(found) -> list[str]:
@@ -233,11 +254,10 @@ def fringe(
     json: Json = False,
 ) -> Answer:
     """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws edges of lenses."""
-    from projector.scene.reader import load
     from projector.studies import fringe as study
     from projector.tracing.arrays import scene_arrays
 
-    loaded = load(scene, with_ or ())
+    loaded, warnings = loaded_scene(scene, with_)
     arrays = scene_arrays(loaded)
     rows, words, strips = [], [], []
     for spec in chosen_projectors(loaded, projector):
@@ -257,7 +277,7 @@ def fringe(
 
         span = max(1.3 * max(abs(strip[1][0]) for strip in strips) / 1.2, 1e-3)
         save_figure(lens_strip_figure(strips, span, "Edges as the camera sees them, magnified"), path, record(loaded, "fringe"), overwrite)
-    return Answer({"points": rows}, words, [path] if path else [])
+    return Answer({"points": rows}, words, [path] if path else [], warnings)
 
 
 def _strip(scene, spec, reference, found, arrays):
@@ -279,3 +299,35 @@ def _fringe_words(found, cures) -> list[str]:
     ]
     words += [f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm" + (f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else "") for cure in cures]
     return words
+
+
+@answered
+def contrast(
+    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils and its ambient light.", show_default=False)] = None,
+    open_share: Annotated[Number, _option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
+    ambient_stops_under: Annotated[Number, _option("--ambient-stops-under", "Other light, in stops under the pattern (default: the scene's).")] = None,
+    lens_reflectance: Annotated[float, typer.Option("--lens-reflectance", help="Share of light that the lens sends back.")] = 0.04,
+    stencil_reflectance: Annotated[float, typer.Option("--stencil-reflectance", help="Share that the stencil's front sends forward again.")] = 0.60,
+    projector: Only = None,
+    with_: With = None,
+    json: Json = False,
+) -> Answer:
+    """How grey the black parts of the pattern land: stray light between lens and stencil, and other light in the room."""
+    from projector.scene.faults import Fault, SceneError
+    from projector.studies import contrast as study
+
+    if (scene is None) == (open_share is None):
+        raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+    asked, warnings = [("stencil", open_share)], []
+    if scene is not None:
+        loaded, warnings = loaded_scene(scene, with_)
+        asked = [(spec.name, study.open_share_of(loaded, spec)) for spec in chosen_projectors(loaded, projector)]
+        if ambient_stops_under is None and loaded.ambient is not None:
+            ambient_stops_under = loaded.ambient.stops_under
+    found = [(name, study.contrast(share, ambient_stops_under, lens_reflectance, stencil_reflectance)) for name, share in asked]
+    words = [
+        f"{name}: {item.open_share:.0%} open; stray light on the black parts {item.veil_share:.2%} of the openings', other light {item.ambient_share:.1%}: "
+        + (f"contrast {item.ratio:.3g} : 1 = {item.stops:.2f} stops" if math.isfinite(item.ratio) else "no light on the black parts")
+        for name, item in found
+    ]
+    return Answer({"projectors": [{"projector": name, **asdict(item)} for name, item in found]}, words, [], warnings)

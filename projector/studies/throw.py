@@ -114,6 +114,13 @@ def nearest_focus(focal_length_mm: float, travel_mm: float) -> float:
     return 1e-3 * focal_length_mm * (focal_length_mm + travel_mm) / travel_mm
 
 
+def blur_out_of_reach(focal_length_mm: float, travel_mm: float, throw_m: float, f_number: float) -> float:
+    """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it: D·|Z − z|/z."""
+    _positive(throw_m=throw_m, f_number=f_number)
+    nearest = nearest_focus(focal_length_mm, travel_mm)
+    return thin_lens.blur_circle_diameter(focal_length_mm / f_number, max(nearest, throw_m), throw_m)
+
+
 def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tuple[float, float]:
     """How much larger a pattern gets from one throw to another: with the tube untouched, and after refocusing."""
     _positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)

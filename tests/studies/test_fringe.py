@@ -5,25 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from projector.optics import dispersion
 from projector.scene.faults import SceneError
 from projector.studies import fringe as study
-from projector.studies.edge_profile import patch_diameters, place_on_surface
 from projector.tracing.arrays import light_arrays, scene_arrays
 
 
 def crown(studio, f_number=1.8, **projector):
     return studio.scene({"lens": {"f_number": f_number, "dispersion": {"glass": "N-BK7"}}, "focus": {"distance_m": 2.0}, **projector})
-
-
-@pytest.mark.parametrize(("f_number", "blue", "red"), [(1.8, 12.0, 5.3), (4.0, 5.4, 2.4)])
-def test_a_single_crown_element_spreads_blue_and_red_as_stated(studio, f_number, blue, red):
-    """85 mm, sharp at 2.00 m in yellow: F and C discs from N-BK7's Sellmeier coefficients (refractiveindex.info), in mm."""
-    scene = crown(studio, f_number)
-    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_F_NM, dispersion.LINE_C_NM])
-    place = place_on_surface(scene, light, scene_arrays(scene), (0.0, 1.5, 0.0))
-    discs = 1e3 * np.abs(patch_diameters(light, place)) / np.linalg.norm(place.per_metre_across)
-    assert discs == pytest.approx([blue, red], abs=0.06)
 
 
 def test_axial_fringe_shrinks_with_the_stop_and_lateral_does_not(studio):
