@@ -78,8 +78,8 @@ def test_05_an_iris_in_the_gate_crops_and_leaves_the_rest_as_bright_and_as_large
     # 16 mm land 0.456 m wide; the scene's ambient light is the same in both.
     inside, outside = off_axis < 0.20, off_axis > 0.26
     # A smaller gate is drawn on finer pixels: at the bars' very edges that moves a hundredth of full light.
-    assert closed[inside] == pytest.approx(open_gate[inside], rel=1e-3, abs=0.015 * open_gate.max())
-    assert closed[outside].max() == pytest.approx(open_gate.min(), rel=1e-3)
+    assert closed[inside] == pytest.approx(open_gate[inside], rel=1e-3, abs=float(0.015 * open_gate.max()))
+    assert closed[outside].max() == pytest.approx(float(open_gate.min()), rel=1e-3)
 
 
 @pytest.mark.parametrize(("angle", "computed", "nearest"), [(36, 66.6, 65), (19, 129.3, 135)])
