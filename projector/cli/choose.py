@@ -92,13 +92,15 @@ def place(
     at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
     projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil (default: the first).", show_default=False)] = None,
     with_: With = None,
+    out: Out = None,
+    overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, and what has to give if nothing fits."""
+    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness; -o draws the room. Or what has to give."""
     room_m = parsed_room(room)
     from dataclasses import asdict
 
-    from projector.cli.studies import chosen_projectors, point_from
+    from projector.cli.studies import chosen_projectors, figure_path, point_from
     from projector.studies import placement as study
     from projector.studies.fringe import shipped_lenses
 
@@ -106,16 +108,37 @@ def place(
     spec = chosen_projectors(loaded, projector)[0]
     wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
     study.check_wishes(wishes)
+    path = figure_path(out)
+    if path is not None:
+        from projector.rendering.files import check_writable
+
+        check_writable([path], loaded.name, overwrite)
     progress_shown()
     names = lens or [name for name, _ in shipped_lenses()]
-    answers, relaxations = study.place(loaded, spec, wishes, names, point_from(at) if at else None)
+    target = point_from(at) if at else spec.aim
+    answers, relaxations = study.place(loaded, spec, wishes, names, target)
+    if path is not None:
+        _draw_room(loaded, wishes, answers, target, path, overwrite)
     words = [line for number, item in enumerate(answers, 1) for line in _place_words(number, item)]
     if not answers:
         words.append("nothing fits; what would have to give, the smallest step first:")
     words += [f"    {item.words}" for item in relaxations]
     if spec.reading is None and spec.output is None:
         warnings = [*warnings, "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
-    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations]}, words, [], warnings)
+    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations]}, words, [path] if path else [], warnings)
+
+
+def _draw_room(scene, wishes, answers, target, path: Path, overwrite: bool) -> None:
+    from projector.rendering.files import record
+    from projector.reports.place_figure import place_figure
+    from projector.reports.save import save_figure
+    from projector.scene.placement import placed_objects, point_of
+    from projector.studies.placement import room_corners
+
+    objects = [(item.spec.name, item.mesh.vertices) for item in placed_objects(scene)]
+    title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + ("where the light may stand" if answers else "nothing fits this room")
+    figure = place_figure(answers, objects, scene.camera.position_m, point_of(scene, target), room_corners(scene, wishes), title)
+    save_figure(figure, path, record(scene, "place"), overwrite)
 
 
 def _place_words(number: int, item) -> list[str]:

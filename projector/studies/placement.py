@@ -151,13 +151,18 @@ def _set_up(wide, position, goal, f_number: float, offset_mm: float):
     return wide.model_copy(update={"position_m": place, "aim": aim, "lens": lens, "focus": Focus(at=aim, offset_mm=offset_mm)})
 
 
-def _bounds(scene, wishes: Wishes):
-    """Lowest and highest corner (m) of where a projector may stand."""
+def room_corners(scene, wishes: Wishes) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest corner (m) of the room: centred on x = 0, on the floor, its back wall behind the farthest surface."""
     vertices = np.concatenate([item.mesh.vertices for item in placed_objects(scene)])
     width, depth, height = wishes.room_m
     back = float(vertices[:, 2].min())
-    low = np.array([-0.5 * width, 0.0, back]) + ROOM_MARGIN
-    return low, np.array([0.5 * width, height, back + depth]) - ROOM_MARGIN
+    return np.array([-0.5 * width, 0.0, back]), np.array([0.5 * width, height, back + depth])
+
+
+def _bounds(scene, wishes: Wishes):
+    """Lowest and highest corner (m) of where a projector may stand."""
+    low, high = room_corners(scene, wishes)
+    return low + ROOM_MARGIN, high - ROOM_MARGIN
 
 
 def _directions(scene, spec, goal, wishes: Wishes):

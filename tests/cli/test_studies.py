@@ -71,6 +71,14 @@ def test_a_sheet_has_its_pictures_and_numbers_and_is_replaced_by_itself(tmp_path
     assert len(json.loads((tmp_path / "all.json").read_text())["cells"]) == 4
 
 
+def test_place_draws_the_room(tmp_path):
+    run = projector("place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 5, "--lens", "achromat", "-o", "where", "--json", folder=tmp_path)
+    assert len(result(run)["answers"]) == 1
+    assert Image.open(tmp_path / "where.png").size[0] > 1000
+    again = projector("place", "03-cabin-window", "--width-m", 9, "--edge-mm", 5, "--lens", "achromat", "-o", "where", folder=tmp_path)
+    assert again.returncode == 0 and "nothing fits" in again.stdout
+
+
 def test_place_says_what_has_to_give(tmp_path):
     found = result(projector("place", "03-cabin-window", "--width-m", 3, "--edge-mm", 5, "--room", "4x3x2.7", "--lens", "achromat", "--json", folder=tmp_path))
     assert found["answers"] == [] and found["relaxations"][0]["wish"] == "width"
