@@ -16,17 +16,17 @@ from projector.tracing.light_path import blade_passes, field_radius_squared, pat
 from projector.tracing.pupil import inside
 
 # Samples across the pupil; odd, so that a row of them runs through its middle from rim to rim.
-_N_ACROSS = 401
-# What shines with less than this share of full light does not count to the size.
-_LEAST = 0.05
+_N_ACROSS = 801
+# An obstacle so far before the surface stands for a nose or a chin.
+GAP_M = 0.05
 
 
 @dataclass(frozen=True)
 class LitPupil:
     """The shining part of the pupil as one point sees it; all 0 for a point in the dark.
 
-    share: of the pupil's light; longest_mm, shortest_mm: its extent along its longer axis and square to it;
-    longest_deg, shortest_deg: the same as angles from the point; shadow_mm: how wide the edge of a shadow fades that an
+    share: of the pupil's light; shortest_mm, longest_mm: extent where it is narrowest and square to that, of what shines
+    at least half as brightly as its brightest part; longest_deg, shortest_deg: the same as angles from the point; shadow_mm: how wide the edge of a shadow fades that an
     obstacle 50 mm before the surface casts, at most.
     """
 
@@ -36,9 +36,6 @@ class LitPupil:
     longest_deg: float
     shortest_deg: float
     shadow_mm: float
-
-
-GAP_M = 0.05
 
 
 def lit_pupil(light, place: Place) -> LitPupil:
@@ -51,7 +48,7 @@ def lit_pupil(light, place: Place) -> LitPupil:
     total = float(shining.sum())
     if not total > 0.0:
         return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    counted = shining > _LEAST * float(opening.max())
+    counted = shining >= 0.5 * float(shining.max())
     places = light.radius * np.column_stack([px[counted], py[counted]])
     extents = _extents(places, 2.0 * reach * light.radius / _N_ACROSS)
     distance = float(np.linalg.norm(place.local))
@@ -80,9 +77,8 @@ def _through_the_gate(light, place: Place, ax: np.ndarray, ay: np.ndarray) -> np
 
 
 def _extents(places: np.ndarray, cell: float) -> list[float]:
-    """Longest extent (m) of points and the extent square to it, each a cell larger than between the outermost points."""
+    """Shortest extent (m) of points, and the extent square to it before it; a cell more than between the outermost points."""
     angles = np.radians(np.arange(0.0, 180.0, 3.0))
-    projected = places @ np.array([np.cos(angles), np.sin(angles)])
-    widths = np.ptp(projected, axis=0) + cell * np.maximum(np.abs(np.cos(angles)), np.abs(np.sin(angles)))
-    longest = int(np.argmax(widths))
-    return [float(widths[longest]), float(widths[(longest + 30) % 60])]
+    widths = np.array([np.ptp(places @ (np.cos(angle), np.sin(angle))) for angle in angles]) + cell
+    shortest = int(np.argmin(widths))
+    return [float(widths[(shortest + 30) % 60]), float(widths[shortest])]
