@@ -1,4 +1,4 @@
-"""Command about size and place: throw."""
+"""Commands about size and shape: throw and straighten."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.render import Json, Out, Overwrite, With
-from projector.cli.studies import Number, chosen_projectors, figure_path, number_option, refuse_beside_a_scene
+from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
+from projector.cli.studies import Number, Only, chosen_projectors, figure_path, number_option, refuse_beside_a_scene
 
 
 def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("throw")(throw)
+    app.command("straighten")(straighten)
 
 
 @answered
@@ -187,3 +188,37 @@ def _outline_words(name: str, outline, formula) -> list[str]:
         words.append(f"{name}: keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
     words.append(f"{name}: in the gate the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored")
     return words
+
+
+@answered
+def straighten(scene: SceneArgument, projector: Only = None, with_: With = None, out: Out = None, overwrite: Overwrite = False, json: Json = False) -> Answer:
+    """Draw the stencil that lands straight on a tilted wall: a PNG to put in the old one's place."""
+    import numpy as np
+
+    from projector.photometry.colour import encode_srgb
+    from projector.rendering.files import check_writable, record, write_png
+    from projector.scene.faults import Fault, SceneError
+    from projector.studies.straightened import straightened
+
+    loaded, warnings = loaded_scene(scene, with_)
+    found = chosen_projectors(loaded, projector)
+    if len(found) > 1:
+        raise SceneError(Fault(found=f"{len(found)} projectors", allowed="one", try_="--projector " + found[0].name))
+    spec = found[0]
+    path = figure_path(out) or Path(f"{loaded.name}-straight.png")
+    if path.suffix != ".png":
+        raise SceneError(Fault(found=f"{path} is not a PNG", allowed="a name that ends in .png, or none", file=str(path)))
+    check_writable([path], loaded.name, overwrite)
+    new = straightened(loaded, spec)
+    # Written in the old stencil's own terms, so that only the file's name changes in the scene.
+    values = 1.0 - new.transmission if spec.stencil.inverted else new.transmission
+    values = encode_srgb(values) if spec.stencil.grey == "glass" else values
+    write_png(path, np.round(255.0 * np.clip(values, 0.0, 1.0)).astype(np.uint8), record(loaded, "straighten", projector=spec.name))
+    named = list(zip(("top left", "top right", "bottom right", "bottom left"), new.corners_mm.tolist(), strict=True))
+    words = [
+        f"{spec.name}: lands straight on {new.wall}, {new.width_m:.3f} × {new.height_m:.3f} m",
+        f"{spec.name}: its corners in the gate, mm right and down of the middle, as landed: " + ", ".join(f"{name} ({x:+.2f}, {y:+.2f})" for name, (x, y) in named),
+        f'{spec.name}: put it in the old one\'s place: stencil = {{ file = "{path.name}", width_mm = {spec.stencil.width_mm:g} }}',
+    ]
+    result = {"projector": spec.name, "wall": new.wall, "width_m": new.width_m, "height_m": new.height_m, "corners_m": new.corners_m.tolist(), "corners_in_gate_mm": new.corners_mm.tolist()}
+    return Answer(result, words, [path], warnings)

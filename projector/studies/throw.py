@@ -225,8 +225,7 @@ class _Landed(NamedTuple):
 def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
     """Where chief rays of gate points (m) land."""
     gate_x, gate_y = np.asarray(gate_x, float), np.asarray(gate_y, float)
-    slopes = _slopes(light, gate_x, gate_y)
-    directions = slopes[0][:, None] * np.array(light.right) + slopes[1][:, None] * np.array(light.down) + np.array(light.forward)
+    directions = gate_rays(light, gate_x, gate_y)
     origins = np.tile(np.array(light.position), (len(directions), 1))
     n = len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
@@ -241,6 +240,12 @@ def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
     with np.errstate(invalid="ignore"):
         levels = glow * on_surface / lengths / (t * lengths) ** 2
     return _Landed(origins + t[:, None] * directions, np.where(met, arrays.surfaces.owners[faces], -1), levels)
+
+
+def gate_rays(light, gate_x, gate_y) -> np.ndarray:
+    """Directions (n, 3) in the world of chief rays of gate points (m, as landed), of length 1 along the axis."""
+    slope_x, slope_y = _slopes(light, np.asarray(gate_x, float), np.asarray(gate_y, float))
+    return slope_x[:, None] * np.array(light.right) + slope_y[:, None] * np.array(light.down) + np.array(light.forward)
 
 
 def _slopes(light, gate_x, gate_y):

@@ -1,0 +1,176 @@
+"""A stencil drawn askew so that it lands straight: what a tilted wall does to the picture is undone, the whole projective map.
+
+Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and takes
+what the wanted picture has there. The picture is the largest upright one that both the light and the wall hold.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.scene.faults import Fault, SceneError
+from projector.scene.placement import placed_surface, stencil_of
+from projector.studies.landing import axis_hits
+from projector.studies.throw import gate_rays
+from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+
+# The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
+_LEAST_COLUMNS, _N_PLACES = 1024, 3
+
+
+@dataclass(frozen=True)
+class Straightened:
+    """A new stencil (h, w) float32 of transmission 0..1, as it lands, for the same `width_mm` in the gate.
+
+    wall: the surface's name; width_m, height_m: of the picture on it; corners_m (4, 3): its top left, top right, bottom
+    right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the gate, right
+    and down from its middle, as landed.
+    """
+
+    transmission: np.ndarray
+    wall: str
+    width_m: float
+    height_m: float
+    corners_m: np.ndarray
+    corners_mm: np.ndarray
+
+
+def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened:
+    """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis meets.
+
+    SceneError without a stencil, where the axis meets no flat surface, or where part of the beam runs along its plane.
+    """
+    if spec.stencil is None:
+        raise SceneError(Fault(found=f"{spec.name} has no stencil to straighten", allowed="a projector with a stencil", try_=f"--with projector.{spec.name}.stencil.file=window"))
+    arrays = arrays or scene_arrays(scene)
+    light = light_arrays(scene, spec, [587.5618])
+    plane = _plane_of(scene, spec, light, arrays)
+    picture = stencil_of(scene, spec).transmission
+    shape = picture.shape[0] / picture.shape[1]
+    centre, half_width = _largest(plane, light, _opening(spec, shape), shape)
+    corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
+    corners_m = plane.points(corners)
+    return Straightened(
+        _drawn(plane, light, spec, picture, centre, half_width),
+        plane.name,
+        2.0 * half_width,
+        2.0 * half_width * shape,
+        corners_m,
+        1e3 * _in_the_gate(light, corners_m),
+    )
+
+
+@dataclass(frozen=True)
+class _Plane:
+    """A flat surface: a point of it, its right and up as the projector sees it (3,), and the surface's own outline (n, 2)."""
+
+    name: str
+    origin: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    outline: np.ndarray
+
+    def points(self, places: np.ndarray) -> np.ndarray:
+        """World points (n, 3) of places (n, 2) on it."""
+        return self.origin + places @ np.array([self.right, self.up])
+
+    def met_by(self, light, directions: np.ndarray) -> np.ndarray:
+        """Places (n, 2) where rays from the pupil meet it; SceneError if one never does."""
+        normal = np.cross(self.right, self.up)
+        towards = directions @ normal
+        if not towards.max() < -1e-3:
+            raise SceneError(Fault(found=f"part of the beam runs along {self.name} and never lands", allowed="a beam that lands whole", try_="turn the projector towards it, a longer lens, or a smaller gate"))
+        along = ((self.origin - np.array(light.position)) @ normal) / towards
+        points = np.array(light.position) + along[:, None] * directions - self.origin
+        return points @ np.array([self.right, self.up]).T
+
+
+def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
+    distance, name = axis_hits(light, arrays)
+    surface = next((item for item in scene.surface if item.name == name and item.shape == "flat"), None)
+    if surface is None:
+        raise SceneError(Fault(found=f"the axis of {spec.name} meets {name or 'nothing'}", allowed="a flat surface", try_="aim it at a flat wall"))
+    vertices = placed_surface(scene, surface).vertices
+    normal = np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
+    normal /= np.linalg.norm(normal)
+    forward = np.array(light.forward)
+    normal = -normal if normal @ forward > 0.0 else normal
+    # Upright in the room; on a floor or a ceiling away from the projector is up.
+    upright = np.array([0.0, 1.0, 0.0])
+    up = upright - (upright @ normal) * normal
+    if np.linalg.norm(up) < 0.1:
+        up = forward - (forward @ normal) * normal
+    up /= np.linalg.norm(up)
+    right = np.cross(up, normal)
+    origin = np.array(light.position) + distance * forward
+    return _Plane(name, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
+
+
+def _opening(spec, shape: float) -> np.ndarray:
+    """Outline (n, 2) m of what the gate and the stencil's own rectangle leave open."""
+    gate = gate_of(spec)
+    across = min(gate.half_width, 0.5e-3 * spec.stencil.width_mm)
+    down = min(gate.half_height, 0.5e-3 * spec.stencil.width_mm * shape)
+    steps = np.linspace(-1.0, 1.0, 65)
+    ones = np.ones_like(steps)
+    sides = np.array([[across, down]]) * np.concatenate([np.column_stack(side) for side in ((steps, -ones), (ones, steps), (-steps, ones), (-ones, -steps))])
+    if not gate.is_round:
+        return sides
+    lengths = np.linalg.norm(sides, axis=1)
+    return sides * np.minimum(1.0, gate.half_width / lengths)[:, None]
+
+
+def _largest(plane: _Plane, light, opening: np.ndarray, shape: float) -> tuple[np.ndarray, float]:
+    """Middle (2,) and half width (m) of the largest upright picture within the light and the wall: a linear programme.
+
+    A rectangle lies within a convex outline if for each side n·c + a·(|n_x| + |n_y|·shape) is at most that side's distance.
+    """
+    from scipy.optimize import linprog
+    from scipy.spatial import ConvexHull
+
+    lit = plane.met_by(light, gate_rays(light, opening[:, 0], opening[:, 1]))
+    sides = np.concatenate([ConvexHull(lit).equations, ConvexHull(plane.outline).equations])
+    reach = np.abs(sides[:, 0]) + np.abs(sides[:, 1]) * shape
+    found = linprog([0.0, 0.0, -1.0], np.column_stack([sides[:, :2], reach]), -sides[:, 2], bounds=[(None, None), (None, None), (0.0, None)])
+    if not found.success or not found.x[2] > 0.0:
+        raise SceneError(Fault(found=f"no upright picture fits where the light lands on {plane.name}", allowed="a beam that lands on it", try_="aim at its middle"))
+    return found.x[:2], float(found.x[2])
+
+
+def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, half_width: float) -> np.ndarray:
+    """The new stencil: each pixel the mean of the picture at the places that its parts land on."""
+    from scipy.ndimage import map_coordinates
+
+    rows, columns = picture.shape
+    finer = max(1, math.ceil(_LEAST_COLUMNS / columns))
+    pitch = 1e-3 * spec.stencil.width_mm / (columns * finer)
+    x, y = ((np.arange(count * finer) - 0.5 * (count * finer - 1)) * pitch for count in (columns, rows))
+    values = np.zeros((y.size, x.size))
+    parts = ((np.arange(_N_PLACES) + 0.5) / _N_PLACES - 0.5) * pitch
+    gate = gate_of(spec)
+    for row, middle in enumerate(y):
+        gx, gy = (axis.ravel() for axis in np.meshgrid((x[:, None] + parts).ravel(), middle + parts))
+        # What the gate covers may land anywhere, or nowhere.
+        seen = (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+        if not seen.any():
+            continue
+        places = (plane.met_by(light, gate_rays(light, gx[seen], gy[seen])) - centre) / half_width
+        at = [0.5 * rows - 0.5 - 0.5 * columns * places[:, 1], 0.5 * columns - 0.5 + 0.5 * columns * places[:, 0]]
+        line = np.zeros(gx.size)
+        line[seen] = map_coordinates(picture, at, order=1, mode="constant", cval=0.0, output=float)
+        values[row] = line.reshape(_N_PLACES, x.size, _N_PLACES).mean(axis=(0, 2))
+    return values.astype(np.float32)
+
+
+def _in_the_gate(light, points: np.ndarray) -> np.ndarray:
+    """Where chief rays to world points (n, 3) left the gate, (n, 2) m right and down as landed: (1 + k·r²)·s·(X, Y)/Z."""
+    local = (points - np.array(light.position)) @ np.array([light.right, light.down, light.forward]).T
+    slopes = local[:, :2] / local[:, 2:]
+    squared = (slopes**2).sum(axis=1, keepdims=True) * (light.tube_length / light.gate.norm) ** 2
+    return (1.0 + light.distortion * squared) * light.tube_length * slopes
+
+
+__all__ = ["Straightened", "straightened"]

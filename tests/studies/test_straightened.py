@@ -1,0 +1,111 @@
+"""A stencil drawn askew for a tilted wall: its corners in closed form, and the picture straight where it lands."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from projector.rendering.irradiance import irradiance_map
+from projector.scene.faults import SceneError
+from projector.scene.surfaces import surface_layout
+from projector.studies.straightened import straightened
+
+MARK = np.zeros((512, 512))
+MARK[:, :24] = MARK[:, -24:] = MARK[:24] = MARK[-24:] = 1.0
+MARK[120:400, 150:200] = MARK[120:170, 150:330] = MARK[240:290, 150:280] = 1.0
+
+
+def tilted(studio, yaw=30.0, pitch=0.0, projector=None, **wall):
+    """A square gate with a field of 26°, 3.00 m before the middle of a wall turned by 30°."""
+    side = 2e3 * math.tan(math.radians(13.0)) / (1.0 / 0.085 - 1.0 / 3.0)
+    base = {"position_m": [0.0, 1.5, 3.0], "gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": side, "height_mm": side}, "focus": {"distance_m": 3.0}, "lens": {"f_number": 16.0}}
+    base["stencil"] = {"file": studio.bitmap("mark.png", MARK), "width_mm": side}
+    return studio.scene({**base, **(projector or {})}, {"yaw_deg": yaw, "pitch_deg": pitch, "width_m": 4.0, "height_m": 3.0, **wall})
+
+
+def test_the_picture_is_the_largest_square_in_the_landed_trapezium(studio):
+    """Sides of 1.598 and 1.222 m, 1.628 m apart (projective geometry): a square against the longer side, a = 1.598/(1 + 0.376/1.628) = 1.298 m."""
+    scene = tilted(studio)
+    found = straightened(scene, scene.projector[0])
+    assert (found.width_m, found.height_m) == pytest.approx((1.298, 1.298), rel=2e-3)
+    top_left, top_right, bottom_right, bottom_left = found.corners_m
+    for first, middle, last in ((bottom_left, top_left, top_right), (top_left, top_right, bottom_right)):
+        assert abs((first - middle) @ (last - middle)) < 1e-9
+    # Upright in the room, and on the wall: x·sin 30° + z·cos 30° = 0.
+    assert top_left[[0, 2]] == pytest.approx(bottom_left[[0, 2]], abs=1e-9)
+    assert found.corners_m[:, 0] * 0.5 + found.corners_m[:, 2] * math.sqrt(0.75) == pytest.approx(np.zeros(4), abs=1e-6)
+
+
+def test_its_corners_in_the_gate_are_those_of_a_pinhole(studio):
+    """s·(x, y)/Z of each corner as seen from the lens at (0, 1.5, 3) m."""
+    scene = tilted(studio)
+    found = straightened(scene, scene.projector[0])
+    tube = 1e3 / (1.0 / 0.085 - 1.0 / 3.0)
+    depth = 3.0 - found.corners_m[:, 2]
+    wanted = tube * np.column_stack([found.corners_m[:, 0] / depth, -(found.corners_m[:, 1] - 1.5) / depth])
+    assert found.corners_mm == pytest.approx(wanted, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"pitch": 20.0, "yaw": -25.0, "projector": {"roll_deg": 20.0}},
+        {"projector": {"gate": {"shape": "round", "diameter_mm": 44.0}, "lens": {"f_number": 16.0, "distortion_percent": 8.0}, "position_m": [0.8, 1.2, 2.8]}},
+    ],
+    ids=["turned", "turned, pitched, rolled", "round gate, distortion, from the side"],
+)
+def test_it_lands_as_the_picture_was_drawn(studio, changes):
+    """The light over a plate where the picture lies, over that of the open gate, is the picture; the stencil as it was is not.
+
+    1 % of places may differ at edges: the map's texels against the picture's, and the new stencil's own pixels.
+    """
+    scene = tilted(studio, **changes)
+    spec = scene.projector[0]
+    found = straightened(scene, spec)
+    new = spec.stencil.model_copy(update={"file": studio.bitmap("new.png", found.transmission)})
+    plate = scene.surface[0].model_copy(update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m})
+
+    def landed(stencil):
+        return irradiance_map(scene.model_copy(update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}).placed_at("t", scene.folder), n_across=128).illuminance
+
+    # A plate both turned and pitched does not hang upright itself: each texel is looked up by its place in the room.
+    places, _ = surface_layout(plate).grid(128)
+    right, down = found.corners_m[1] - found.corners_m[0], found.corners_m[3] - found.corners_m[0]
+    across, below = ((places - found.corners_m[0]) @ side / (side @ side) for side in (right, down))
+    held = (across > 0.0) & (across < 1.0) & (below > 0.0) & (below < 1.0)
+    assert held.mean() > 0.7
+    picture = MARK[(512 * below[held]).astype(int), (512 * across[held]).astype(int)] > 0.5
+    open_gate = landed(None)[held]
+    straight, askew = (landed(stencil)[held] / open_gate > 0.5 for stencil in (new, spec.stencil))
+    assert (straight != picture).mean() < 0.01
+    assert (askew != picture).mean() > 0.1
+
+
+def test_on_a_floor_up_is_away_from_the_light(studio):
+    scene = tilted(studio, yaw=0.0, pitch=90.0, projector={"aim": [0.0, 0.0, 0.0], "position_m": [0.0, 2.0, 2.0]}, position_m=[0.0, 0.0, 0.0], width_m=8.0, height_m=8.0)
+    found = straightened(scene, scene.projector[0])
+    assert found.corners_m[:2, 2].max() < found.corners_m[2:, 2].min()
+    assert found.corners_m[1, 0] > found.corners_m[0, 0]
+
+
+def test_the_wall_ends_the_picture_too(studio):
+    scene = tilted(studio, width_m=0.8)
+    assert straightened(scene, scene.projector[0]).width_m == pytest.approx(0.8, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"projector": {"stencil": None}}, "no stencil"),
+        ({"shape": "box", "width_m": 1.0, "height_m": 1.0, "depth_m": 1.0}, "meets wall"),
+        ({"yaw": 80.0}, "never lands"),
+        ({"projector": {"aim": [0.0, 5.0, 3.0001]}}, "meets nothing"),
+    ],
+)
+def test_where_nothing_can_be_straight_that_is_said(studio, changes, words):
+    scene = tilted(studio, **changes)
+    with pytest.raises(SceneError, match=words):
+        straightened(scene, scene.projector[0])
