@@ -16,6 +16,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from projector.jit import formula, kernel
 from projector.tracing.cone import shaft_may_touch
 from projector.tracing.light_path import in_light_frame
@@ -275,6 +277,7 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
         return False
     first_row, last_row, first_column, last_column = bounds
     n_columns = last_column - first_column
+    likely = np.int64(0)
     # Every ray of the five samples, then what they leave open of the mid-sides, then what the nearest four leave of the rest.
     for step in range(3 if shared else 1):
         for cell in range(n_side * n_side):
@@ -288,10 +291,10 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
                     continue
                 if step == 2:
                     agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, row, column, cell)
-                found = mask & agreed
+                arrived = 0
                 if agreed != ALL_RAYS:
-                    found |= rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed)
-                seen[state[i], cell] = found
+                    arrived, likely = rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed, likely)
+                seen[state[i], cell] = arrived | mask & agreed
     return True
 
 
