@@ -30,8 +30,8 @@ _N_SAMPLES = 5
 _PROBES_SHARED = 2
 # Share of the pupil that a strip lost between samples may hide at worst: a twentieth of the light, 0.07 stop.
 _LARGEST_LOSS = 0.05
-# A square wider than this share of the pupil's radius has too wide a shaft to prove much.
-_LARGEST_SPREAD = 1.0 / 3.0
+# A square nearly as wide as the pupil has too wide a shaft to prove much.
+_LARGEST_SPREAD = 0.9
 # Least cosine between the normals of a flat square. Its points leave their plane by less than this share of the way to
 # the pupil, as rounding lets them.
 _FLAT = 1.0 - 1e-6
