@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from projector.cli import choose, look, measure, render, studies, verify
+from projector.cli import choose, light, look, measure, render, size, studies, verify
 
 app = typer.Typer(
     help="See before the shoot how a projected stencil lands: size, softness, colour fringes and light.",
@@ -13,7 +13,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for module in (render, look, studies, measure, choose, verify):
+for module in (render, look, size, studies, light, measure, choose, verify):
     module.add_commands(app)
 
 

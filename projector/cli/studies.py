@@ -1,8 +1,7 @@
-"""Commands that answer questions: throw, sharpness, fringe."""
+"""Commands about edges: sharpness and fringe; and what commands on a scene share."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Optional
@@ -19,10 +18,8 @@ Number = Optional[float]
 
 def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
-    app.command("throw")(throw)
     app.command("sharpness")(sharpness)
     app.command("fringe")(fringe)
-    app.command("contrast")(contrast)
 
 
 def point_from(text: str):
@@ -59,145 +56,66 @@ def figure_path(out: Path | None) -> Path | None:
     return None if out is None else out if out.suffix in (".png", ".pdf") else out.with_name(out.name + ".png")
 
 
-def _option(name: str, text: str):
+def number_option(name: str, text: str):
     return typer.Option(name, help=text, show_default=False)
 
 
 @answered
-def throw(
-    scene: Annotated[Optional[Path], typer.Argument(help="A scene: the true outline on its surfaces.", show_default=False)] = None,
-    focal_length_mm: Annotated[Number, _option("--focal-length-mm", "Focal length of the lens.")] = None,
-    beam_angle_deg: Annotated[Number, _option("--beam-angle-deg", "Nominal full beam angle, instead of a lens.")] = None,
-    lit_width_mm: Annotated[Number, _option("--lit-width-mm", "Lit width of the stencil in the gate.")] = None,
-    lit_height_mm: Annotated[Number, _option("--lit-height-mm", "Lit height (the width if not given).")] = None,
-    throw_m: Annotated[Number, _option("--throw-m", "Distance of lens and wall.")] = None,
-    width_m: Annotated[Number, _option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens.")] = None,
-    height_m: Annotated[Number, _option("--height-m", "Wanted height beside the wanted width.")] = None,
-    travel_mm: Annotated[Number, _option("--travel-mm", "Lens travel past infinity: answers with the nearest focus.")] = None,
-    f_number: Annotated[Number, _option("--f-number", "With --travel-mm and --throw-m: the blur where the lens cannot focus so near.")] = None,
-    to_m: Annotated[Number, _option("--to-m", "With lens and throw: how size and light change on moving there.")] = None,
-    with_: With = None,
-    out: Out = None,
-    overwrite: Overwrite = False,
-    json: Json = False,
-) -> Answer:
-    """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
-    from projector.scene.faults import Fault, SceneError
-    from projector.studies import throw as study
-
-    if scene is not None:
-        return _throw_in_scene(scene, with_)
-    if beam_angle_deg is not None and throw_m is not None:
-        width = study.nominal_width(beam_angle_deg, throw_m)
-        like = study.camera_lens_like(beam_angle_deg)
-        return Answer(
-            {"width_m": width, "camera_lens_like_mm": like},
-            [f"a beam of {beam_angle_deg:g}° is {width:.3f} m wide at {throw_m:g} m; on 36 × 24 mm a lens of {like:.1f} mm sees that angle over its diagonal"],
-        )
-    if focal_length_mm is not None and travel_mm is not None and lit_width_mm is None:
-        return _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number)
-    if focal_length_mm is not None and throw_m is not None and to_m is not None:
-        return _moved(study, focal_length_mm, throw_m, to_m)
-    if lit_width_mm is not None and width_m is not None and throw_m is not None and focal_length_mm is None:
-        found = study.lens_for(width_m, lit_width_mm, throw_m, height_m, lit_height_mm)
-    elif lit_width_mm is not None and width_m is not None and focal_length_mm is not None:
-        found = study.place_for(width_m, lit_width_mm, focal_length_mm, lit_height_mm)
-    elif lit_width_mm is not None and focal_length_mm is not None and throw_m is not None:
-        found = study.throw(focal_length_mm, lit_width_mm, throw_m, lit_height_mm)
-    else:
-        raise SceneError(
-            Fault(
-                found="not enough to answer from",
-                allowed="a scene; or lens, lit width and throw; or wanted width, lit width and throw; or wanted width, lit width and lens; or beam angle and throw; or lens and travel",
-                try_="projector throw --focal-length-mm 85 --lit-width-mm 28 --throw-m 2.5",
-            )
-        )
-    result = asdict(found)
-    words = [
-        f"{found.lit_width_mm:g} mm through {found.focal_length_mm:.2f} mm at {found.throw_m:.3f} m: {found.width_m:.3f} × {found.height_m:.3f} m"
-        f" (× {found.magnification:.2f}), tube {found.tube_length_mm:.2f} mm, beam {found.beam_angle_deg:.1f}° full"
-    ]
-    if throw_m is not None and focal_length_mm is not None and width_m is not None:
-        result["stops_against_throw"] = study.stops_for_distance(throw_m, found.throw_m)
-        words.append(f"that is {result['stops_against_throw']:+.2f} stops against {throw_m:g} m")
-    if travel_mm is not None:
-        result["nearest_focus_m"] = study.nearest_focus(found.focal_length_mm, travel_mm)
-        words.append(f"with {travel_mm:g} mm of travel it focuses from {result['nearest_focus_m']:.3f} m")
-    return _with_throw_figure(study, found, result, words, out, overwrite)
-
-
-def _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number) -> Answer:
-    """How near a lens focuses and, asked for nearer than that, the blur there at full travel."""
-    nearest = study.nearest_focus(focal_length_mm, travel_mm)
-    result = {"nearest_focus_m": nearest}
-    words = [f"{focal_length_mm:g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
-    if throw_m is not None and f_number is not None:
-        result["blur_mm"] = study.blur_out_of_reach(focal_length_mm, travel_mm, throw_m, f_number)
-        can = throw_m >= nearest
-        words.append(f"{throw_m:g} m is within reach" if can else f"it cannot focus at {throw_m:g} m: at full travel the blur there is {result['blur_mm']:.1f} mm at f/{f_number:g}")
-    return Answer(result, words)
-
-
-def _moved(study, focal_length_mm, throw_m, to_m) -> Answer:
-    untouched, refocused = study.refocused_growth(focal_length_mm, throw_m, to_m)
-    stops = study.stops_for_distance(throw_m, to_m)
-    words = [f"from {throw_m:g} to {to_m:g} m: {untouched:.3f} times as wide with the tube untouched, {refocused:.3f} times after refocusing, {stops:+.2f} stops"]
-    return Answer({"growth_untouched": untouched, "growth_refocused": refocused, "stops": stops}, words)
-
-
-def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
-    path = figure_path(out)
-    if path is None:
-        return Answer(result, words)
-    from projector.cli.answers import version
-    from projector.reports.save import save_figure
-    from projector.reports.study_figures import throw_figure
-
-    about = {"program": "projector", "version": version(), "command": "throw", "scene": "throw", "settings": {"focal_length_mm": found.focal_length_mm, "lit_width_mm": found.lit_width_mm}}
-    save_figure(throw_figure(study, found.focal_length_mm, found.lit_width_mm, found.throw_m), path, about, overwrite)
-    return Answer(result, words, [path])
-
-
-def _throw_in_scene(path: Path, with_) -> Answer:
-    from projector.studies.landing import landing
-    from projector.studies.throw import landed_outline
-    from projector.tracing.arrays import scene_arrays
-
-    scene, warnings = loaded_scene(path, with_)
-    arrays = scene_arrays(scene)
-    rows, words = [], []
-    for spec in chosen_projectors(scene, None):
-        outline, formula = landed_outline(scene, spec, arrays), landing(scene, spec, arrays)
-        rows.append(
-            {
-                "projector": spec.name, "lands_on": outline.lands_on, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
-                "width_m": outline.width_m, "height_m": outline.height_m, "top_right_bottom_left_m": list(outline.sides_m), "keystone_across": outline.keystone_across,
-                "keystone_up": outline.keystone_up, "missed_share": outline.missed_share, "outline_m": outline.points[::10],
-            }
-        )  # fmt: skip
-        def metres(value):
-            return f"{value:.3f} m" if math.isfinite(value) else "partly off the surface"
-
-        words.append(f"{spec.name}: on {outline.lands_on or 'nothing'}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)")
-        words.append(f"{spec.name}: sides " + ", ".join(f"{name} {metres(value)}" for name, value in zip(("top", "right", "bottom", "left"), outline.sides_m, strict=True)) + f"; {outline.missed_share:.0%} lands elsewhere")
-        if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
-            words.append(f"{spec.name}: keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
-        words.append(f"{spec.name}: in the gate the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored")
-    return Answer({"projectors": rows}, words, [], warnings)
-
-
-@answered
 def sharpness(
-    scene: SceneArgument,
+    scene: Annotated[Optional[Path], typer.Argument(help="A scene file, or the name of a shipped scene; without one, numbers for a square wall.", show_default=False)] = None,
     at: At = None,
-    within_mm: Annotated[Number, _option("--within-mm", "Edge width to give the depth for.")] = None,
+    within_mm: Annotated[Number, number_option("--within-mm", "Wanted edge width: answers with the depth and the stop for it.")] = None,
+    focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length, without a scene.")] = None,
+    f_number: Annotated[Number, number_option("--f-number", "Stop of the lens, without a scene.")] = None,
+    throw_m: Annotated[Number, number_option("--throw-m", "Distance it is focused at, without a scene.")] = None,
+    wall_m: Annotated[Number, number_option("--wall-m", "Distance of the wall or skin, if it is another one.")] = None,
+    stencil_off_mm: Annotated[Number, number_option("--stencil-off-mm", "Stencil off its plane; positive: towards the lamp.")] = None,
+    glass: Annotated[Optional[str], typer.Option("--glass", help="Glass of a single element: answers with the blue and the red disc.", show_default=False)] = None,
     projector: Only = None,
     with_: With = None,
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """How soft edges land at points you name, what limits them, which detail survives; -o draws width over focus offset."""
+    """How soft edges land at points you name, what limits them, which detail survives, how large the light is for shadows; -o draws width over focus offset."""
+    numbers = {"focal_length_mm": focal_length_mm, "f_number": f_number, "throw_m": throw_m, "wall_m": wall_m, "stencil_off_mm": stencil_off_mm, "glass": glass}
+    if scene is None:
+        return _blur_from_numbers(numbers, within_mm)
+    refuse_beside_a_scene(numbers, "--with changes a value of the scene: projector.NAME.lens.f_number=4")
+    return _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite)
+
+
+def refuse_beside_a_scene(numbers: dict, try_: str) -> None:
+    """SceneError for numbers that stand in the scene already."""
+    from projector.scene.faults import Fault, SceneError
+
+    given = [f"--{name.replace('_', '-')}" for name, value in numbers.items() if value is not None]
+    if given:
+        raise SceneError(Fault(found=f"{', '.join(given)} beside a scene", allowed="a scene, or numbers", try_=try_))
+
+
+def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
+    from projector.scene.faults import Fault, SceneError
+    from projector.studies.blur import blur
+
+    if any(numbers[name] is None for name in ("focal_length_mm", "f_number", "throw_m")):
+        raise SceneError(
+            Fault(found="not enough to answer from", allowed="a scene; or a focal length, a stop and the throw it is focused at", try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06")
+        )
+    found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
+    sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
+    words = [
+        f"{found.focal_length_mm:g} mm at f/{found.f_number:g}, tube {found.tube_length_mm:.2f} mm, {sharp}: at {found.wall_m:g} m (× {found.magnification:.1f}) a blur disc of {found.blur_mm:.2f} mm, edges rise in {found.edge_mm:.2f} mm",
+        f"shadows there go by the lens itself, {found.pupil_mm:.1f} mm or {found.lens_deg:.2f}°, whatever the focus",
+    ]
+    if found.blue_disc_mm is not None:
+        words.append(f"of {numbers['glass']}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm) {found.red_disc_mm:.1f} mm")
+    if found.f_number_wanted is not None:
+        words.append(f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if the pupil is filled")
+    return Answer(asdict(found), words)
+
+
+def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
     import numpy as np
 
     from projector.cli.answers import progress_shown
@@ -207,15 +125,21 @@ def sharpness(
     loaded, warnings = loaded_scene(scene, with_)
     progress_shown()
     arrays = scene_arrays(loaded)
-    rows, words, curves = [], [], []
+    rows, words, curves, compromises = [], [], [], []
     for spec in chosen_projectors(loaded, projector):
-        for reference in points_for(spec, at):
+        references = points_for(spec, at)
+        for reference in references:
             found = study.sharpness(loaded, spec, reference, within_mm, arrays)
             rows.append(asdict(found))
             words += _sharpness_words(found)
             if out is not None:
-                span = max(1.0, abs(spec.focus.offset_mm) * 1.5, *(1.3 * abs(blade.offset_mm) for blade in spec.blade)) if spec.blade else max(1.0, abs(spec.focus.offset_mm) * 1.5)
+                span = max(1.0, 1.5 * abs(spec.focus.offset_mm), *(1.3 * abs(blade.offset_mm) for blade in spec.blade), 0.0)
                 curves.append(study.focus_curve(loaded, spec, reference, np.linspace(-span, span, 31), arrays))
+        if len(references) > 1:
+            best = study.compromise(loaded, spec, references, arrays)
+            compromises.append({"projector": spec.name, **asdict(best)})
+            listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
+            words.append(f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now {listed[1]} mm)")
     path = figure_path(out)
     if path is not None:
         from projector.rendering.files import record
@@ -224,7 +148,7 @@ def sharpness(
 
         save_figure(focus_figure(curves, ", ".join(spec.name for spec in chosen_projectors(loaded, projector))), path, record(loaded, "sharpness"), overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
-    return Answer({"points": rows, "words": study.WORDS}, words, [path] if path else [], warnings)
+    return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
 
 
 def _sharpness_words(found) -> list[str]:
@@ -235,6 +159,15 @@ def _sharpness_words(found) -> list[str]:
     ]
     if found.detail_mm is not None:
         words.append(f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of its contrast; lines of {found.smallest_mm:.1f} mm keep 10 %")
+    if found.doubled_mm is not None:
+        words.append(f"    the pupil has a hole: every edge rises twice, {found.doubled_mm:.1f} mm apart")
+    if found.lit_pupil.share > 0.0:
+        lit = found.lit_pupil
+        words.append(f"    shadows: {lit.share:.0%} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
+    if found.blades_mm:
+        words.append("    blades, in planes of their own: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
+    if found.stop is not None:
+        words.append(f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops less light")
     if found.depth_m is not None:
         words.append(f"    edges stay within {found.wanted_mm:g} mm from {found.depth_m[0]:.3f} to {found.depth_m[1]:.3f} m")
     return words
@@ -295,39 +228,8 @@ def _fringe_words(found, cures) -> list[str]:
     words = [
         f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {found.width_mm:.2f} mm = {found.arc_minutes:.1f} arc-minutes = {found.camera_pixels:.1f} camera pixels"
         f" (axial {found.axial_mm:.2f}, lateral {found.lateral_mm:.2f} mm; allowed {found.tolerance_mm:.2f} mm)",
+        f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
         f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]} {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}",
     ]
     words += [f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm" + (f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else "") for cure in cures]
     return words
-
-
-@answered
-def contrast(
-    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils and its ambient light.", show_default=False)] = None,
-    open_share: Annotated[Number, _option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
-    ambient_stops_under: Annotated[Number, _option("--ambient-stops-under", "Other light, in stops under the pattern (default: the scene's).")] = None,
-    lens_reflectance: Annotated[float, typer.Option("--lens-reflectance", help="Share of light that the lens sends back.")] = 0.04,
-    stencil_reflectance: Annotated[float, typer.Option("--stencil-reflectance", help="Share that the stencil's front sends forward again.")] = 0.60,
-    projector: Only = None,
-    with_: With = None,
-    json: Json = False,
-) -> Answer:
-    """How grey the black parts of the pattern land: stray light between lens and stencil, and other light in the room."""
-    from projector.scene.faults import Fault, SceneError
-    from projector.studies import contrast as study
-
-    if (scene is None) == (open_share is None):
-        raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
-    asked, warnings = [("stencil", open_share)], []
-    if scene is not None:
-        loaded, warnings = loaded_scene(scene, with_)
-        asked = [(spec.name, study.open_share_of(loaded, spec)) for spec in chosen_projectors(loaded, projector)]
-        if ambient_stops_under is None and loaded.ambient is not None:
-            ambient_stops_under = loaded.ambient.stops_under
-    found = [(name, study.contrast(share, ambient_stops_under, lens_reflectance, stencil_reflectance)) for name, share in asked]
-    words = [
-        f"{name}: {item.open_share:.0%} open; stray light on the black parts {item.veil_share:.2%} of the openings', other light {item.ambient_share:.1%}: "
-        + (f"contrast {item.ratio:.3g} : 1 = {item.stops:.2f} stops" if math.isfinite(item.ratio) else "no light on the black parts")
-        for name, item in found
-    ]
-    return Answer({"projectors": [{"projector": name, **asdict(item)} for name, item in found]}, words, [], warnings)

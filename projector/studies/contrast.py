@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from projector.scene.faults import Fault, SceneError
 
 # An uncoated lens surface sends back 4 % (Fresnel at n = 1.5, (0.5/2.5)²); bare metal 60 %: common practice, no source.
@@ -53,7 +55,53 @@ def contrast(
 
 
 def open_share_of(scene, spec) -> float:
-    """Share of a projector's stencil that is open (1 without a stencil)."""
-    from projector.scene.placement import stencil_of
+    """Share of a projector's gate that its stencil leaves open (1 without a stencil)."""
+    from projector.tracing.arrays import bitmap_of, gate_of
 
-    return 1.0 if spec.stencil is None else float(stencil_of(scene, spec).open_fraction)
+    if spec.stencil is None:
+        return 1.0
+    bitmap, gate = bitmap_of(spec, scene), gate_of(spec)
+    rows, columns = bitmap.transmission.shape
+    x, y = ((np.arange(count) - 0.5 * (count - 1)) * bitmap.pitch for count in (columns, rows))
+    if gate.is_round:
+        inside = x[None, :] ** 2 + y[:, None] ** 2 <= gate.half_width**2
+        area = math.pi * gate.half_width**2
+    else:
+        inside = (np.abs(x)[None, :] <= gate.half_width) & (np.abs(y)[:, None] <= gate.half_height)
+        area = 4.0 * gate.half_width * gate.half_height
+    # Where the gate is larger than the bitmap there is metal.
+    return min(float((bitmap.transmission * inside).sum(dtype=float)) * bitmap.pitch**2 / area, 1.0)
+
+
+def ambient_stops_under(scene, spec) -> float | None:
+    """How many stops the room's light lies under a projector's openings, each where it is focused; None without [ambient].
+
+    The scene states it under the first projector's open gate; beside a dimmer projector it weighs more.
+    """
+    if scene.ambient is None:
+        return None
+    level, is_flash = _open_level(scene, spec)
+    first_level, first_is_flash = _open_level(scene, scene.projector[0])
+    if is_flash != first_is_flash:
+        # lx·s beside lx: a steady light counts for as long as the shutter is open.
+        shutter = scene.camera.shutter_s
+        level, first_level = (level if is_flash else level * shutter), (first_level if first_is_flash else first_level * shutter)
+    return scene.ambient.stops_under + math.log2(level / first_level)
+
+
+def _open_level(scene, spec) -> tuple[float, bool]:
+    """Light of the open gate on the axis, where the projector is focused, in a unit of its own kind; whether it is a flash."""
+    from projector.photometry.spectra import LUMINOUS_EFFICIENCY
+    from projector.tracing.arrays import focus_of, gate_of, light_arrays, open_gate_on_axis, power_of
+    from projector.tracing.gate_image import open_bitmap
+
+    light, power = light_arrays(scene, spec, [587.5618], open_bitmap(gate_of(spec))), power_of(scene, spec)
+    return float(power.spectrum @ LUMINOUS_EFFICIENCY) * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash
+
+
+def ambient_for(wanted_stops: float, open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE) -> float | None:
+    """How many stops under the pattern other light must lie for a wanted contrast; None if the veil alone spoils it."""
+    if not (math.isfinite(wanted_stops) and wanted_stops > 0.0):
+        raise SceneError(Fault(found=f"a wanted contrast of {wanted_stops:g} stops", allowed="more than 0 stops", key="wanted_stops"))
+    left = 1.0 / (2.0**wanted_stops - 1.0) - veil(open_share, lens_reflectance, stencil_reflectance)
+    return -math.log2(left) if left > 0.0 else None

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.optics.dispersion import LINE_C_NM, LINE_F_NM
 from projector.photometry.colour import bradford, delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
-from projector.tracing.arrays import SceneArrays, scene_arrays
+from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+from projector.tracing.gate_image import open_bitmap
 
 # The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for.
 BLUE_NM, RED_NM = 450.0, 650.0
@@ -24,7 +26,8 @@ class Fringe:
     """The rim of an edge at one point; lengths in mm on the surface, across the tilt.
 
     axial_mm: how much farther the widest of 450–650 nm reaches than the narrowest; lateral_mm: shift between 450 and
-    650 nm at an edge square to the radius; width_mm: both together; the same in arc-minutes and camera pixels.
+    650 nm at an edge square to the radius; blue_disc_mm, red_disc_mm: blur discs of the lines at 486.1 and 656.3 nm, as the
+    glass alone and the focus leave them; width_mm: axial and lateral together; the same in arc-minutes and camera pixels.
     dark_side, bright_side: the strongest colour on either side (sRGB "#rrggbb" and a word); largest_delta_e: ΔE*ab (CIE
     1976) between the edge and its own grey, each seen through one camera pixel. passes: width within the tolerance.
     """
@@ -35,6 +38,8 @@ class Fringe:
     distance_m: float
     axial_mm: float
     lateral_mm: float
+    blue_disc_mm: float
+    red_disc_mm: float
     width_mm: float
     arc_minutes: float
     camera_pixels: float
@@ -77,12 +82,13 @@ def fringe(
     light, weights = full_spectrum(scene, spec)
     place = place_on_surface(scene, light, arrays, reference)
     axial, lateral = _widths(light, place)
+    blue, red = _line_discs(scene, spec, place)
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     minute = 1e3 / (arc_minutes(scene, place.point, 1e-3) * 1e3)
     tolerance = max(tolerance_arcmin * minute, tolerance_pixels * pixel)
     dark, bright, largest = _rim(scene, edge_by_formula(light, place, "across"), weights, pixel)
     width = axial + lateral
-    return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance)
+    return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance)
 
 
 def _widths(light, place) -> tuple[float, float]:
@@ -92,6 +98,13 @@ def _widths(light, place) -> tuple[float, float]:
     reaches = 0.5 * np.abs(patch_diameters(light, place)[band]) * light.pupil.reach
     lateral = np.ptp(light.lateral[band]) * float(np.linalg.norm(place.gate))
     return float(np.ptp(reaches)) * on_surface, float(lateral) * on_surface
+
+
+def _line_discs(scene, spec, place) -> tuple[float, float]:
+    """Blur discs of the F and C lines, mm on the surface."""
+    light = light_arrays(scene, spec, [LINE_F_NM, LINE_C_NM], open_bitmap(gate_of(spec)))
+    blue, red = 1e3 * np.abs(patch_diameters(light, place)) / float(np.linalg.norm(place.per_metre_across))
+    return float(blue), float(red)
 
 
 def edge_colours(scene, edge, weights, pixel_mm: float) -> EdgeColours:

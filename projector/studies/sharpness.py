@@ -14,6 +14,7 @@ import numpy as np
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import YELLOW_NM, Place, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.lit_pupil import LitPupil, lit_pupil
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -36,6 +37,14 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Stop:
+    """A smaller stop: its f-number, and the stops of light that it costs (fewer while the lamp does not fill the pupil)."""
+
+    f_number: float
+    cost_stops: float
+
+
+@dataclass(frozen=True)
 class Sharpness:
     """How sharp one projector lands at one point; mm on the surface.
 
@@ -43,6 +52,9 @@ class Sharpness:
     edges are luminance edges of all wavelengths together, by formula and measured in a render.
     detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
     its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %.
+    doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
+    lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
+    stop: the smaller stop that brings edges within the wanted width (None if not wanted, or not needed).
     depth_m: nearest and farthest distance along the axis within which edges stay below the wanted width.
     """
 
@@ -58,7 +70,11 @@ class Sharpness:
     detail_mm: float | None
     detail_contrast: float | None
     smallest_mm: float
+    doubled_mm: float | None
+    lit_pupil: LitPupil
+    blades_mm: dict[str, float]
     wanted_mm: float | None
+    stop: Stop | None
     depth_m: tuple[float, float] | None
     limits: tuple[Limit, ...]
     word: str
@@ -125,11 +141,36 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         detail_mm,
         None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
         0.5 * disc / _BLURS_PER_PERIOD,
+        doubling(edge_by_formula(yellow, place, "across")),
+        lit_pupil(light_arrays(scene, spec, [YELLOW_NM], bitmap), place),
+        blade_edges(scene, spec, reference, arrays),
         within_mm,
+        None if within_mm is None else stop_for(spec, yellow, widths["across"], within_mm),
         None if within_mm is None else softness_depth(yellow, within_mm),
         _limits(scene, spec, yellow, light, weights, place, bitmap, pixel),
         word_for(widths["across"], detail_mm, pixel),
     )
+
+
+def doubling(edge) -> float | None:
+    """How far apart (mm) an edge's two rises stand, None if it rises once: a ring's are its hole's diameter apart.
+
+    The slope across the edge is the pupil's chord, longest beside the hole: 2√(R² − x²) − 2√(r² − x²), greatest at x = ± r.
+    """
+    slopes = np.abs(np.gradient(edge.shares[:, 0], edge.positions))
+    middle = slopes.size // 2
+    left, right = int(np.argmax(slopes[: middle + 1])), middle + int(np.argmax(slopes[middle:]))
+    if slopes[middle] > 0.8 * min(slopes[left], slopes[right]):
+        return None
+    return 1e3 * float(edge.positions[right] - edge.positions[left])
+
+
+def stop_for(spec, light, edge_mm: float, within_mm: float) -> Stop | None:
+    """The stop that narrows an edge to a wanted width: blur goes with the pupil's diameter, light with its square."""
+    if edge_mm <= within_mm:
+        return None
+    diameter_mm = 2e3 * light.radius * within_mm / edge_mm
+    return Stop(spec.lens.focal_length_mm / diameter_mm, 2.0 * math.log2(edge_mm / within_mm))
 
 
 def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
@@ -192,9 +233,54 @@ def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None =
         light, weights = full_spectrum(scene, moved)
         place = place_on_surface(scene, light, arrays, reference)
         stencil.append(1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
-        for index, blade in enumerate(moved.blade):
-            tube = float(light.blades.tube_lengths[index])
-            as_stencil = light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[index])
-            there = place_on_surface(scene, as_stencil, arrays, reference)
-            blades[blade.side].append(1e3 * edge_by_formula(as_stencil, there, "across", 801).width(weights[:, 1]))
+        for side, width in blade_edges(scene, moved, reference, arrays).items():
+            blades[side].append(width)
     return FocusCurve(str(reference), np.asarray(offsets_mm, float), np.array(stencil), {side: np.array(values) for side, values in blades.items()})
+
+
+def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:
+    """10–90 % widths (mm on the surface) of the blades' edges by side, as if each ran through the place."""
+    if not spec.blade:
+        return {}
+    light, weights = full_spectrum(scene, spec)
+    found = {}
+    for index, blade in enumerate(spec.blade):
+        as_stencil = light._replace(tube_length=float(light.blades.tube_lengths[index]), inverse_sharp=light.blades.inverse_sharp[index])
+        place = place_on_surface(scene, as_stencil, arrays, reference)
+        found[blade.side] = 1e3 * edge_by_formula(as_stencil, place, "across", 801).width(weights[:, 1])
+    return found
+
+
+@dataclass(frozen=True)
+class Compromise:
+    """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and then."""
+
+    offset_mm: float
+    edges_now_mm: tuple[float, ...]
+    edges_mm: tuple[float, ...]
+
+
+def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Compromise:
+    """The focus offset that serves several points best: where middle and corners, or a face and a wall, are equally soft."""
+    from scipy.optimize import minimize_scalar
+
+    arrays = arrays or scene_arrays(scene)
+
+    def moved(offset: float):
+        return spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset)})})
+
+    def worst(offset: float) -> float:
+        light = light_arrays(scene, moved(offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
+        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
+        return max(abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across)) for place in places)
+
+    def edges(offset: float) -> tuple[float, ...]:
+        light, weights = full_spectrum(scene, moved(offset))
+        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
+        return tuple(1e3 * edge_by_formula(light, place, "across").width(weights[:, 1]) for place in places)
+
+    # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
+    offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
+    start = int(np.argmin([worst(offset) for offset in offsets]))
+    best = minimize_scalar(worst, bounds=(offsets[max(start - 1, 0)], offsets[min(start + 1, 80)]), method="bounded", options={"xatol": 1e-4})
+    return Compromise(float(best.x), edges(spec.focus.offset_mm), edges(float(best.x)))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,11 +17,15 @@ from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_a
 from projector.tracing.bvh import closest_hits
 
 FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
+COMMON_LENSES_MM = (20.0, 24.0, 28.0, 35.0, 50.0, 65.0, 85.0, 100.0, 135.0, 200.0, 300.0)
 
 
 @dataclass(frozen=True)
 class Throw:
-    """A lens focused at a square wall: lengths in metres (tube in mm where named), full beam angle in degrees."""
+    """A lens focused at a square wall: lengths in metres (tube in mm where named), full beam angle in degrees.
+
+    edge_stops: light at the ends of the width against the middle, of an evenly lit gate.
+    """
 
     focal_length_mm: float
     lit_width_mm: float
@@ -31,6 +36,7 @@ class Throw:
     height_m: float
     tube_length_mm: float
     beam_angle_deg: float
+    edge_stops: float
 
 
 def _positive(**values) -> None:
@@ -53,6 +59,7 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
     lit_height_mm = lit_width_mm if lit_height_mm is None else lit_height_mm
     tube = thin_lens.conjugate_distance(focal_length, throw_m)
     magnification = thin_lens.magnification(tube, throw_m)
+    beam_angle_deg = math.degrees(thin_lens.beam_angle(1e-3 * lit_width_mm, tube))
     return Throw(
         focal_length_mm,
         lit_width_mm,
@@ -62,7 +69,8 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
         1e-3 * lit_width_mm * magnification,
         1e-3 * lit_height_mm * magnification,
         1e3 * tube,
-        math.degrees(thin_lens.beam_angle(1e-3 * lit_width_mm, tube)),
+        beam_angle_deg,
+        edge_stops(beam_angle_deg),
     )
 
 
@@ -96,10 +104,25 @@ def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
     return 2.0 * throw_m * math.tan(math.radians(0.5 * beam_angle_deg))
 
 
+def edge_stops(beam_angle_deg: float) -> float:
+    """Light at the edge of a beam of a full angle against its middle, in stops: log2 cos⁴(θ/2), any radiometry text.
+
+    What an evenly lit gate leaves; a hot centre beyond that is an unevenly lit gate.
+    """
+    nominal_width(beam_angle_deg, 1.0)
+    return 4.0 * math.log2(math.cos(math.radians(0.5 * beam_angle_deg)))
+
+
 def camera_lens_like(beam_angle_deg: float) -> float:
     """Focal length (mm) whose angle over the diagonal of 36 × 24 mm is the beam's."""
     nominal_width(beam_angle_deg, 1.0)
     return 1e3 * 0.5 * FRAME_DIAGONAL_M / math.tan(math.radians(0.5 * beam_angle_deg))
+
+
+def common_lens_like(beam_angle_deg: float) -> float:
+    """The common camera lens (mm) nearest to a beam's, by ratio: how people name beams (common practice, no source)."""
+    like = camera_lens_like(beam_angle_deg)
+    return min(COMMON_LENSES_MM, key=lambda length: abs(math.log(length / like)))
 
 
 def beam_angle_like(focal_length_mm: float) -> float:
@@ -134,7 +157,8 @@ class Outline:
 
     points (n, 3) m, NaN where a border ray meets nothing; sides_m: lengths of the landed top, right, bottom and left
     side (along the surface, NaN if any of it misses); width_m, height_m: middle to middle of opposite sides;
-    keystone_across: left over right, keystone_up: top over bottom; missed_share: part of the beam that meets nothing or
+    keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open gate at the middle of the
+    top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot spot); missed_share: part of the beam that meets nothing or
     another surface than the axis does; lands_on: what the axis meets
     """
 
@@ -144,6 +168,7 @@ class Outline:
     height_m: float
     keystone_across: float
     keystone_up: float
+    side_stops: tuple[float, float, float, float]
     missed_share: float
     lands_on: str | None
 
@@ -163,16 +188,18 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
     along = np.linspace(-1.0, 1.0, n_side + 1)
     ones = np.ones_like(along)
     sides = [(along, -ones), (ones, along), (-along, ones), (-ones, -along)]
-    border = [_landed(light, arrays, x * half_width, y * half_height)[0] for x, y in sides]
+    border = [_landed(light, arrays, x * half_width, y * half_height).points for x, y in sides]
     lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
     middle = n_side // 2
     width = float(np.linalg.norm(border[1][middle] - border[3][middle]))
     height = float(np.linalg.norm(border[0][middle] - border[2][middle]))
     cells = (np.arange(64) + 0.5) / 32.0 - 1.0
     x, y = (axis.ravel() for axis in np.meshgrid(cells, cells))
-    _, owners = _landed(light, arrays, x * half_width, y * half_height)
-    _, axis = _landed(light, arrays, np.zeros(1), np.zeros(1))
-    name = arrays.names[axis[0]] if axis[0] >= 0 else None
+    owners = _landed(light, arrays, x * half_width, y * half_height).owners
+    # The axis and the middles of the sides: top, right, bottom, left.
+    compass = _landed(light, arrays, half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0]))
+    axis = compass.owners[0]
+    name = arrays.names[axis] if axis >= 0 else None
     return Outline(
         np.concatenate(border),
         tuple(lengths),
@@ -180,22 +207,40 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
         height,
         lengths[3] / lengths[1],
         lengths[0] / lengths[2],
-        float((owners != axis[0]).mean()),
+        tuple(float(value) for value in np.log2(compass.levels[1:] / compass.levels[0])),
+        float((owners != axis).mean()),
         name,
     )
 
 
-def _landed(light, arrays: SceneArrays, gate_x, gate_y):
-    """World points (n, 3) where chief rays of gate points (m) land, NaN where they do not, and the owners (n,), −1 for none."""
-    slopes = _slopes(light, np.asarray(gate_x, float), np.asarray(gate_y, float))
+class _Landed(NamedTuple):
+    """points (n, 3) m, NaN where a ray meets nothing; owners (n,), −1 for none; levels (n,): open gate's light over its
+    luminance and the pupil's area, NaN for none."""
+
+    points: np.ndarray
+    owners: np.ndarray
+    levels: np.ndarray
+
+
+def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
+    """Where chief rays of gate points (m) land."""
+    gate_x, gate_y = np.asarray(gate_x, float), np.asarray(gate_y, float)
+    slopes = _slopes(light, gate_x, gate_y)
     directions = slopes[0][:, None] * np.array(light.right) + slopes[1][:, None] * np.array(light.down) + np.array(light.forward)
     origins = np.tile(np.array(light.position), (len(directions), 1))
     n = len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(arrays.bvh, origins, np.ascontiguousarray(directions), 0.0, 1e6, 0, n, t, faces, u, v)
     met = faces >= 0
-    points = np.where(met[:, None], origins + np.where(met, t, 0.0)[:, None] * directions, np.nan)
-    return points, np.where(met, arrays.surfaces.owners[np.maximum(faces, 0)], -1)
+    t, faces = np.where(met, t, np.nan), np.maximum(faces, 0)
+    normals = (np.column_stack([1.0 - u - v, u, v])[:, :, None] * arrays.surfaces.normals[arrays.surfaces.triangles[faces]]).sum(axis=1)
+    lengths = np.linalg.norm(directions, axis=1)
+    # cosθ at the pupil is 1 over a ray's length at Z = 1; cosθ on the surface its share along the normal.
+    on_surface = np.abs((directions * normals).sum(axis=1)) / (lengths * np.linalg.norm(normals, axis=1))
+    glow = np.exp2(-light.gate.falloff_stops * (gate_x**2 + gate_y**2) / light.gate.norm**2)
+    with np.errstate(invalid="ignore"):
+        levels = glow * on_surface / lengths / (t * lengths) ** 2
+    return _Landed(origins + t[:, None] * directions, np.where(met, arrays.surfaces.owners[faces], -1), levels)
 
 
 def _slopes(light, gate_x, gate_y):

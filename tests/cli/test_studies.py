@@ -89,6 +89,13 @@ def test_place_says_what_has_to_give(tmp_path):
     [
         (["throw"], "not enough to answer from"),
         (["throw", "--focal-length-mm", 85, "--lit-width-mm", 28, "--throw-m", -2], "above zero"),
+        (["throw", "01-square-wall", "--throw-m", 2], "--throw-m beside a scene"),
+        (["sharpness"], "not enough to answer from"),
+        (["sharpness", "--focal-length-mm", 85, "--f-number", 0, "--throw-m", 2], "above zero"),
+        (["sharpness", "01-square-wall", "--f-number", 4], "--f-number beside a scene"),
+        (["sharpness", "--focal-length-mm", 85, "--f-number", 2, "--throw-m", 2, "--glass", "window"], "known are"),
+        (["contrast", "--open-share", 0.3, "--wanted-stops", 0], "more than 0 stops"),
+        (["timing", "--shutter-s", 0.01], "not enough to answer from"),
         (["sharpness", "03-cabin-window", "--at", "pilot.left_knee"], "no landmark"),
         (["sharpness", "03-cabin-window", "--within-mm", 0], "more than 0 mm"),
         (["fringe", "03-cabin-window", "--tolerance-arcmin", 0], "above zero"),

@@ -107,3 +107,38 @@ def test_a_tolerance_of_zero_is_refused(studio):
     scene = soft_wall(studio)
     with pytest.raises(SceneError, match="more than 0 mm"):
         study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.0)
+
+
+@pytest.mark.parametrize("inner", [0.5, 0.7, 0.9])
+def test_a_ring_doubles_an_edge_by_its_holes_diameter(studio, inner):
+    """The chord of a ring is longest beside its hole (plane geometry): two rises, inner · blur disc apart, read to a step of 1/128 of the radius."""
+    scene = soft_wall(studio, pupil={"shape": "ring", "inner_fraction": inner})
+    found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.doubled_mm == pytest.approx(inner * found.blur_disc_mm, abs=found.blur_disc_mm / 128.0)
+    plain = soft_wall(studio)
+    assert study.sharpness(plain, plain.projector[0], (0.0, 1.5, 0.0)).doubled_mm is None
+
+
+def test_the_stop_for_a_wanted_edge_gives_it_and_costs_what_the_light_says(studio):
+    """Blur goes with the pupil's diameter, light with its square; while the lamp fills only part of the lens both count from that part."""
+    for lens in ({}, {"filled_pupil_mm": 30.0}):
+        scene = soft_wall(studio, **lens)
+        spec = scene.projector[0]
+        found = study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=1.0)
+        stopped = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": found.stop.f_number})})
+        assert study.sharpness(scene, stopped, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(1.0, rel=0.01)
+        assert found.stop.cost_stops == pytest.approx(2.0 * math.log2(lens.get("filled_pupil_mm", 42.5) * found.stop.f_number / 85.0), rel=1e-6)
+    assert study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=99.0).stop is None
+
+
+def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
+    """Walls at 1.8 and 2.2 m: with the pupil's disc D·|1 − Z/z|, equal where z is the mean of both, 2.00 m (thin lens)."""
+    near = {"name": "near", "position_m": [-0.3, 1.5, 0.2], "width_m": 0.5, "height_m": 0.5}
+    far = {"name": "far", "position_m": [0.0, 1.5, -0.2], "width_m": 3.0, "height_m": 3.0}
+    scene = studio.scene({"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.8}}, surfaces=[near, far])
+    found = study.compromise(scene, scene.projector[0], [(-0.3, 1.5, 0.2), (0.3, 1.5, -0.2)])
+    tubes = [1e3 / (1.0 / 0.085 - 1.0 / distance) for distance in (1.8, 2.0)]
+    assert found.offset_mm == pytest.approx(tubes[1] - tubes[0], abs=2e-3)
+    # 42.5 mm · 0.2/2.0 · 0.687, both.
+    assert found.edges_mm == pytest.approx((2.92, 2.92), rel=0.01)
+    assert found.edges_now_mm[0] < 0.1 < found.edges_now_mm[1]

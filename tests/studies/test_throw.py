@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
+from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import SceneError
 from projector.studies import throw as study
 
@@ -102,3 +104,30 @@ def test_what_misses_the_wall_is_counted(studio):
 def test_impossible_wishes_get_plain_words(call):
     with pytest.raises(SceneError):
         call()
+
+
+def test_light_at_the_sides_is_what_a_map_shows(studio, ruler):
+    """Open gate with a hot centre on a turned wall: cosines, distances and 2^(−stops·r²), against the rendered map 2 % inside the border."""
+    projector = {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 40.0, "height_mm": 30.0, "edge_falloff_stops": 0.8}, "lens": {"f_number": 16.0}}
+    scene = studio.scene(projector, {"yaw_deg": 25.0, "width_m": 3.0, "height_m": 2.4})
+    found = study.landed_outline(scene, scene.projector[0])
+    light = irradiance_map(scene, n_across=300)
+    x, y = ruler.axes(light)
+    row, column = light.illuminance[light.illuminance.shape[0] // 2].astype(float), light.illuminance[:, 150].astype(float)
+    middle = light.illuminance[light.illuminance.shape[0] // 2, 150]
+    right, left = (float(np.interp(0.98 * end, x, row)) for end in (x[row > 0.05 * middle].max(), x[row > 0.05 * middle].min()))
+    top = float(np.interp(0.98 * y[column > 0.05 * middle].max(), y[::-1], column[::-1]))
+    # As the projector sees it, its right is the map's; 2 % inside, light differs from the border's by less than 0.04 stop.
+    assert [math.log2(value / middle) for value in (top, right, left)] == pytest.approx([found.side_stops[0], found.side_stops[1], found.side_stops[3]], abs=0.06)
+
+
+def test_edges_of_an_even_beam_fall_by_the_fourth_power_of_the_cosine():
+    """cos⁴ (any radiometry text): 13° −0.15, 25° −0.57 stop."""
+    assert study.edge_stops(26.0) == pytest.approx(-0.15, abs=0.005)
+    assert study.edge_stops(50.0) == pytest.approx(-0.57, abs=0.005)
+
+
+@pytest.mark.parametrize(("angle", "common"), [(36.0, 65.0), (19.0, 135.0), (46.8, 50.0)])
+def test_the_nearest_common_lens(angle, common):
+    """36° is like 65 mm, 19° like 135 mm (common practice, no source)."""
+    assert study.common_lens_like(angle) == common

@@ -1,0 +1,90 @@
+"""Commands about light and time: contrast and timing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.render import Json, With
+from projector.cli.studies import Number, Only, chosen_projectors, number_option
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Hang the commands of this module on the application."""
+    app.command("contrast")(contrast)
+    app.command("timing")(timing)
+
+
+@answered
+def contrast(
+    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils and its ambient light.", show_default=False)] = None,
+    open_share: Annotated[Number, number_option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
+    ambient_stops_under: Annotated[Number, number_option("--ambient-stops-under", "Other light, in stops under the pattern (default: the scene's).")] = None,
+    lens_reflectance: Annotated[float, typer.Option("--lens-reflectance", help="Share of light that the lens sends back.")] = 0.04,
+    stencil_reflectance: Annotated[float, typer.Option("--stencil-reflectance", help="Share that the stencil's front sends forward again.")] = 0.60,
+    wanted_stops: Annotated[Number, number_option("--wanted-stops", "Wanted contrast: answers with how far under the pattern other light must lie.")] = None,
+    projector: Only = None,
+    with_: With = None,
+    json: Json = False,
+) -> Answer:
+    """How grey the black parts of the pattern land: stray light between lens and stencil, and other light in the room."""
+    from projector.scene.faults import Fault, SceneError
+    from projector.studies import contrast as study
+
+    if (scene is None) == (open_share is None):
+        raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+    asked, warnings = [("stencil", open_share, ambient_stops_under)], []
+    if scene is not None:
+        loaded, warnings = loaded_scene(scene, with_)
+        asked = [
+            (spec.name, study.open_share_of(loaded, spec), study.ambient_stops_under(loaded, spec) if ambient_stops_under is None else ambient_stops_under)
+            for spec in chosen_projectors(loaded, projector)
+        ]
+    rows, words = [], []
+    for name, share, under in asked:
+        found = study.contrast(share, under, lens_reflectance, stencil_reflectance)
+        rows.append({"projector": name, **asdict(found)})
+        words.append(_contrast_words(name, found))
+        if wanted_stops is not None:
+            room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(wanted_stops, share, lens_reflectance, stencil_reflectance)
+            words.append(f"{name}: {wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" if room is not None else f"{name}: {wanted_stops:g} stops are out of reach in any room: the stray light alone leaves less")
+    return Answer({"projectors": rows}, words, [], warnings)
+
+
+def _contrast_words(name: str, found) -> str:
+    ratio = f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops" if math.isfinite(found.ratio) else "no light on the black parts"
+    return f"{name}: {found.open_share:.0%} open; stray light on the black parts {found.veil_share:.2%} of the openings', other light {found.ambient_share:.1%}: {ratio}"
+
+
+@answered
+def timing(
+    shutter_s: Annotated[Number, number_option("--shutter-s", "Shutter time (1/200 s is 0.005).")] = None,
+    speed_m_per_s: Annotated[Number, number_option("--speed-m-per-s", "How fast something moves: answers with its smear.")] = None,
+    flash_t01_s: Annotated[Number, number_option("--flash-t01-s", "How long a flash stays above a tenth of its peak, at the power used.")] = None,
+    flash_t05_s: Annotated[Number, number_option("--flash-t05-s", "The same above half of its peak, where only that is printed.")] = None,
+    lamp_hz: Annotated[Number, number_option("--lamp-hz", "Swings of a steady lamp a second (100 or 120 on the mains): answers with its bands.")] = None,
+    modulation: Annotated[float, typer.Option("--modulation", help="How far it swings, of its mean.")] = 1.0,
+    json: Json = False,
+) -> Answer:
+    """Whether movement freezes, by flash or by shutter, and whether a lamp on the mains leaves bands."""
+    from projector.scene.faults import Fault, SceneError
+    from projector.studies import timing as study
+
+    result, words = {}, []
+    light_s = flash_t01_s if flash_t01_s is not None else study.flash_length_s(flash_t05_s) if flash_t05_s is not None else shutter_s
+    if speed_m_per_s is not None and light_s is not None:
+        by = "flash" if flash_t01_s is not None or flash_t05_s is not None else "shutter"
+        result |= {"smear_mm": study.smear_mm(speed_m_per_s, light_s), "light_s": light_s, "frozen_by": by}
+        words.append(f"{speed_m_per_s:g} m/s smears over {result['smear_mm']:.2f} mm in the {light_s:.3g} s of the {by}")
+    if lamp_hz is not None and shutter_s is not None:
+        found = study.flicker(shutter_s, lamp_hz, modulation)
+        result |= asdict(found)
+        words.append(f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; " + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings"))
+    if not result:
+        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
+    return Answer(result, words)

@@ -1,0 +1,189 @@
+"""Command about size and place: throw."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.render import Json, Out, Overwrite, With
+from projector.cli.studies import Number, chosen_projectors, figure_path, number_option, refuse_beside_a_scene
+
+
+def add_commands(app: typer.Typer) -> None:
+    """Hang the commands of this module on the application."""
+    app.command("throw")(throw)
+
+
+@answered
+def throw(
+    scene: Annotated[Optional[Path], typer.Argument(help="A scene: the true outline on its surfaces.", show_default=False)] = None,
+    focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length of the lens.")] = None,
+    beam_angle_deg: Annotated[Number, number_option("--beam-angle-deg", "Nominal full beam angle, instead of a lens.")] = None,
+    lit_width_mm: Annotated[Number, number_option("--lit-width-mm", "Lit width of the stencil in the gate.")] = None,
+    lit_height_mm: Annotated[Number, number_option("--lit-height-mm", "Lit height (the width if not given).")] = None,
+    throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
+    width_m: Annotated[Number, number_option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens or a scene.")] = None,
+    height_m: Annotated[Number, number_option("--height-m", "Wanted height beside the wanted width.")] = None,
+    travel_mm: Annotated[Number, number_option("--travel-mm", "Lens travel past infinity: answers with the nearest focus.")] = None,
+    f_number: Annotated[Number, number_option("--f-number", "With --travel-mm and --throw-m: the blur where the lens cannot focus so near.")] = None,
+    to_m: Annotated[Number, number_option("--to-m", "With lens and throw: how size and light change on moving there.")] = None,
+    with_: With = None,
+    out: Out = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
+    """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
+    from projector.studies import throw as study
+
+    numbers = dict(focal_length_mm=focal_length_mm, beam_angle_deg=beam_angle_deg, lit_width_mm=lit_width_mm, lit_height_mm=lit_height_mm, throw_m=throw_m, height_m=height_m, travel_mm=travel_mm, f_number=f_number, to_m=to_m)
+    if scene is not None:
+        refuse_beside_a_scene(numbers, "--width-m for how far back; --with changes a value of the scene")
+        return _throw_in_scene(scene, with_, width_m)
+    if beam_angle_deg is not None:
+        return _nominal_beam(study, beam_angle_deg, throw_m)
+    if focal_length_mm is not None and travel_mm is not None and lit_width_mm is None:
+        return _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number)
+    if focal_length_mm is not None and throw_m is not None and to_m is not None:
+        return _moved(study, focal_length_mm, throw_m, to_m)
+    if focal_length_mm is not None and throw_m is not None and lit_width_mm is None:
+        return _tube(study, focal_length_mm, throw_m)
+    found = _found(study, numbers, width_m)
+    result = asdict(found)
+    words = [
+        f"{found.lit_width_mm:g} mm through {found.focal_length_mm:.2f} mm at {found.throw_m:.3f} m: {found.width_m:.3f} × {found.height_m:.3f} m"
+        f" (× {found.magnification:.2f}), tube {found.tube_length_mm:.2f} mm, beam {found.beam_angle_deg:.1f}° full, its edge {found.edge_stops:+.2f} stops"
+    ]
+    if throw_m is not None and focal_length_mm is not None and width_m is not None:
+        result["stops_against_throw"] = study.stops_for_distance(throw_m, found.throw_m)
+        words.append(f"that is {result['stops_against_throw']:+.2f} stops against {throw_m:g} m")
+    if travel_mm is not None:
+        result["nearest_focus_m"] = study.nearest_focus(found.focal_length_mm, travel_mm)
+        words.append(f"with {travel_mm:g} mm of travel it focuses from {result['nearest_focus_m']:.3f} m")
+    return _with_throw_figure(study, found, result, words, out, overwrite)
+
+
+def _found(study, numbers: dict, width_m):
+    """Forwards or backwards, by what is given. SceneError if it is not enough."""
+    from projector.scene.faults import Fault, SceneError
+
+    focal_length_mm, lit_width_mm, lit_height_mm, throw_m = (numbers[name] for name in ("focal_length_mm", "lit_width_mm", "lit_height_mm", "throw_m"))
+    if lit_width_mm is not None and width_m is not None and throw_m is not None and focal_length_mm is None:
+        return study.lens_for(width_m, lit_width_mm, throw_m, numbers["height_m"], lit_height_mm)
+    if lit_width_mm is not None and width_m is not None and focal_length_mm is not None:
+        return study.place_for(width_m, lit_width_mm, focal_length_mm, lit_height_mm)
+    if lit_width_mm is not None and focal_length_mm is not None and throw_m is not None:
+        return study.throw(focal_length_mm, lit_width_mm, throw_m, lit_height_mm)
+    raise SceneError(
+        Fault(
+            found="not enough to answer from",
+            allowed="a scene; or lens and throw, and lit width for the size; or wanted width, lit width and throw; or wanted width, lit width and lens; or a beam angle; or lens and travel",
+            try_="projector throw --focal-length-mm 85 --lit-width-mm 28 --throw-m 2.5",
+        )
+    )
+
+
+def _nominal_beam(study, beam_angle_deg, throw_m) -> Answer:
+    like, nearest, edge = study.camera_lens_like(beam_angle_deg), study.common_lens_like(beam_angle_deg), study.edge_stops(beam_angle_deg)
+    result = {"camera_lens_like_mm": like, "common_lens_mm": nearest, "edge_stops": edge}
+    words = [f"on 36 × 24 mm a lens of {like:.1f} mm sees a beam of {beam_angle_deg:g}° over its diagonal; the nearest common one is {nearest:g} mm", f"evenly lit, its edge is {edge:+.2f} stops against its middle"]
+    if throw_m is not None:
+        result["width_m"] = study.nominal_width(beam_angle_deg, throw_m)
+        words.insert(0, f"a beam of {beam_angle_deg:g}° is {result['width_m']:.3f} m wide at {throw_m:g} m")
+    return Answer(result, words)
+
+
+def _tube(study, focal_length_mm, throw_m) -> Answer:
+    found = study.throw(focal_length_mm, 1.0, throw_m)
+    result = {"tube_length_mm": found.tube_length_mm, "magnification": found.magnification}
+    return Answer(result, [f"{focal_length_mm:g} mm focused at {throw_m:g} m: tube {found.tube_length_mm:.2f} mm, {found.magnification:.2f} times as large as the stencil"])
+
+
+def _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number) -> Answer:
+    """How near a lens focuses and, asked for nearer than that, the blur there at full travel."""
+    nearest = study.nearest_focus(focal_length_mm, travel_mm)
+    result = {"nearest_focus_m": nearest}
+    words = [f"{focal_length_mm:g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
+    if throw_m is None:
+        return Answer(result, words)
+    result["can_focus"] = throw_m >= nearest
+    words.append(f"{throw_m:g} m is within reach" if result["can_focus"] else f"it cannot focus at {throw_m:g} m")
+    if f_number is not None:
+        result["blur_mm"] = study.blur_out_of_reach(focal_length_mm, travel_mm, throw_m, f_number)
+    if f_number is not None and not result["can_focus"]:
+        words[-1] += f": at full travel the blur there is {result['blur_mm']:.1f} mm at f/{f_number:g}"
+    return Answer(result, words)
+
+
+def _moved(study, focal_length_mm, throw_m, to_m) -> Answer:
+    untouched, refocused = study.refocused_growth(focal_length_mm, throw_m, to_m)
+    stops = study.stops_for_distance(throw_m, to_m)
+    words = [f"from {throw_m:g} to {to_m:g} m: {untouched:.3f} times as wide with the tube untouched, {refocused:.3f} times after refocusing, {stops:+.2f} stops"]
+    return Answer({"growth_untouched": untouched, "growth_refocused": refocused, "stops": stops}, words)
+
+
+def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
+    path = figure_path(out)
+    if path is None:
+        return Answer(result, words)
+    from projector.cli.answers import version
+    from projector.reports.save import save_figure
+    from projector.reports.study_figures import throw_figure
+
+    about = {"program": "projector", "version": version(), "command": "throw", "scene": "throw", "settings": {"focal_length_mm": found.focal_length_mm, "lit_width_mm": found.lit_width_mm}}
+    save_figure(throw_figure(study, found.focal_length_mm, found.lit_width_mm, found.throw_m), path, about, overwrite)
+    return Answer(result, words, [path])
+
+
+def _throw_in_scene(path: Path, with_, width_m) -> Answer:
+    from projector.studies import throw as study
+    from projector.studies.landing import landing
+    from projector.tracing.arrays import scene_arrays
+
+    scene, warnings = loaded_scene(path, with_)
+    arrays = scene_arrays(scene)
+    rows, words = [], []
+    for spec in chosen_projectors(scene, None):
+        outline, formula = study.landed_outline(scene, spec, arrays), landing(scene, spec, arrays)
+        row = {
+            "projector": spec.name, "lands_on": outline.lands_on, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
+            "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "width_m": outline.width_m, "height_m": outline.height_m,
+            "top_right_bottom_left_m": list(outline.sides_m), "top_right_bottom_left_stops": list(outline.side_stops), "keystone_across": outline.keystone_across,
+            "keystone_up": outline.keystone_up, "missed_share": outline.missed_share, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+        }  # fmt: skip
+        words += _outline_words(spec.name, outline, formula)
+        if width_m is not None:
+            row["wanted"] = _further_back(study, spec, formula, width_m)
+            words.append("{0}: {1[width_m]:g} m wide square to the beam at {1[throw_m]:.3f} m, {1[back_m]:+.3f} m from where it stands, {1[stops]:+.2f} stops".format(spec.name, row["wanted"]))
+        rows.append(row)
+    return Answer({"projectors": rows}, words, [], warnings)
+
+
+def _further_back(study, spec, formula, width_m) -> dict:
+    """Where a projector would throw a wanted width, refocused there, and what going there costs."""
+    lit_width_mm = 1e3 * formula.pattern_width_m / formula.magnification
+    throw_m = study.place_for(width_m, lit_width_mm, spec.lens.focal_length_mm).throw_m
+    return {"width_m": width_m, "throw_m": throw_m, "back_m": throw_m - formula.throw_m, "stops": study.stops_for_distance(formula.throw_m, throw_m)}
+
+
+def _outline_words(name: str, outline, formula) -> list[str]:
+    def metres(value):
+        return f"{value:.3f} m" if math.isfinite(value) else "partly off the surface"
+
+    def by_side(values, text):
+        return ", ".join(f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True))
+
+    words = [
+        f"{name}: on {outline.lands_on or 'nothing'}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)",
+        f"{name}: sides {by_side(outline.sides_m, metres)}; {outline.missed_share:.0%} lands elsewhere",
+    ]
+    if all(math.isfinite(value) for value in outline.side_stops):
+        words.append(f"{name}: light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))
+    if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
+        words.append(f"{name}: keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
+    words.append(f"{name}: in the gate the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored")
+    return words
