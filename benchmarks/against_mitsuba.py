@@ -97,7 +97,7 @@ file = "head.ply"
         for _ in range(6):
             start = time.perf_counter()
             prepared = prepared_light.prepare_light(scene, scene.projector[0], 1, workers.threads, image, bitmap)
-            squares = prepared_light.squares_seen_by(prepared.light, points, WIDTH, workers)
+            squares = prepared_light.squares_seen_by(prepared.light, points, WIDTH, workers, True)
             visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, squares)
             stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
             out = np.zeros((len(positions), 3))

@@ -116,7 +116,7 @@ def irradiance_map(
             weights = prepared.weights(np.ones((1, len(LUMINOUS_EFFICIENCY))), prepared_light.MAP_CHANNELS) * factor
             levels.append(_open_level(scene, spec, prepared) * factor)
             if n_rays_side is None:
-                squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers)
+                squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers, not is_seen and layout.spec.shape in ("flat", "box"))
                 visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
                 stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
                 prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)

@@ -110,11 +110,11 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     return whole.stack(low, high), cells.stack(cells_low if cells_low is not None else low, high)
 
 
-def squares_seen_by(light: Light, points: Points, width: int, workers: Workers) -> Squares:
-    """The squares of points in rows of `width`, bounded as a projector at this place sees them."""
+def squares_seen_by(light: Light, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:
+    """The squares of points in rows of `width`, bounded as a projector at this place sees them. is_plane: an even grid on one plane."""
     height = len(points.materials) // width
     bounds = np.empty((n_squares(width, height), BOUNDS))
-    workers.run_pieces(len(bounds), lambda start, stop: bound_squares(light, points, width, height, start, stop, bounds), piece=_SQUARES_PIECE)
+    workers.run_pieces(len(bounds), lambda start, stop: bound_squares(light, points, width, height, is_plane, start, stop, bounds), piece=_SQUARES_PIECE)
     return Squares(width, height, bounds)
 
 

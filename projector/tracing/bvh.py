@@ -252,11 +252,11 @@ def closest_hit(bvh, origin, direction, t_min, t_max):
 
 
 @formula
-def _any(nodes, corners, origin, direction, t_min, t_max):
-    """`any_hit` on addresses."""
+def _any(nodes, corners, origin, direction, t_min, t_max, likely):
+    """`blocker` on addresses."""
     steepest = max(abs(direction[0]), abs(direction[1]), abs(direction[2]))
     if not (steepest > 0.0 and steepest < math.inf):
-        return False
+        return np.int64(0)
     along = 1.0 / _component(direction, _steepest_axis(direction))
     rows, turned, shear = _triangle_frame(origin, direction)
     near_rows, near_ray, far_ray = _box_frame(origin, direction, steepest)
@@ -264,7 +264,11 @@ def _any(nodes, corners, origin, direction, t_min, t_max):
     last = np.float32(t_max * steepest * GROWN)
     scratch = stack_words(16)
     waiting = stack_words(STACK_SIZE)
-    n_waiting, current = 0, np.int64(0)
+    n_waiting, current = 0, np.int64(likely)
+    if current < 0:
+        # The likely leaf first, the root after it.
+        store_word(waiting, 0, np.int64(0))
+        n_waiting = 1
     while True:
         if current >= 0:
             node = nodes + current * NODE_BYTES
@@ -282,17 +286,26 @@ def _any(nodes, corners, origin, direction, t_min, t_max):
                 mask &= mask - 1
                 t = load_double(scratch, lane + 12) * (1.0 / load_double(scratch, lane + 8)) * along
                 if t_min < t < t_max:
-                    return True
+                    return current
         if n_waiting == 0:
-            return False
+            return np.int64(0)
         n_waiting -= 1
         current = load_word(waiting, n_waiting)
 
 
 @formula
+def blocker(bvh, origin, direction, t_min, t_max, likely):
+    """A leaf (below 0) with a triangle on the ray at t_min < t < t_max, or 0 if there is none (arguments as in `closest_hit`).
+
+    likely: the leaf that blocked a ray nearby, which is asked first, or 0. Neighbouring shadow rays often share their blocker.
+    """
+    return _any(address_of(bvh.nodes), address_of(bvh.corners), origin, direction, float(t_min), float(t_max), likely)
+
+
+@formula
 def any_hit(bvh, origin, direction, t_min, t_max):
     """Whether any triangle lies on the ray at t_min < t < t_max (arguments as in `closest_hit`)."""
-    return _any(address_of(bvh.nodes), address_of(bvh.corners), origin, direction, float(t_min), float(t_max))
+    return blocker(bvh, origin, direction, t_min, t_max, np.int64(0)) != 0
 
 
 @kernel

@@ -16,6 +16,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from projector.jit import formula, kernel
 from projector.tracing.cone import shaft_may_touch
 from projector.tracing.light_path import in_light_frame
@@ -28,8 +30,8 @@ _N_SAMPLES = 5
 _PROBES_SHARED = 2
 # Share of the pupil that a strip lost between samples may hide at worst: a twentieth of the light, 0.07 stop.
 _LARGEST_LOSS = 0.05
-# A square wider than this share of the pupil's radius has too wide a shaft to prove much.
-_LARGEST_SPREAD = 1.0 / 3.0
+# A square nearly as wide as the pupil has too wide a shaft to prove much.
+_LARGEST_SPREAD = 0.9
 # Least cosine between the normals of a flat square. Its points leave their plane by less than this share of the way to
 # the pupil, as rounding lets them.
 _FLAT = 1.0 - 1e-6
@@ -275,6 +277,7 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
         return False
     first_row, last_row, first_column, last_column = bounds
     n_columns = last_column - first_column
+    likely = np.int64(0)
     # Every ray of the five samples, then what they leave open of the mid-sides, then what the nearest four leave of the rest.
     for step in range(3 if shared else 1):
         for cell in range(n_side * n_side):
@@ -288,10 +291,10 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
                     continue
                 if step == 2:
                     agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, row, column, cell)
-                found = mask & agreed
+                arrived = 0
                 if agreed != ALL_RAYS:
-                    found |= rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed)
-                seen[state[i], cell] = found
+                    arrived, likely = rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed, likely)
+                seen[state[i], cell] = arrived | mask & agreed
     return True
 
 

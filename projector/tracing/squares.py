@@ -70,27 +70,40 @@ def footprint_per_tube(area, height, z):
     return 2.0 * math.sqrt(area * max(height, 0.0) / (z * z * z) / math.pi)
 
 
-@kernel
-def bound_squares(light, points, width, height, start, stop, bounds):
-    """Fill the bounds of squares start … stop; they depend on where the projector stands, not on its lens."""
-    for square in range(start, stop):
-        first_row, last_row, first_column, last_column = part_of_square(square, 0, width, height)
-        low_x = low_y = low_d = math.inf
-        high_x = high_y = high_d = -math.inf
-        footprint = 0.0
-        for row in range(first_row, last_row):
-            for i in range(row * width + first_column, row * width + last_column):
-                if points.materials[i] < 0:
-                    continue
-                x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-                if not z > 1e-6:
-                    continue
+@formula
+def _bounds_of(light, points, width, part, row_step, column_step):
+    """(bounds of a square over every so many of its rows and columns, whether all those points lie before the lens)."""
+    first_row, last_row, first_column, last_column = part
+    low_x = low_y = low_d = math.inf
+    high_x = high_y = high_d = -math.inf
+    footprint, all_before = 0.0, True
+    for row in range(first_row, last_row, row_step):
+        for i in range(row * width + first_column, row * width + last_column, column_step):
+            x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+            if points.materials[i] < 0 or not z > 1e-6:
+                all_before = False
+                continue
+            inverse = 1.0 / z
+            low_x, high_x = min(low_x, x * inverse), max(high_x, x * inverse)
+            low_y, high_y = min(low_y, y * inverse), max(high_y, y * inverse)
+            low_d, high_d = min(low_d, inverse), max(high_d, inverse)
+            if points.areas[i] > 0.0:
                 normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-                low_x, high_x = min(low_x, x / z), max(high_x, x / z)
-                low_y, high_y = min(low_y, y / z), max(high_y, y / z)
-                low_d, high_d = min(low_d, 1.0 / z), max(high_d, 1.0 / z)
                 footprint = max(footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z))
-        bounds[square, 0], bounds[square, 1] = low_x, high_x
-        bounds[square, 2], bounds[square, 3] = low_y, high_y
-        bounds[square, 4], bounds[square, 5] = low_d, high_d
-        bounds[square, 6] = footprint
+    return (low_x, high_x, low_y, high_y, low_d, high_d, footprint), all_before
+
+
+@kernel
+def bound_squares(light, points, width, height, is_plane, start, stop, bounds):
+    """Fill the bounds of squares start … stop; they depend on where the projector stands, not on its lens.
+
+    is_plane: the points are an even grid on one plane and stand for no area; X/Z, Y/Z and 1/Z then are largest and smallest at corners.
+    """
+    for square in range(start, stop):
+        part = part_of_square(square, 0, width, height)
+        row_step, column_step = max(part[1] - part[0] - 1, 1), max(part[3] - part[2] - 1, 1)
+        found, all_before = _bounds_of(light, points, width, part, row_step if is_plane else 1, column_step if is_plane else 1)
+        if is_plane and not all_before:
+            found, all_before = _bounds_of(light, points, width, part, 1, 1)
+        for column in range(BOUNDS):
+            bounds[square, column] = found[column]

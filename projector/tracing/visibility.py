@@ -10,12 +10,14 @@ import math
 
 import numpy as np
 
+from projector.geometry import subtract
 from projector.jit import formula, kernel
-from projector.tracing.cone import cone_may_touch
+from projector.tracing.bvh import blocker
+from projector.tracing.cone import SEGMENT_START, cone_may_touch
 from projector.tracing.light_path import direction_in_light_frame, in_light_frame
 from projector.tracing.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
 from projector.tracing.pupil import pupil_point
-from projector.tracing.reference import is_seen
+from projector.tracing.reference import in_world
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
 PENUMBRA, UNDECIDED = -4, -5
@@ -43,14 +45,15 @@ def _ray_place(ray, n_side):
 
 
 @formula
-def _sees(bvh, light, origin, place, normal, u, v):
-    """Whether the pupil point at (u, v) is above the smooth surface's horizon and nothing stands before it."""
+def _blocker(bvh, light, origin, place, normal, u, v, likely):
+    """What hides the pupil point at (u, v): 0 nothing, 1 the smooth surface's own horizon, below 0 a leaf of the tree."""
     px, py = pupil_point(light.pupil, u, v)
     ax = light.radius * px
     ay = light.radius * py
     if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
-        return False
-    return is_seen(bvh, origin, light, ax, ay)
+        return np.int64(1)
+    goal = in_world(light, ax, ay)
+    return blocker(bvh, origin, subtract(goal, origin), SEGMENT_START, 1.0, min(likely, 0))
 
 
 @formula
@@ -72,10 +75,11 @@ def _probe_place(probe):
 @formula
 def _probes(bvh, light, origin, place, normal, first, step):
     """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is found."""
-    n_seen, n_blocked = 0, 0
+    n_seen, n_blocked, found = 0, 0, np.int64(0)
     for probe in range(first, _N_PROBES, step):
         u, v = _probe_place(probe)
-        if _sees(bvh, light, origin, place, normal, u, v):
+        found = _blocker(bvh, light, origin, place, normal, u, v, found)
+        if found == 0:
             n_seen += 1
         else:
             n_blocked += 1
@@ -131,26 +135,33 @@ def look_first(bvh, light, points, beam, start, stop, state):
 
 
 @formula
-def rays_arriving(bvh, light, points, i, cell, n_side, wanted):
-    """Which of the wanted rays (a mask) from point i to one cell of the pupil arrive."""
+def rays_arriving(bvh, light, points, i, cell, n_side, wanted, likely):
+    """(mask of the wanted rays from point i to one cell of the pupil that arrive, what blocked the last one that does not).
+
+    wanted: mask of rays; likely: what blocked a ray nearby, from an earlier call, or 0.
+    """
     place = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
-    found = 0
+    arrived = 0
     for part in range(RAYS_PER_CELL):
         if wanted >> part & 1:
             u, v = _ray_place(cell * RAYS_PER_CELL + part, n_side)
-            if _sees(bvh, light, origin, place, normal, u, v):
-                found |= 1 << part
-    return found
+            found = _blocker(bvh, light, origin, place, normal, u, v, likely)
+            if found == 0:
+                arrived |= 1 << part
+            else:
+                likely = found
+    return arrived, likely
 
 
 @kernel
 def look_closely(bvh, light, points, rows, n_side, start, stop, seen):
     """Second pass: shadow rays to every cell for the points rows[start … stop]; seen (p, n_side²) uint8."""
+    likely = np.int64(0)
     for row in range(start, stop):
         for cell in range(n_side * n_side):
-            seen[row, cell] = rays_arriving(bvh, light, points, rows[row], cell, n_side, ALL_RAYS)
+            seen[row, cell], likely = rays_arriving(bvh, light, points, rows[row], cell, n_side, ALL_RAYS, likely)
 
 
 @kernel
