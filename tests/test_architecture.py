@@ -22,8 +22,8 @@ LAYERS = [
 ]
 LEVEL_OF = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
 HOMES_OF_LIBRARY = {
-    "numba": ("jit.py", "tracing/vectors.py"),
-    "llvmlite": ("tracing/vectors.py",),
+    "numba": ("jit.py", "tracing/vectors.py", "tracing/patch_lanes.py"),
+    "llvmlite": ("tracing/vectors.py", "tracing/patch_lanes.py"),
     "trimesh": ("scene/",),
     "matplotlib": ("reports/",),
 }

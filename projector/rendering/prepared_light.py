@@ -15,7 +15,7 @@ from projector.tracing.blur_stack import BlurStack, Stack
 from projector.tracing.gate_image import GateImage, draw_gate
 from projector.tracing.light_path import Light
 from projector.tracing.points import Points, Visibility
-from projector.tracing.projection import N_SIDE_PRODUCT, add_light
+from projector.tracing.projection import N_SIDE_PRODUCT, add_light, pupil_parts
 from projector.tracing.pupil import BITMAP, RING, make_pupil
 from projector.tracing.visibility import depths_reached
 from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
@@ -131,9 +131,10 @@ def light_points(
 ) -> None:
     """Add the projector's light to out (n, 3) float32 or float64; squares: how the points lie, if in rows."""
     squares = squares if squares is not None else in_one_row(len(out))
+    parts = pupil_parts(prepared.light, visibility.n_side)
 
     def work(start, stop):
-        add_light(prepared.light, stacks[0], stacks[1], prepared.image, points, squares, visibility, weights, start, stop, out)
+        add_light(prepared.light, parts, stacks[0], stacks[1], prepared.image, points, squares, visibility, weights, start, stop, out)
 
     workers.run_pieces(n_squares(squares.width, squares.height), work, "light", progress, piece=_SQUARES_PIECE)
 

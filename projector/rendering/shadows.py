@@ -14,7 +14,7 @@ from projector.tracing.points import DARK, Points, Visibility, n_points
 from projector.tracing.projection import mark_unlit
 from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares
 from projector.tracing.squares import Squares, in_one_row, n_squares, squares_of
-from projector.tracing.visibility import BEAM_MARGIN, UNDECIDED, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
+from projector.tracing.visibility import BEAM_MARGIN, UNDECIDED, aims_at, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
@@ -55,13 +55,13 @@ def first_look(
         lie = squares if squares is not None else in_one_row(state.size)
         workers.run_pieces(n_squares(lie.width, lie.height), lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state), piece=_SQUARES_PIECE)
     widest = light._replace(radius=max(radius, light.radius))
-    beam = beam_bounds(widest)
+    beam, aims = beam_bounds(widest), aims_at(widest, n_side)
 
     def work(start, stop):
-        look_first(arrays.bvh, widest, points, beam, start, stop, state)
+        look_first(arrays.bvh, widest, aims, points, beam, start, stop, state)
 
     def work_in_squares(start, stop):
-        look_first_in_squares(arrays.bvh, widest, points, beam, squares.width, squares.height, start, stop, state)
+        look_first_in_squares(arrays.bvh, widest, aims, points, beam, squares.width, squares.height, start, stop, state)
 
     if squares is not None:
         workers.run_pieces(n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
@@ -78,15 +78,16 @@ def first_look(
 def _traced(arrays, light, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
     """Rays (p, n_side²) of the points in penumbra (rows; state[rows] numbers them); those that see all or nothing are settled in `state`."""
     seen = np.empty((rows.size, n_side * n_side), np.uint8)
+    aims = aims_at(light, n_side)
 
     def work(start, stop):
-        look_closely(arrays.bvh, light, points, rows, n_side, start, stop, seen)
+        look_closely(arrays.bvh, light, aims, points, rows, n_side, start, stop, seen)
 
     if squares is not None:
         chosen = squares_of(rows, squares.width)
 
         def work_in_squares(start, stop):
-            look_closely_in_squares(arrays.bvh, light, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen)
+            look_closely_in_squares(arrays.bvh, light, aims, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen)
 
         workers.run_pieces(chosen.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
     else:

@@ -19,7 +19,7 @@ from projector.tracing.bvh import closest_hits
 from projector.tracing.gate_image import draw_gate, open_bitmap
 from projector.tracing.light_path import Blades, Light, field_radius_squared, patch_scale
 from projector.tracing.points import Points, all_lit
-from projector.tracing.projection import add_light
+from projector.tracing.projection import add_light, pupil_parts
 from projector.tracing.squares import in_one_row, n_squares
 from projector.tracing.pupil import N_PROJECTION_STEPS, projection_table
 
@@ -169,6 +169,7 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
     points = Points(world.astype(np.float32), normals, normals, world.astype(np.float32), np.zeros(n, np.float32), np.zeros(n, np.int32))
     stack = prepared_light.stacks_for(open_light, image, 1)[0].stack(0.0, 1e-3)
     rows = in_one_row(n)
+    parts = pupil_parts(open_light, all_lit(n).n_side)
     shares = np.empty((n, count))
     for i in range(count):
         weights = np.zeros((1, count, 3))
@@ -176,7 +177,7 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
         levels = []
         for item in (cut_light, open_light):
             out = np.zeros((n, 3))
-            add_light(item, stack, stack, image, points, rows, all_lit(n), weights, 0, n_squares(n, 1), out)
+            add_light(item, parts, stack, stack, image, points, rows, all_lit(n), weights, 0, n_squares(n, 1), out)
             levels.append(out[:, 0])
         shares[:, i] = levels[0] / np.maximum(levels[1], 1e-300)
     return EdgeOfLight(positions, shares)

@@ -14,10 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.jit import formula
-from projector.tracing.convolution import FULL, Spectrum, convolve_directly, quantise
+from projector.tracing.convolution import Spectrum, convolve_directly, quantise
 from projector.tracing.gate_image import GateImage
-from projector.tracing.vectors import address_of, load_pair
+from projector.tracing.patch_lanes import LEVEL
 from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image, kernel_size
 
 # Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
@@ -33,24 +32,17 @@ WIDEST_PATCH = 8.0
 
 
 class Stack(NamedTuple):
-    """Blurred levels, flat for kernels.
+    """Blurred levels, flat for the look-ups of `patch_lanes`.
 
     texels     (n,) uint16, all levels one after the other; FULL stands for the open gate on the axis
-    offsets, widths, heights (k,) int64; lefts, tops (k,) m, centre of each level's first texel; pitches (k,) m
-    diameters  (k / n_signs,) m, growing from 0: patch diameter of each level
-    inverse_gaps (k / n_signs − 1,) 1/m: one over the step from each diameter to the next
+    levels     (8·k,) int32, a LEVEL each: offset and size in texels, place and pitch (m), patch diameter (m)
+    diameters  (k / n_signs,) float32 m, growing from the first level's: patch diameter of each level
     n_signs    1, or 2 where a half turn changes the pupil: the second half of the levels is for the turned pupil
     """
 
     texels: np.ndarray
-    offsets: np.ndarray
-    widths: np.ndarray
-    heights: np.ndarray
-    lefts: np.ndarray
-    tops: np.ndarray
-    inverse_pitches: np.ndarray
+    levels: np.ndarray
     diameters: np.ndarray
-    inverse_gaps: np.ndarray
     n_signs: int
 
 
@@ -99,22 +91,15 @@ class BlurStack:
         with ThreadPoolExecutor(self._workers) as pool:
             list(pool.map(self._fill, new))
         self._filled.update(new)
-        plans = [self._plans[key] for key in keys]
-        diameters = np.array([self._diameter(step) * self._image.pitch for step in steps])
-        stack = Stack(
-            self._texels,
-            np.array([plan.offset for plan in plans], np.int64),
-            np.array([plan.width for plan in plans], np.int64),
-            np.array([plan.height for plan in plans], np.int64),
-            np.array([plan.left for plan in plans]),
-            np.array([plan.top for plan in plans]),
-            1.0 / np.array([plan.pitch for plan in plans]),
-            diameters,
-            1.0 / np.diff(diameters),
-            len(self._signs),
-        )
+        levels = np.array([self._level(*key) for key in keys], LEVEL)
+        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs))
         self._last = (steps, stack)
         return stack
+
+    def _level(self, step: int, sign: int) -> tuple:
+        """A level as look-ups read it, in the order of LEVEL."""
+        plan = self._plans[step, sign]
+        return plan.left, plan.top, 1.0 / plan.pitch, plan.height - 1, self._diameter(step) * self._image.pitch, plan.width, plan.offset
 
     def _all_plans(self) -> dict[tuple[int, int], _Plan]:
         """Where every level of the ladder will lie in one block of texels. Memory is taken only as levels are filled."""
@@ -204,50 +189,3 @@ def _narrowed(diameter: float, scale: int) -> float:
     """
     wanted = diameter * diameter / 16.0 + 0.25 - scale * scale / 3.0
     return 4.0 * math.sqrt(max(wanted, 0.25 * diameter * diameter / 16.0)) / scale
-
-
-@formula
-def _texel(stack, level, x, y):
-    """One level at a point of the gate plane (m), linear between texel centres, 0 outside."""
-    column = (x - stack.lefts[level]) * stack.inverse_pitches[level]
-    row = (y - stack.tops[level]) * stack.inverse_pitches[level]
-    width = stack.widths[level]
-    height = stack.heights[level]
-    if not (column >= 0.0 and row >= 0.0 and column < width - 1 and row < height - 1):
-        return 0.0
-    j = int(column)
-    i = int(row)
-    right = column - j
-    lower = row - i
-    first = stack.offsets[level] + i * width + j
-    texels = address_of(stack.texels)
-    upper = load_pair(texels, first)
-    under = load_pair(texels, first + width)
-    upper_row = (upper & 0xFFFF) * (1.0 - right) + (upper >> 16) * right
-    lower_row = (under & 0xFFFF) * (1.0 - right) + (under >> 16) * right
-    return upper_row * (1.0 - lower) + lower_row * lower
-
-
-@formula
-def patch_light(stack, x, y, signed_diameter, step):
-    """Mean radiance (open gate on the axis = 1) over a patch of the gate plane, and the step of the ladder it used.
-
-    x, y, signed_diameter in metres; negative diameters see the pupil turned by 180°. `step` is where the search
-    starts: neighbouring wavelengths sit on neighbouring steps.
-    """
-    diameter = abs(signed_diameter)
-    last = stack.diameters.shape[0] - 1
-    while step + 1 < last and diameter > stack.diameters[step + 1]:
-        step += 1
-    while step > 0 and diameter < stack.diameters[step]:
-        step -= 1
-    low = stack.diameters[step]
-    share = min(max((diameter - low) * stack.inverse_gaps[step], 0.0), 1.0)
-    if low == 0.0:
-        # Small patches add to the pixels' own blur by their squares.
-        share *= share
-    level = step
-    if stack.n_signs == 2 and signed_diameter < 0.0:
-        level += last + 1
-    light = (1.0 - share) * _texel(stack, level, x, y) + share * _texel(stack, level + 1, x, y)
-    return light * (1.0 / FULL), step

@@ -30,6 +30,8 @@ from projector.tracing.vectors import (
 
 SEGMENT_START = 1e-5
 """A cone is judged for segments traced from this fraction of their length on (15 µm at 1.5 m)."""
+_LEAST_CONE = 1.25
+"""Balls at the ends of a shaft are taken to differ by this factor at least."""
 ROUNDING = 1.0 + 1e-9
 """The disc is taken this much larger, a million times the rounding of the corners seen from the point."""
 
@@ -234,21 +236,32 @@ def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, sha
     unevenness      how far (m) the points lie under the plane through `middle` across `normal`, at most
     share           how much of the way to the pupil is looked at: 1 for all of it
 
-    Two balls, one round the patch and one round the pupil, lie in one cone whose apex is behind the patch; what the
-    patch's own plane hides does not count. True means "perhaps"; it is always True for a patch wider than the pupil.
-    For kernels only.
+    Two balls, one round the patch and one round the pupil, lie in one cone whose apex is beyond the smaller of them; what
+    the patch's own plane hides does not count. True means "perhaps". For kernels only.
     """
+    # Of balls of one size the cone would be a cylinder: a patch nearly as wide as the pupil counts as a little wider.
+    if spread * _LEAST_CONE > radius and spread < radius * _LEAST_CONE:
+        spread = radius * _LEAST_CONE
     to_centre = subtract(centre, middle)
     distance = math.sqrt(dot(to_centre, to_centre))
     clearance = dot(to_centre, normal) - radius - spread
-    if not (spread > 0.0 and radius > spread and distance > radius + spread and clearance > 0.0):
+    if not (spread > 0.0 and radius > 0.0 and distance > radius + spread and clearance > 0.0):
         return True
-    axis = (to_centre[0] / distance, to_centre[1] / distance, to_centre[2] / distance)
-    behind = spread * distance / (radius - spread)
-    sine = spread / behind
-    apex = add_scaled(middle, axis, -behind)
-    least_rise = behind * dot(axis, normal) - unevenness + SEGMENT_START * clearance
-    cone = (behind + share * (distance + radius), sine, math.sqrt(1.0 - sine * sine), least_rise, behind - spread)
+    towards = (to_centre[0] / distance, to_centre[1] / distance, to_centre[2] / distance)
+    looked_at = share * (distance + radius)
+    if radius > spread:
+        axis = towards
+        sine = (radius - spread) / distance
+        to_middle = spread / sine
+        start, end = to_middle - spread, to_middle + looked_at
+    else:
+        axis = (-towards[0], -towards[1], -towards[2])
+        sine = (spread - radius) / distance
+        to_middle = spread / sine
+        start, end = to_middle - looked_at, to_middle + spread
+    apex = add_scaled(middle, axis, -to_middle)
+    least_rise = to_middle * dot(axis, normal) - unevenness + SEGMENT_START * clearance
+    cone = (end, sine, math.sqrt(1.0 - sine * sine), least_rise, start)
     return _anything_in_cone(
         address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, _frame_along(axis), cone
     )

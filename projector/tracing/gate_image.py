@@ -236,10 +236,11 @@ def _flag_pyramid(values: np.ndarray):
 def gate_flags(image, x_low, x_high, y_low, y_high):
     """HAS_SHADE and HAS_LIGHT over a box of the gate plane (m), on the cautious side."""
     height, width = image.values.shape
-    first_column = math.floor((x_low - image.left) / image.pitch) - 1
-    last_column = math.floor((x_high - image.left) / image.pitch) + 2
-    first_row = math.floor((y_low - image.top) / image.pitch) - 1
-    last_row = math.floor((y_high - image.top) / image.pitch) + 2
+    per_metre = 1.0 / image.pitch
+    first_column = math.floor((x_low - image.left) * per_metre) - 1
+    last_column = math.floor((x_high - image.left) * per_metre) + 2
+    first_row = math.floor((y_low - image.top) * per_metre) - 1
+    last_row = math.floor((y_high - image.top) * per_metre) + 2
     if last_column < 0 or last_row < 0 or first_column >= width or first_row >= height:
         return HAS_SHADE
     found = 0

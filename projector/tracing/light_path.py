@@ -113,17 +113,17 @@ def pupil_geometry(x, y, z, nx, ny, nz, ax, ay):
 def mean_pupil_geometry(light, x, y, z, nx, ny, nz):
     """The mean of `pupil_geometry` over a small pupil: its value at the centre plus half its curvature times m₂.
 
-    Returns the mean and the size of the correction over the value; the horizon must not cut the pupil.
+    Returns the mean and the correction in it; the horizon must not cut the pupil.
     With q = |P − A|², h = n·(A − P), f = Z·h/q²: ∇²f = Z·(h·(24ρ²/q⁴ − 8/q³) + 8·(n·P)_xy/q³).
     """
     across = x * x + y * y
-    q = across + z * z
+    inverse = 1.0 / (across + z * z)
     height = -(nx * x + ny * y + nz * z)
-    value = z * height / (q * q)
-    laplacian = z * (height * (24.0 * across / q - 8.0) + 8.0 * (nx * x + ny * y)) / (q * q * q)
+    common = z * inverse * inverse
+    laplacian = common * inverse * (height * (24.0 * across * inverse - 8.0) + 8.0 * (nx * x + ny * y))
     moment = 0.5 * (light.pupil.second_moments[0] + light.pupil.second_moments[1]) * light.radius * light.radius
     correction = 0.5 * moment * laplacian
-    return value + correction, abs(correction) / max(value, 1e-300)
+    return common * height + correction, correction
 
 
 @formula

@@ -8,9 +8,11 @@ the whole integral over the pupil. Otherwise the pupil is split into cells, each
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
+
+import numpy as np
 
 from projector.jit import formula, kernel
-from projector.tracing.blur_stack import patch_light
 from projector.tracing.gate_image import HAS_LIGHT, HAS_SHADE, gate_flags
 from projector.tracing.light_path import (
     blade_open_share,
@@ -19,12 +21,13 @@ from projector.tracing.light_path import (
     in_light_frame,
     light_reach,
     mean_pupil_geometry,
-    patch_scale,
     pupil_geometry,
 )
+from projector.tracing.patch_lanes import LANES, PASSED, SUM, TABLE_WORDS, add_open, add_patches, choose_patches, clear_patches
 from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN, n_arrived
 from projector.tracing.pupil import pupil_point
 from projector.tracing.squares import footprint_per_tube, part_of_square
+from projector.tracing.vectors import address_of, load_float, stack_words, store_float
 
 # The cosine on the surface may change by this share from the pupil's middle to its rim; beyond it the light differs too
 # much across the pupil for one look-up. At an edge of the pattern the product of the means is then wrong by under 1 %:
@@ -37,6 +40,40 @@ LARGEST_CORRECTION = 0.02
 N_SIDE_LIT = 4
 N_SIDE_PRODUCT = 10
 _NONE, _OPEN, _MIXED = 0, 1, 2
+
+
+class PupilParts(NamedTuple):
+    """A light's wavelengths in whole vectors, and its pupil in cells: what look-ups of all points share.
+
+    inverse_sharp (m,) float32 1/m and lateral (m,) float32: those of the light, the last one repeated up to a multiple of LANES
+    lit (N_SIDE_LIT², 2), product (N_SIDE_PRODUCT², 2), seen (n_side², 2): centres of cells in the pupil, m
+    """
+
+    inverse_sharp: np.ndarray
+    lateral: np.ndarray
+    lit: np.ndarray
+    product: np.ndarray
+    seen: np.ndarray
+
+
+def pupil_parts(light, n_side: int) -> PupilParts:
+    """The parts of a light's pupil; n_side: cells along each side where a shadow falls across it."""
+    spare = (0, -light.inverse_sharp.size % LANES)
+    cells = []
+    for side in (N_SIDE_LIT, N_SIDE_PRODUCT, n_side):
+        centres = np.empty((side * side, 2))
+        _fill_centres(light.pupil, light.radius, side, centres)
+        cells.append(centres)
+    return PupilParts(*(np.pad(values, spare, mode="edge").astype(np.float32) for values in (light.inverse_sharp, light.lateral)), *cells)
+
+
+@kernel
+def _fill_centres(pupil, radius, n_side, centres):
+    """Places (n_side², 2) in the pupil (m) of the centres of its cells."""
+    for cell in range(n_side * n_side):
+        x, y = pupil_point(pupil, (cell % n_side + 0.5) / n_side, (cell // n_side + 0.5) / n_side)
+        centres[cell, 0] = radius * x
+        centres[cell, 1] = radius * y
 
 
 @formula
@@ -129,98 +166,98 @@ def _blade_light(light, blade, distance, scale, radius, footprint):
 
 
 @formula
-def _added(sums, weights, material, wavelength, light_here):
-    """Three sums with one wavelength's light added, weighted."""
-    return (
-        sums[0] + weights[material, wavelength, 0] * light_here,
-        sums[1] + weights[material, wavelength, 1] * light_here,
-        sums[2] + weights[material, wavelength, 2] * light_here,
+def _choose(light, parts, stack, first, place, bend, diameter, footprint, table):
+    """Make the table ready for eight wavelengths' patches of the whole pupil or of a cell of it."""
+    slope_x, slope_y, inverse_distance, field_squared = place
+    n_steps = stack.diameters.shape[0]
+    stretch = (1.0 + light.distortion * field_squared) * light.tube_length
+    choose_patches(
+        table,
+        (address_of(stack.texels), address_of(stack.levels), address_of(stack.diameters), n_steps, n_steps if stack.n_signs == 2 else 0),
+        address_of(parts.inverse_sharp) + 4 * first,
+        address_of(parts.lateral) + 4 * first,
+        (
+            np.float32(light.tube_length),
+            np.float32(inverse_distance - light.curvature * field_squared),
+            np.float32(bend),
+            np.float32(diameter),
+            np.float32(footprint),
+            np.float32(stretch * slope_x),
+            np.float32(stretch * slope_y),
+        ),
     )
 
 
 @formula
-def _store(out, point, sums):
-    """Add three sums to a point's."""
-    for channel in range(3):
-        out[point, channel] += sums[channel]
-
-
-@formula
-def _whole_pupil(light, stack, point, place, geometry, footprint, stencil_class, weights, material, out):
-    """One look-up a wavelength: at most one of stencil, blades and shadow is mixed."""
+def _take_blades(light, first, place, bend, ax, ay, radius, footprint, table):
+    """Write to the table what the blades leave of eight wavelengths' patches around (ax, ay) in the pupil (m)."""
     slope_x, slope_y, inverse_distance, field_squared = place
-    stretch = (1.0 + light.distortion * field_squared) * light.tube_length
-    step = 0
-    sums = (0.0, 0.0, 0.0)
-    for wavelength in range(light.inverse_sharp.shape[0]):
-        value = geometry
-        if stencil_class == _MIXED:
-            across = stretch * light.lateral[wavelength]
-            scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
-            diameter = 2.0 * light.radius * abs(scale)
-            diameter = math.sqrt(diameter * diameter + footprint * footprint)
-            if scale < 0.0:
-                diameter = -diameter
-            seen, step = patch_light(stack, across * slope_x, across * slope_y, diameter, step)
-            value *= seen
+    for wavelength in range(first, min(first + LANES, light.inverse_sharp.shape[0])):
+        passed = 1.0
         for blade in range(light.blades.limits.shape[0]):
             distance, scale = _blade_place(light, blade, wavelength, field_squared, slope_x, slope_y, inverse_distance)
-            value *= _blade_light(light, blade, distance, scale, light.radius, footprint)
-        sums = _added(sums, weights, material, wavelength, value)
-    _store(out, point, sums)
+            distance -= (scale + bend) * (light.blades.normals[blade, 0] * ax + light.blades.normals[blade, 1] * ay)
+            passed *= _blade_light(light, blade, distance, scale, radius, footprint)
+        store_float(table, PASSED * LANES + wavelength - first, np.float32(passed))
 
 
 @formula
-def _cell_light(light, stack, wavelength, place, ax, ay, cell_share, footprint):
-    """Light through one cell of the pupil around (ax, ay) (m) that holds `cell_share` of its area."""
-    slope_x, slope_y, inverse_distance, field_squared = place
-    squared = ax * ax + ay * ay
-    scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
-    bend = light.spherical * squared
-    across = (1.0 + light.distortion * field_squared) * light.lateral[wavelength] * light.tube_length
-    # The spherical term stretches a cell more along the radius than across it; its area decides.
-    stretched = math.sqrt(abs((scale + bend) * (scale + 3.0 * bend)))
-    radius = light.radius * math.sqrt(light.pupil.area * cell_share)
-    diameter = 2.0 * radius * stretched
-    diameter = math.sqrt(diameter * diameter + footprint * footprint)
-    x = across * slope_x + (scale + bend) * ax
-    y = across * slope_y + (scale + bend) * ay
-    value, _ = patch_light(stack, x, y, diameter, 0)
-    for blade in range(light.blades.limits.shape[0]):
-        if value <= 0.0:
-            break
-        distance, blade_scale = _blade_place(light, blade, wavelength, field_squared, slope_x, slope_y, inverse_distance)
-        nx = light.blades.normals[blade, 0]
-        ny = light.blades.normals[blade, 1]
-        distance -= (blade_scale + bend) * (nx * ax + ny * ay)
-        value *= _blade_light(light, blade, distance, blade_scale, radius, footprint)
-    return value
+def _weigh(light, weights, material, first, table, out, point):
+    """Add eight wavelengths' light, weighted, to a point's sums."""
+    red = green = blue = 0.0
+    for wavelength in range(first, min(first + LANES, light.inverse_sharp.shape[0])):
+        here = load_float(table, SUM * LANES + wavelength - first)
+        red += weights[material, wavelength, 0] * here
+        green += weights[material, wavelength, 1] * here
+        blue += weights[material, wavelength, 2] * here
+    out[point, 0] += red
+    out[point, 1] += green
+    out[point, 2] += blue
 
 
 @formula
-def _cell_by_cell(light, stack, point, position, normal, place, footprint, visibility, state, n_side, weights, material, out):
-    """The pupil split into n_side² cells, each with the share of its shadow rays that arrived (if state is a row of them)."""
-    share = 1.0 / (n_side * n_side)
-    sums = (0.0, 0.0, 0.0)
-    area = math.pi * light.radius * light.radius * light.pupil.area * share
-    for cell in range(n_side * n_side):
-        arrived = 1.0
-        if state >= 0:
-            arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL
-            if arrived == 0.0:
+def _whole_pupil(light, parts, stack, point, place, geometry, footprint, stencil_class, weights, material, table, out):
+    """One look-up a wavelength: at most one of stencil, blades and shadow is mixed."""
+    for first in range(0, light.inverse_sharp.shape[0], LANES):
+        clear_patches(table)
+        if light.blades.limits.shape[0] > 0:
+            _take_blades(light, first, place, 0.0, 0.0, 0.0, light.radius, footprint, table)
+        if stencil_class == _MIXED:
+            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.radius, footprint, table)
+            add_patches(table, np.float32(0.0), np.float32(0.0), np.float32(geometry))
+        else:
+            add_open(table, np.float32(geometry))
+        _weigh(light, weights, material, first, table, out, point)
+
+
+@formula
+def _cell_by_cell(light, parts, cells, stack, point, position, normal, place, footprint, visibility, state, weights, material, table, out):
+    """The pupil split into cells around centres (k, 2), each with the share of its shadow rays that arrived (if state is a row of them)."""
+    n_cells = cells.shape[0]
+    radius = light.radius * math.sqrt(light.pupil.area / n_cells)
+    area = math.pi * radius * radius
+    for first in range(0, light.inverse_sharp.shape[0], LANES):
+        clear_patches(table)
+        if light.spherical == 0.0:
+            _choose(light, parts, stack, first, place, 0.0, 2.0 * radius, footprint, table)
+        for cell in range(n_cells):
+            arrived = 1.0
+            if state >= 0:
+                arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL
+                if arrived == 0.0:
+                    continue
+            ax = cells[cell, 0]
+            ay = cells[cell, 1]
+            geometry = pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
+            if geometry <= 0.0:
                 continue
-        u = (cell % n_side + 0.5) / n_side
-        v = (cell // n_side + 0.5) / n_side
-        px, py = pupil_point(light.pupil, u, v)
-        ax = light.radius * px
-        ay = light.radius * py
-        geometry = pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
-        if geometry <= 0.0:
-            continue
-        for wavelength in range(light.inverse_sharp.shape[0]):
-            value = _cell_light(light, stack, wavelength, place, ax, ay, share, footprint)
-            sums = _added(sums, weights, material, wavelength, arrived * area * geometry * value)
-    _store(out, point, sums)
+            bend = light.spherical * (ax * ax + ay * ay)
+            if light.spherical != 0.0:
+                _choose(light, parts, stack, first, place, bend, 2.0 * radius, footprint, table)
+            if light.blades.limits.shape[0] > 0:
+                _take_blades(light, first, place, bend, ax, ay, radius, footprint, table)
+            add_patches(table, np.float32(ax), np.float32(ay), np.float32(arrived * area * geometry))
+        _weigh(light, weights, material, first, table, out, point)
 
 
 @formula
@@ -234,22 +271,19 @@ def _seen_share(visibility, state):
 
 
 @formula
-def _geometry_by_cells(light, position, normal, visibility, state):
-    """Geometry of the whole pupil where it changes across it: the sum over cells, each as far as it is seen."""
-    n_side = visibility.n_side if state >= 0 else N_SIDE_LIT
+def _geometry_by_cells(light, cells, position, normal, visibility, state):
+    """Geometry of the whole pupil where it changes across it: the sum over cells around centres (k, 2), each as far as it is seen."""
+    n_cells = cells.shape[0]
     total = 0.0
-    for cell in range(n_side * n_side):
-        px, py = pupil_point(light.pupil, (cell % n_side + 0.5) / n_side, (cell // n_side + 0.5) / n_side)
+    for cell in range(n_cells):
         arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL if state >= 0 else 1.0
         if arrived > 0.0:
-            ax = light.radius * px
-            ay = light.radius * py
-            total += arrived * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
-    return total * math.pi * light.radius * light.radius * light.pupil.area / (n_side * n_side)
+            total += arrived * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], cells[cell, 0], cells[cell, 1])
+    return total * math.pi * light.radius * light.radius * light.pupil.area / n_cells
 
 
 @formula
-def _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out):
+def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, weights, table, out):
     """Add one projector's light at point i."""
     state = visibility.state[i]
     if state == DARK or state == UNKNOWN:
@@ -278,8 +312,8 @@ def _light_point(light, stack, cell_stack, image, points, visibility, i, weights
             return
         n_mixed += 1 if blade_class == _MIXED else 0
     geometry, correction = mean_pupil_geometry(light, x, y, z, normal[0], normal[1], normal[2])
+    steep = rim > LARGEST_SLOPE * height or abs(correction) > LARGEST_CORRECTION * (geometry - correction)
     geometry *= math.pi * light.radius * light.radius * light.pupil.area
-    steep = rim > LARGEST_SLOPE * height or correction > LARGEST_CORRECTION
     bends = light.spherical != 0.0 and n_mixed > 0
     place = (slope_x, slope_y, inverse_distance, field_squared)
     material = points.materials[i]
@@ -287,31 +321,32 @@ def _light_point(light, stack, cell_stack, image, points, visibility, i, weights
         n_mixed += 1
     if n_mixed == 0 or (n_mixed == 1 and (state >= 0 or not (steep or bends))):
         if steep:
-            geometry = _geometry_by_cells(light, (x, y, z), normal, visibility, state)
+            geometry = _geometry_by_cells(light, parts.seen if state >= 0 else parts.lit, (x, y, z), normal, visibility, state)
         elif state >= 0:
             geometry *= _seen_share(visibility, state)
-        _whole_pupil(light, stack, i, place, geometry, footprint, stencil_class, weights, material, out)
+        _whole_pupil(light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out)
     else:
-        n_side = visibility.n_side if state >= 0 else N_SIDE_PRODUCT if n_mixed >= 2 or bends else N_SIDE_LIT
-        _cell_by_cell(light, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, n_side, weights, material, out)
+        cells = parts.seen if state >= 0 else parts.product if n_mixed >= 2 or bends else parts.lit
+        _cell_by_cell(light, parts, cells, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, table, out)
 
 
 @kernel
-def add_light(light, stack, cell_stack, image, points, squares, visibility, weights, start, stop, out):
+def add_light(light, parts, stack, cell_stack, image, points, squares, visibility, weights, start, stop, out):
     """Add one projector's light to the points of the squares start … stop.
 
-    light a Light; stack and cell_stack a Stack for the whole pupil and for its cells; image a GateImage;
+    light a Light; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole pupil and for its cells; image a GateImage;
     points Points; squares Squares, how the points lie; visibility Visibility
     weights (n_materials, n_wavelengths, 3): what a unit of (radiance · steradian · cosine) at each wavelength adds to
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
     """
+    table = stack_words(TABLE_WORDS)
     for square in range(start, stop):
         if _flags_of_square(light, image, squares, square) == HAS_SHADE:
             continue
         first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
         for row in range(first_row, last_row):
             for i in range(row * squares.width + first_column, row * squares.width + last_column):
-                _light_point(light, stack, cell_stack, image, points, visibility, i, weights, out)
+                _light_point(light, parts, stack, cell_stack, image, points, visibility, i, weights, table, out)
 
 
 @formula

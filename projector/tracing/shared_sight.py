@@ -23,15 +23,16 @@ from projector.tracing.cone import shaft_may_touch
 from projector.tracing.light_path import in_light_frame
 from projector.tracing.points import ALL_RAYS, DARK, LIT, UNKNOWN
 from projector.tracing.squares import part_of_square
-from projector.tracing.visibility import PENUMBRA, UNDECIDED, look_at_point, rays_arriving
+from projector.tracing.visibility import N_PROBES, PENUMBRA, UNDECIDED, forget_blockers, look_at_point, rays_arriving
+from projector.tracing.vectors import stack_words
 
 _N_SAMPLES = 5
 # Each sample takes every second of the probes, its neighbour the others: together they are dark only if all are.
 _PROBES_SHARED = 2
 # Share of the pupil that a strip lost between samples may hide at worst: a twentieth of the light, 0.07 stop.
 _LARGEST_LOSS = 0.05
-# A square nearly as wide as the pupil has too wide a shaft to prove much.
-_LARGEST_SPREAD = 0.9
+# A square so much wider than the pupil is seldom lit as a whole: its quarters are tried at once.
+_LARGEST_SPREAD = 4.0
 # Least cosine between the normals of a flat square. Its points leave their plane by less than this share of the way to
 # the pupil, as rounding lets them.
 _FLAT = 1.0 - 1e-6
@@ -141,7 +142,7 @@ def _is_undecided(state, bounds, width):
 
 
 @formula
-def _look_at_part(bvh, light, points, beam, bounds, width, whole, state):
+def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, state):
     """Settle a part together if that can be done; else point by point, or, of a whole square, leave it. True if settled."""
     if not _is_undecided(state, bounds, width):
         return True
@@ -175,7 +176,7 @@ def _look_at_part(bvh, light, points, beam, bounds, width, whole, state):
             i = (first_row + place // n_columns) * width + first_column + place % n_columns
         # A sample that the pattern leaves dark is looked at all the same: its neighbours are not all dark.
         if state[i] == UNDECIDED or (state[i] == UNKNOWN and step < n_samples):
-            state[i] = look_at_point(bvh, light, points, i, beam, _PROBES_SHARED if step < n_samples else 0, step % _PROBES_SHARED)
+            state[i] = look_at_point(bvh, light, aims, points, i, beam, _PROBES_SHARED if step < n_samples else 0, step % _PROBES_SHARED, known)
         if step == 0:
             agreed = state[i]
         elif step < n_samples and agreed != state[i]:
@@ -184,17 +185,19 @@ def _look_at_part(bvh, light, points, beam, bounds, width, whole, state):
 
 
 @kernel
-def look_first_in_squares(bvh, light, points, beam, width, height, start, stop, state):
+def look_first_in_squares(bvh, light, aims, points, beam, width, height, start, stop, state):
     """`visibility.look_first` for points that form rows of a picture or a map, taken in squares start … stop.
 
     state (height · width,) int32: what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
     """
+    known = stack_words(N_PROBES)
+    forget_blockers(known)
     for square in range(start, stop):
         for part in range(5):
             bounds = part_of_square(square, part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _look_at_part(bvh, light, points, beam, bounds, width, part == 0, state) and part == 0:
+            if _look_at_part(bvh, light, aims, points, beam, bounds, width, part == 0, known, state) and part == 0:
                 break
 
 
@@ -268,7 +271,7 @@ def _has_penumbra(state, bounds, width):
 
 
 @formula
-def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
+def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, seen):
     """Shadow rays of a part's points in penumbra; of a whole square only if its points share. True if done."""
     if not _has_penumbra(state, bounds, width):
         return True
@@ -293,18 +296,18 @@ def _trace_part(bvh, light, points, state, bounds, width, n_side, whole, seen):
                     agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, row, column, cell)
                 arrived = 0
                 if agreed != ALL_RAYS:
-                    arrived, likely = rays_arriving(bvh, light, points, i, cell, n_side, ALL_RAYS & ~agreed, likely)
+                    arrived, likely = rays_arriving(bvh, light, aims, points, i, cell, ALL_RAYS & ~agreed, likely)
                 seen[state[i], cell] = arrived | mask & agreed
     return True
 
 
 @kernel
-def look_closely_in_squares(bvh, light, points, state, width, height, n_side, squares, start, stop, seen):
+def look_closely_in_squares(bvh, light, aims, points, state, width, height, n_side, squares, start, stop, seen):
     """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²) uint8."""
     for index in range(start, stop):
         for part in range(5):
             bounds = part_of_square(squares[index], part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _trace_part(bvh, light, points, state, bounds, width, n_side, part == 0, seen) and part == 0:
+            if _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, seen) and part == 0:
                 break

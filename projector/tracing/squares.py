@@ -67,7 +67,8 @@ def footprint_per_tube(area, height, z):
     """Diameter of a patch of surface as the gate sees it, over the tube length; height: cosine on the surface times distance."""
     if area <= 0.0:
         return 0.0
-    return 2.0 * math.sqrt(area * max(height, 0.0) / (z * z * z) / math.pi)
+    inverse = 1.0 / z
+    return math.sqrt(4.0 / math.pi * area * max(height, 0.0) * inverse * inverse * inverse)
 
 
 @formula

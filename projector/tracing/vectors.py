@@ -31,14 +31,14 @@ _DOUBLES = ir.VectorType(ir.DoubleType(), GROUP)
 _EIGHT_DOUBLES = ir.VectorType(ir.DoubleType(), WIDTH)
 
 
-def _at(builder, address, offset, element):
+def place_at(builder, address, offset, element):
     """Pointer to an element `offset` bytes (an int or an LLVM value) after an address."""
     if isinstance(offset, int):
         offset = ir.Constant(_INT64, offset)
     return builder.inttoptr(builder.add(address, offset), element.as_pointer())
 
 
-def _spread(builder, scalar, vector_type):
+def spread(builder, scalar, vector_type):
     """A vector with the same number in each lane."""
     single = builder.insert_element(ir.Constant(vector_type, ir.Undefined), scalar, ir.Constant(_INT32, 0))
     lanes = ir.Constant(ir.VectorType(_INT32, vector_type.count), [0] * vector_type.count)
@@ -91,7 +91,7 @@ def _loader(result, element):
     def load(typingctx, address, index):
         def codegen(context, builder, signature, arguments):
             offset = builder.mul(arguments[1], ir.Constant(_INT64, result.bitwidth // 8))
-            return builder.load(_at(builder, arguments[0], offset, element))
+            return builder.load(place_at(builder, arguments[0], offset, element))
 
         return result(types.int64, types.int64), codegen
 
@@ -104,27 +104,13 @@ load_float = intrinsic(_loader(types.float32, ir.FloatType()))
 load_double = intrinsic(_loader(types.float64, ir.DoubleType()))
 
 
-@intrinsic
-def load_pair(typingctx, address, index):
-    """The `index`-th of the 16-bit numbers after an address in the low half of an int64, the one behind it in the next 16 bits.
-
-    One load instead of two; the place need not be a multiple of four bytes. Little-endian machines only, as all that numba knows are.
-    """
-
-    def codegen(context, builder, signature, arguments):
-        offset = builder.mul(arguments[1], ir.Constant(_INT64, 2))
-        return builder.zext(builder.load(_at(builder, arguments[0], offset, _INT32), align=2), _INT64)
-
-    return types.int64(types.int64, types.int64), codegen
-
-
 def _storer(value_type, element):
     """An intrinsic that puts a value at the `index`-th element after an address."""
 
     def store(typingctx, address, index, value):
         def codegen(context, builder, signature, arguments):
             offset = builder.mul(arguments[1], ir.Constant(_INT64, value_type.bitwidth // 8))
-            builder.store(arguments[2], _at(builder, arguments[0], offset, element))
+            builder.store(arguments[2], place_at(builder, arguments[0], offset, element))
             return context.get_dummy_value()
 
         return types.void(types.int64, types.int64, value_type), codegen
@@ -133,6 +119,7 @@ def _storer(value_type, element):
 
 
 store_word = intrinsic(_storer(types.int64, _INT64))
+store_float = intrinsic(_storer(types.float32, ir.FloatType()))
 store_double = intrinsic(_storer(types.float64, ir.DoubleType()))
 
 
@@ -168,7 +155,7 @@ def fetch_ahead(typingctx, address):
         for line in range(4):
             # For reading, to be kept in all caches, as data.
             hints = [ir.Constant(_INT32, hint) for hint in (0, 3, 1)]
-            builder.call(prefetch, [_at(builder, arguments[0], 64 * line, ir.IntType(8)), *hints])
+            builder.call(prefetch, [place_at(builder, arguments[0], 64 * line, ir.IntType(8)), *hints])
         return context.get_dummy_value()
 
     return types.void(types.int64), codegen
@@ -187,12 +174,12 @@ def boxes_entered(typingctx, node, near_rows, near_ray, far_ray, t_min, t_max, e
 
     def codegen(context, builder, signature, arguments):
         node, near_rows, near_ray, far_ray, t_min, t_max, entries = arguments
-        enter, leave = _spread(builder, t_min, _FLOATS), _spread(builder, t_max, _FLOATS)
+        enter, leave = spread(builder, t_min, _FLOATS), spread(builder, t_max, _FLOATS)
 
         def crossing(ray, axis, offset):
-            plane = builder.load(_at(builder, node, offset, _FLOATS), align=4)
-            origin = _spread(builder, builder.extract_value(ray, axis), _FLOATS)
-            slope = _spread(builder, builder.extract_value(ray, axis + 3), _FLOATS)
+            plane = builder.load(place_at(builder, node, offset, _FLOATS), align=4)
+            origin = spread(builder, builder.extract_value(ray, axis), _FLOATS)
+            slope = spread(builder, builder.extract_value(ray, axis + 3), _FLOATS)
             return builder.fmul(builder.fsub(plane, origin), slope)
 
         for axis in range(3):
@@ -201,7 +188,7 @@ def boxes_entered(typingctx, node, near_rows, near_ray, far_ray, t_min, t_max, e
             far_row = builder.sub(ir.Constant(_INT64, (2 * axis + 3) * ROW_BYTES), near_row)
             enter = _larger(builder, crossing(near_ray, axis, near_row), enter)
             leave = _smaller(builder, crossing(far_ray, axis, far_row), leave)
-        builder.store(enter, _at(builder, entries, 0, _FLOATS), align=ROW_BYTES)
+        builder.store(enter, place_at(builder, entries, 0, _FLOATS), align=ROW_BYTES)
         return _mask_as_int(builder, builder.fcmp_ordered("<=", enter, leave))
 
     rows = types.UniTuple(types.int64, 3)
@@ -223,10 +210,10 @@ def boxes_reaching(typingctx, node, rows, normal, level):
         node, rows, normal, level = arguments
         height = ir.Constant(_EIGHT_DOUBLES, [0.0] * WIDTH)
         for axis in range(3):
-            plane = builder.load(_at(builder, node, builder.extract_value(rows, axis), _FLOATS), align=4)
-            slope = _spread(builder, builder.extract_value(normal, axis), _EIGHT_DOUBLES)
+            plane = builder.load(place_at(builder, node, builder.extract_value(rows, axis), _FLOATS), align=4)
+            slope = spread(builder, builder.extract_value(normal, axis), _EIGHT_DOUBLES)
             height = builder.fadd(height, builder.fmul(builder.fpext(plane, _EIGHT_DOUBLES), slope))
-        return _mask_as_int(builder, builder.fcmp_ordered(">", height, _spread(builder, level, _EIGHT_DOUBLES)))
+        return _mask_as_int(builder, builder.fcmp_ordered(">", height, spread(builder, level, _EIGHT_DOUBLES)))
 
     triple = types.UniTuple(types.float64, 3)
     return types.int64(types.int64, types.UniTuple(types.int64, 3), triple, types.float64), codegen
@@ -251,7 +238,7 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
             z, x, y = (
                 builder.fsub(
                     builder.load(
-                        _at(
+                        place_at(
                             builder,
                             group,
                             builder.add(builder.extract_value(rows, axis), ir.Constant(_INT64, 3 * index * ROW_BYTES)),
@@ -259,11 +246,11 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
                         ),
                         align=8,
                     ),
-                    _spread(builder, builder.extract_value(origin, axis), _DOUBLES),
+                    spread(builder, builder.extract_value(origin, axis), _DOUBLES),
                 )
                 for axis in (2, 0, 1)
             )
-            shear_x, shear_y = (_spread(builder, builder.extract_value(shear, axis), _DOUBLES) for axis in (0, 1))
+            shear_x, shear_y = (spread(builder, builder.extract_value(shear, axis), _DOUBLES) for axis in (0, 1))
             return builder.fsub(x, builder.fmul(shear_x, z)), builder.fsub(y, builder.fmul(shear_y, z)), z
 
         def edge(p, q):
@@ -281,7 +268,7 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
             each = [builder.fcmp_ordered(comparison, weight, zero) for weight in weights]
             signs.append(builder.and_(builder.and_(each[0], each[1]), each[2]))
         for row, value in enumerate((weights[1], weights[2], total, depth)):
-            builder.store(value, _at(builder, results, row * ROW_BYTES, _DOUBLES), align=ROW_BYTES)
+            builder.store(value, place_at(builder, results, row * ROW_BYTES, _DOUBLES), align=ROW_BYTES)
         inside = builder.and_(builder.or_(*signs), builder.fcmp_ordered("!=", total, zero))
         return _mask_as_int(builder, inside)
 

@@ -7,6 +7,7 @@ gets a ray to every cell of the pupil. Points far outside the beam are left unkn
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,13 +19,14 @@ from projector.tracing.light_path import direction_in_light_frame, in_light_fram
 from projector.tracing.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
 from projector.tracing.pupil import pupil_point
 from projector.tracing.reference import in_world
+from projector.tracing.vectors import load_word, stack_words, store_word
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
 PENUMBRA, UNDECIDED = -4, -5
 # How far beyond the beam (share of its size) visibility is found ahead, so that small changes of the lens find it there.
 BEAM_MARGIN = 0.3
 # Rays that all have to be blocked before a point counts as dark: cells spread over the whole pupil, rim first.
-_N_PROBES = 20
+N_PROBES = 20
 
 
 @formula
@@ -44,16 +46,31 @@ def _ray_place(ray, n_side):
     return u, v
 
 
-@formula
-def _blocker(bvh, light, origin, place, normal, u, v, likely):
-    """What hides the pupil point at (u, v): 0 nothing, 1 the smooth surface's own horizon, below 0 a leaf of the tree."""
-    px, py = pupil_point(light.pupil, u, v)
-    ax = light.radius * px
-    ay = light.radius * py
-    if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
-        return np.int64(1)
-    goal = in_world(light, ax, ay)
-    return blocker(bvh, origin, subtract(goal, origin), SEGMENT_START, 1.0, min(likely, 0))
+class Aims(NamedTuple):
+    """Places in the pupil (m) that shadow rays go to: probes (N_PROBES, 2) and rays (n_side² · RAYS_PER_CELL, 2), cell after cell."""
+
+    probes: np.ndarray
+    rays: np.ndarray
+
+
+def aims_at(light, n_side: int) -> Aims:
+    """Where rays to a light's pupil go if it is cut into n_side² cells; found once, as it takes a sine and a cosine each."""
+    aims = Aims(np.empty((N_PROBES, 2)), np.empty((n_side * n_side * RAYS_PER_CELL, 2)))
+    _fill_aims(light.pupil, light.radius, n_side, aims)
+    return aims
+
+
+@kernel
+def _fill_aims(pupil, radius, n_side, aims):
+    """Fill both tables of Aims."""
+    for probe in range(N_PROBES):
+        u, v = _probe_place(probe)
+        x, y = pupil_point(pupil, u, v)
+        aims.probes[probe, 0], aims.probes[probe, 1] = radius * x, radius * y
+    for ray in range(n_side * n_side * RAYS_PER_CELL):
+        u, v = _ray_place(ray, n_side)
+        x, y = pupil_point(pupil, u, v)
+        aims.rays[ray, 0], aims.rays[ray, 1] = radius * x, radius * y
 
 
 @formula
@@ -73,27 +90,46 @@ def _probe_place(probe):
 
 
 @formula
-def _probes(bvh, light, origin, place, normal, first, step):
+def _blocker(bvh, light, origin, place, normal, aims, aim, likely):
+    """What hides one of the aims (k, 2): 0 nothing, 1 the smooth surface's own horizon, below 0 a leaf of the tree."""
+    ax = aims[aim, 0]
+    ay = aims[aim, 1]
+    if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
+        return np.int64(1)
+    goal = in_world(light, ax, ay)
+    return blocker(bvh, origin, subtract(goal, origin), SEGMENT_START, 1.0, min(likely, 0))
+
+
+@formula
+def forget_blockers(known):
+    """Clear the N_PROBES words that hold the leaf that last blocked each probe: it mostly blocks a neighbour's ray there too."""
+    for probe in range(N_PROBES):
+        store_word(known, probe, np.int64(0))
+
+
+@formula
+def _probes(bvh, light, aims, origin, place, normal, first, step, known):
     """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is found."""
-    n_seen, n_blocked, found = 0, 0, np.int64(0)
-    for probe in range(first, _N_PROBES, step):
-        u, v = _probe_place(probe)
-        found = _blocker(bvh, light, origin, place, normal, u, v, found)
+    n_seen, n_blocked = 0, 0
+    for probe in range(first, N_PROBES, step):
+        found = _blocker(bvh, light, origin, place, normal, aims.probes, probe, load_word(known, probe))
         if found == 0:
             n_seen += 1
         else:
             n_blocked += 1
+            store_word(known, probe, found)
         if n_seen > 0 and n_blocked > 0:
             break
     return n_seen, n_blocked
 
 
 @formula
-def look_at_point(bvh, light, points, i, beam, probes, first_probe):
+def look_at_point(bvh, light, aims, points, i, beam, probes, first_probe, known):
     """DARK, LIT, UNKNOWN or PENUMBRA for one point.
 
     With `probes` = 0 the cone is tried before any ray, which pays where most points are lit. With 1 or more, rays go
     first, only every so many of the probes from `first_probe` on: near a shadow's edge two of them decide.
+    aims: Aims of the light; known: address of `forget_blockers`, for a run over neighbours.
     """
     x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     facet = direction_in_light_frame(light, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
@@ -110,7 +146,7 @@ def look_at_point(bvh, light, points, i, beam, probes, first_probe):
     n_blocked = 0
     for turn in range(2):
         if (turn == 0) == (probes > 0):
-            n_seen, n_blocked = _probes(bvh, light, origin, (x, y, z), normal, first_probe, max(probes, 1))
+            n_seen, n_blocked = _probes(bvh, light, aims, origin, (x, y, z), normal, first_probe, max(probes, 1), known)
             if n_seen == 0:
                 return DARK
             if n_blocked > 0 or turn == 1:
@@ -124,18 +160,20 @@ def look_at_point(bvh, light, points, i, beam, probes, first_probe):
 
 
 @kernel
-def look_first(bvh, light, points, beam, start, stop, state):
+def look_first(bvh, light, aims, points, beam, start, stop, state):
     """First pass over points start … stop: of state (n,) int32, what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
 
     beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
     """
+    known = stack_words(N_PROBES)
+    forget_blockers(known)
     for i in range(start, stop):
         if state[i] == UNDECIDED:
-            state[i] = look_at_point(bvh, light, points, i, beam, 0, 0)
+            state[i] = look_at_point(bvh, light, aims, points, i, beam, 0, 0, known)
 
 
 @formula
-def rays_arriving(bvh, light, points, i, cell, n_side, wanted, likely):
+def rays_arriving(bvh, light, aims, points, i, cell, wanted, likely):
     """(mask of the wanted rays from point i to one cell of the pupil that arrive, what blocked the last one that does not).
 
     wanted: mask of rays; likely: what blocked a ray nearby, from an earlier call, or 0.
@@ -146,8 +184,7 @@ def rays_arriving(bvh, light, points, i, cell, n_side, wanted, likely):
     arrived = 0
     for part in range(RAYS_PER_CELL):
         if wanted >> part & 1:
-            u, v = _ray_place(cell * RAYS_PER_CELL + part, n_side)
-            found = _blocker(bvh, light, origin, place, normal, u, v, likely)
+            found = _blocker(bvh, light, origin, place, normal, aims.rays, cell * RAYS_PER_CELL + part, likely)
             if found == 0:
                 arrived |= 1 << part
             else:
@@ -156,12 +193,12 @@ def rays_arriving(bvh, light, points, i, cell, n_side, wanted, likely):
 
 
 @kernel
-def look_closely(bvh, light, points, rows, n_side, start, stop, seen):
+def look_closely(bvh, light, aims, points, rows, n_side, start, stop, seen):
     """Second pass: shadow rays to every cell for the points rows[start … stop]; seen (p, n_side²) uint8."""
     likely = np.int64(0)
     for row in range(start, stop):
         for cell in range(n_side * n_side):
-            seen[row, cell], likely = rays_arriving(bvh, light, points, rows[row], cell, n_side, ALL_RAYS, likely)
+            seen[row, cell], likely = rays_arriving(bvh, light, aims, points, rows[row], cell, ALL_RAYS, likely)
 
 
 @kernel

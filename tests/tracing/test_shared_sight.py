@@ -80,13 +80,18 @@ def _shafts(tree, middles, normals, spread, centre, radius, perhaps):
         perhaps[i] = shaft_may_touch(tree, middle, spread, 0.0, normal, centre, radius, 1.0)
 
 
-def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free():
-    """Patches on a floor under a cloud of triangles; rays from random points of a patch to random points of the pupil's ball."""
+@pytest.mark.parametrize(("spread", "unproven"), [(0.02, 0.1), (0.055, 0.4), (0.12, 0.4)], ids=["narrower than the pupil", "as wide", "wider"])
+def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free(spread, unproven):
+    """Patches on a floor under a cloud of triangles; rays from random points of a patch to random points of the pupil's ball.
+
+    unproven: the share of patches without a blocked ray that may stay unproven. The wider the shaft, the more often a
+    triangle grazes it that 200 rays miss, and the rounder the ends that the proof has to take in.
+    """
     random = np.random.default_rng(5)
     soup = random.uniform([-1, 0.2, -1], [1, 1.6, 1], (60, 1, 3)) + 0.06 * random.normal(size=(60, 3, 3))
     floor = np.array([[[-3, 0, -3], [3, 0, 3], [3, 0, -3]], [[-3, 0, -3], [-3, 0, 3], [3, 0, 3]]], float)
     tree = bvh.build_bvh(np.concatenate([soup, floor]).reshape(-1, 3), np.arange(186).reshape(-1, 3))
-    centre, radius, spread, count = np.array([0.3, 2.0, 0.4]), 0.06, 0.02, 3000
+    centre, radius, count = np.array([0.3, 2.0, 0.4]), 0.06, 3000
     middles = np.column_stack([random.uniform(-1, 1, count), np.zeros(count), random.uniform(-1, 1, count)])
     normals = np.tile([0.0, 1.0, 0.0], (count, 1))
     perhaps = np.empty(count, bool)
@@ -103,7 +108,7 @@ def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free():
     assert not blocked[~perhaps].any()
     # And the proof is given for most patches that no ray found blocked.
     assert (blocked == 0).sum() > 100
-    assert perhaps[blocked == 0].mean() < 0.1
+    assert perhaps[blocked == 0].mean() < unproven
 
 
 def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):

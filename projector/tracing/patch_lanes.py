@@ -1,0 +1,263 @@
+"""The patches of eight wavelengths looked up in the blurred stack at once, one wavelength to a lane of a machine vector.
+
+A point asks the stack once for each wavelength, and once more for each cell of the pupil if a shadow's edge crosses it: this
+is most of what a turn of the focus ring costs. Neighbouring wavelengths want neighbouring levels, not the same one, so the
+levels' data are loaded row by row and turned over into lanes. As in `vectors`, LLVM is written directly.
+
+A table of TABLE_WORDS words on the stack holds a point's eight patches between the steps:
+
+    clear_patches      nothing added up yet, nothing in the way
+    choose_patches     where each patch's middle lies, how it moves with the place in the pupil, its two levels and their shares
+    add_patches        one look-up each, for one place in the pupil, added up
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from llvmlite import ir
+from numba.core import cgutils, types
+from numba.extending import intrinsic
+
+from projector.tracing.convolution import FULL
+from projector.tracing.vectors import ROW_BYTES, WIDTH as LANES, place_at, spread
+
+_INT32, _INT64, _FLOAT = ir.IntType(32), ir.IntType(64), ir.FloatType()
+_FLOATS, _INTS = ir.VectorType(_FLOAT, LANES), ir.VectorType(_INT32, LANES)
+
+# Rows of the table. Those of a level: FIRST_LEVEL + 8 · (0 the finer, 1 the coarser) + these; the addresses take two rows.
+X, Y, SCALE, SHARE, PASSED, SUM, FIRST_LEVEL = range(7)
+LEFT, TOP, INVERSE_PITCH, LAST_COLUMN, LAST_ROW, ROW_LENGTH, ADDRESSES = range(7)
+TABLE_WORDS = (FIRST_LEVEL + 16) * ROW_BYTES // 8
+
+# A level as `choose_patches` reads it: one vector of float32 left, top, inverse pitch, last row and diameter, int32 width and
+# int64 offset in the block of texels.
+LEVEL = np.dtype([("left", "f4"), ("top", "f4"), ("inverse_pitch", "f4"), ("last_row", "f4"), ("diameter", "f4"), ("width", "i4"), ("offset", "i8")])
+
+
+class _Lanes:
+    """Eight numbers of a vector; arithmetic on it writes the machine's instructions."""
+
+    def __init__(self, builder, value):
+        self.builder, self.value = builder, value
+
+    def _float(self, other) -> ir.Value:
+        return other.value if isinstance(other, _Lanes) else ir.Constant(_FLOATS, [float(other)] * LANES)
+
+    def _made(self, operation: str, other) -> _Lanes:
+        return _Lanes(self.builder, getattr(self.builder, operation)(self.value, self._float(other)))
+
+    def __add__(self, other):
+        return self._made("fadd", other)
+
+    def __sub__(self, other):
+        return self._made("fsub", other)
+
+    def __mul__(self, other):
+        return self._made("fmul", other)
+
+    def __truediv__(self, other):
+        return self._made("fdiv", other)
+
+    def compared(self, sign: str, other) -> ir.Value:
+        """A mask of lanes."""
+        return self.builder.fcmp_ordered(sign, self.value, self._float(other))
+
+    def where(self, mask: ir.Value, otherwise) -> _Lanes:
+        """These numbers in the lanes of the mask, others elsewhere."""
+        return _Lanes(self.builder, self.builder.select(mask, self.value, self._float(otherwise)))
+
+    def without_sign(self) -> _Lanes:
+        return self._called("llvm.fabs")
+
+    def root(self) -> _Lanes:
+        return self._called("llvm.sqrt")
+
+    def _called(self, name: str) -> _Lanes:
+        function = cgutils.get_or_insert_function(self.builder.module, ir.FunctionType(_FLOATS, [_FLOATS]), f"{name}.v{LANES}f32")
+        return _Lanes(self.builder, self.builder.call(function, [self.value]))
+
+    def whole(self) -> ir.Value:
+        """Towards zero, as int32 lanes."""
+        return self.builder.fptosi(self.value, _INTS)
+
+
+def _of_ints(builder, value) -> _Lanes:
+    return _Lanes(builder, builder.sitofp(value, _FLOATS))
+
+
+def _all_lanes(builder, scalar, kind=_FLOATS):
+    return spread(builder, scalar, kind)
+
+
+def _row(table_row: int) -> int:
+    return table_row * ROW_BYTES
+
+
+def _load(builder, address, row: int, kind=_FLOATS):
+    value = builder.load(place_at(builder, address, _row(row), kind), align=ROW_BYTES)
+    return _Lanes(builder, value) if kind is _FLOATS else value
+
+
+def _store(builder, value, address, row: int) -> None:
+    raw = value.value if isinstance(value, _Lanes) else value
+    builder.store(raw, place_at(builder, address, _row(row), raw.type), align=ROW_BYTES)
+
+
+def _turned_over(builder, rows: list[ir.Value]) -> list[ir.Value]:
+    """Eight vectors of eight as columns: pairs are woven, then pairs of pairs, then halves exchanged."""
+
+    def woven(first, second, *mask):
+        return builder.shuffle_vector(first, second, ir.Constant(_INTS, list(mask)))
+
+    pairs = []
+    for i in range(0, LANES, 2):
+        pairs.append(woven(rows[i], rows[i + 1], 0, 8, 1, 9, 4, 12, 5, 13))
+        pairs.append(woven(rows[i], rows[i + 1], 2, 10, 3, 11, 6, 14, 7, 15))
+    fours = []
+    for i in (0, 4):
+        for low, high in ((pairs[i], pairs[i + 2]), (pairs[i + 1], pairs[i + 3])):
+            fours.append(woven(low, high, 0, 1, 8, 9, 4, 5, 12, 13))
+            fours.append(woven(low, high, 2, 3, 10, 11, 6, 7, 14, 15))
+    near = [woven(fours[i], fours[i + 4], 0, 1, 2, 3, 8, 9, 10, 11) for i in range(4)]
+    far = [woven(fours[i], fours[i + 4], 4, 5, 6, 7, 12, 13, 14, 15) for i in range(4)]
+    return near + far
+
+
+def _step_below(builder, diameters: _Lanes, ladder, n_steps):
+    """For each lane the last step of the ladder, but its very last, whose diameter is not above the lane's: int32 lanes."""
+    found = cgutils.alloca_once_value(builder, ir.Constant(_INTS, [0] * LANES))
+    with cgutils.for_range_slice(builder, ir.Constant(_INT64, 1), builder.sub(n_steps, ir.Constant(_INT64, 1)), ir.Constant(_INT64, 1), _INT64) as (step, _):
+        rung = builder.load(place_at(builder, ladder, builder.mul(step, ir.Constant(_INT64, 4)), _FLOAT))
+        above = diameters.compared(">", _Lanes(builder, _all_lanes(builder, rung)))
+        # A mask's lanes are −1 where true.
+        builder.store(builder.sub(builder.load(found), builder.sext(above, _INTS)), found)
+    return builder.load(found)
+
+
+def _take_level(builder, table, level, levels, texels, which: int) -> _Lanes:
+    """Write one level's data of each lane (its number int32) to the table; gives back the levels' diameters."""
+    rows, start = [], FIRST_LEVEL + 8 * which
+    for lane in range(LANES):
+        number = builder.sext(builder.extract_element(level, ir.Constant(_INT32, lane)), _INT64)
+        place = builder.add(levels, builder.mul(number, ir.Constant(_INT64, ROW_BYTES)))
+        rows.append(builder.load(place_at(builder, place, 0, _FLOATS), align=4))
+        offset = builder.load(place_at(builder, place, ROW_BYTES - 8, _INT64))
+        address = builder.add(texels, builder.shl(offset, ir.Constant(_INT64, 1)))
+        builder.store(address, place_at(builder, table, _row(start + ADDRESSES) + 8 * lane, _INT64))
+    left, top, inverse_pitch, last_row, diameter, width, _, _ = _turned_over(builder, rows)
+    width = builder.bitcast(width, _INTS)
+    last_column = _of_ints(builder, width) - 1.0
+    for row, value in ((LEFT, left), (TOP, top), (INVERSE_PITCH, inverse_pitch), (LAST_COLUMN, last_column), (LAST_ROW, last_row), (ROW_LENGTH, width)):
+        _store(builder, value, table, start + row)
+    return _Lanes(builder, diameter)
+
+
+@intrinsic
+def clear_patches(typingctx, table):
+    """Nothing added up yet, and nothing in the way of any lane."""
+
+    def codegen(context, builder, signature, arguments):
+        _store(builder, ir.Constant(_FLOATS, [0.0] * LANES), arguments[0], SUM)
+        _store(builder, ir.Constant(_FLOATS, [1.0] * LANES), arguments[0], PASSED)
+        return context.get_dummy_value()
+
+    return types.void(types.int64), codegen
+
+
+@intrinsic
+def choose_patches(typingctx, table, stack, inverse_sharp, lateral, patch):
+    """Choose the two levels of eight wavelengths' patches, and where these lie.
+
+    stack          5 int64: addresses of texels, of levels (LEVEL) and of the float32 ladder of diameters; how many steps this has;
+                   how many levels later the same step for the turned pupil comes, 0 where a half turn changes nothing
+    inverse_sharp  address of 8 float32 (1/m), lateral: address of 8 float32
+    patch          7 float32: tube length s, inverse distance less the field's curvature (1/m), bend of the spherical term,
+                   diameter of the (part of the) pupil, footprint, x and y of the middle for a lateral of 1 (m)
+    """
+
+    def codegen(context, builder, signature, arguments):
+        table, stack, inverse_sharp, lateral, patch = arguments
+        texels, levels, ladder, n_steps, turned = (builder.extract_value(stack, i) for i in range(5))
+        tube, inverse_distance, bend, diameter, footprint, x, y = (_Lanes(builder, _all_lanes(builder, builder.extract_value(patch, i))) for i in range(7))
+        sharp = _Lanes(builder, builder.load(place_at(builder, inverse_sharp, 0, _FLOATS), align=4))
+        spread_out = _Lanes(builder, builder.load(place_at(builder, lateral, 0, _FLOATS), align=4))
+        scale = tube * (sharp - inverse_distance)
+        # The spherical term stretches a cell more along the radius than across it; its area decides.
+        stretched = ((scale + bend) * (scale + bend * 3.0)).without_sign()
+        wide = (diameter * diameter * stretched + footprint * footprint).root()
+        _store(builder, x * spread_out, table, X)
+        _store(builder, y * spread_out, table, Y)
+        _store(builder, scale + bend, table, SCALE)
+        step = _step_below(builder, wide, ladder, n_steps)
+        later = builder.select(scale.compared("<", 0.0), _all_lanes(builder, builder.trunc(turned, _INT32), _INTS), ir.Constant(_INTS, [0] * LANES))
+        level = builder.add(step, later)
+        low = _take_level(builder, table, level, levels, texels, 0)
+        high = _take_level(builder, table, builder.add(level, ir.Constant(_INTS, [1] * LANES)), levels, texels, 1)
+        share = (wide - low) / (high - low)
+        share = share.where(share.compared(">", 0.0), 0.0)
+        share = share.where(share.compared("<", 1.0), 1.0)
+        # Small patches add to the pixels' own blur by their squares.
+        _store(builder, share.where(low.compared(">", 0.0), share * share), table, SHARE)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.UniTuple(types.int64, 5), types.int64, types.int64, types.UniTuple(types.float32, 7)), codegen
+
+
+def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
+    """One level at eight places of the gate plane (m), linear between texel centres, 0 outside; FULL is open."""
+    start = FIRST_LEVEL + 8 * which
+    left, top, inverse_pitch, last_column, last_row = (_load(builder, table, start + row) for row in (LEFT, TOP, INVERSE_PITCH, LAST_COLUMN, LAST_ROW))
+    row_length = _load(builder, table, start + ROW_LENGTH, _INTS)
+    column, row = (x - left) * inverse_pitch, (y - top) * inverse_pitch
+    held = column.compared(">=", 0.0)
+    for mask in (row.compared(">=", 0.0), column.compared("<", last_column), row.compared("<", last_row)):
+        held = builder.and_(held, mask)
+    column, row = column.where(held, 0.0), row.where(held, 0.0)
+    j, i = column.whole(), row.whole()
+    right, lower = column - _of_ints(builder, j), row - _of_ints(builder, i)
+    upper_index = builder.add(builder.mul(i, row_length), j)
+    lower_index = builder.add(upper_index, row_length)
+    lines = []
+    for index in (upper_index, lower_index):
+        pairs = ir.Constant(_INTS, ir.Undefined)
+        for lane in range(LANES):
+            number = ir.Constant(_INT32, lane)
+            base = builder.load(place_at(builder, table, _row(start + ADDRESSES) + 8 * lane, _INT64))
+            offset = builder.shl(builder.zext(builder.extract_element(index, number), _INT64), ir.Constant(_INT64, 1))
+            # Two 16-bit neighbours in one load: little-endian, as all machines that numba knows.
+            pairs = builder.insert_element(pairs, builder.load(place_at(builder, base, offset, _INT32), align=2), number)
+        first = _of_ints(builder, builder.and_(pairs, ir.Constant(_INTS, [0xFFFF] * LANES)))
+        second = _of_ints(builder, builder.lshr(pairs, ir.Constant(_INTS, [16] * LANES)))
+        lines.append(first + (second - first) * right)
+    value = lines[0] + (lines[1] - lines[0]) * lower
+    return value.where(held, 0.0)
+
+
+@intrinsic
+def add_patches(typingctx, table, ax, ay, factor):
+    """Look the eight patches up as seen from (ax, ay) (m) in the pupil, and add factor · what passes (open gate on the axis = 1)."""
+
+    def codegen(context, builder, signature, arguments):
+        table = arguments[0]
+        ax, ay, factor = (_Lanes(builder, _all_lanes(builder, value)) for value in arguments[1:])
+        scale = _load(builder, table, SCALE)
+        x, y = _load(builder, table, X) + scale * ax, _load(builder, table, Y) + scale * ay
+        fine, coarse = _looked_up(builder, table, 0, x, y), _looked_up(builder, table, 1, x, y)
+        light = fine + (coarse - fine) * _load(builder, table, SHARE)
+        _store(builder, _load(builder, table, SUM) + light * factor * (1.0 / FULL) * _load(builder, table, PASSED), table, SUM)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.float32, types.float32, types.float32), codegen
+
+
+@intrinsic
+def add_open(typingctx, table, factor):
+    """The same where nothing of the stencil stands in the way: add factor."""
+
+    def codegen(context, builder, signature, arguments):
+        table, factor = arguments
+        light = _Lanes(builder, _all_lanes(builder, factor)) * _load(builder, table, PASSED)
+        _store(builder, _load(builder, table, SUM) + light, table, SUM)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.float32), codegen
