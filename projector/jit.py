@@ -2,7 +2,7 @@
 
 `formula`  plain Python, also callable from kernels: reports, tests and kernels share one text of each law.
 `kernel`   a compiled entry: arrays and numbers in, arrays and numbers out; releases the GIL, never raises, never speaks.
-`summing_kernel`, `building_kernel`  the same, but it may fuse products with sums, or allocate.
+`building_kernel`  the same, but it may allocate.
 
 Compiled kernels are kept between runs. numba does not notice an edit in a module that a kernel calls into, so the
 folder is named by a hash of every source file that kernels may be made of and of numba's version.
@@ -98,6 +98,4 @@ def kernels_are_compiled() -> bool:
 # look-ups of a picture take six times as long. What has to allocate is marked `building_kernel`.
 formula = register_jitable(forceinline=True, _nrt=False)
 kernel = numba.njit(cache=True, nogil=True, error_model="numpy", _nrt=False)
-# A product and a sum may become one instruction: for plain sums of finite numbers, where it only saves a rounding.
-summing_kernel = numba.njit(cache=True, nogil=True, error_model="numpy", _nrt=False, fastmath={"contract"})
 building_kernel = numba.njit(cache=True, nogil=True, error_model="numpy")

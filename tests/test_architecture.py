@@ -94,7 +94,7 @@ def test_module_names_say_something(path):
 
 def takes_a_mark(tree: ast.AST) -> bool:
     """Whether a module marks functions as kernels or formulas."""
-    marks = {"formula", "kernel", "summing_kernel", "building_kernel"}
+    marks = {"formula", "kernel", "building_kernel"}
     return any(isinstance(node, ast.ImportFrom) and node.module == "projector.jit" and marks & {alias.name for alias in node.names} for node in ast.walk(tree))
 
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from projector.jit import kernel, summing_kernel
+from projector.jit import kernel
+from projector.tracing.vectors import STRIP, address_of, sum_taps
 
 FULL = 65535.0
 
@@ -28,39 +29,27 @@ def quantise(values, out):
         _quantise_row(values[row], out, row)
 
 
-@summing_kernel
-def convolve_taps(padded, rows, columns, weights, total, out):
-    """out[y, x] = Σ weights · padded[y + rows, x + columns], as texels; total (w,) float32 is room for one row.
-
-    The number of taps is a multiple of four: four at a time halve the traffic with the row of sums.
-    """
-    width = out.shape[1]
-    for y in range(out.shape[0]):
-        for x in range(width):
-            total[x] = 0.0
-        for tap in range(0, weights.shape[0], 4):
-            a, b, c, d = weights[tap], weights[tap + 1], weights[tap + 2], weights[tap + 3]
-            # Slices from each tap's column on: indices that cannot be negative let the compiler use vectors.
-            p = padded[y + rows[tap], columns[tap] :]
-            q = padded[y + rows[tap + 1], columns[tap + 1] :]
-            r = padded[y + rows[tap + 2], columns[tap + 2] :]
-            s = padded[y + rows[tap + 3], columns[tap + 3] :]
-            for x in range(width):
-                total[x] += (a * p[x] + b * q[x]) + (c * r[x] + d * s[x])
-        _quantise_row(total, out, y)
+@kernel
+def _convolve_taps(padded, offsets, weights, sums, out):
+    """out[y, x] = Σ weights · padded at (y, x) + offsets (bytes), as texels; sums (w rounded up to STRIP,) float32 is room for one row."""
+    height, width = out.shape
+    places, row_bytes = address_of(padded), 4 * padded.shape[1]
+    for y in range(height):
+        for x in range(0, width, STRIP):
+            sum_taps(places + y * row_bytes + 4 * x, address_of(offsets), address_of(weights), weights.shape[0], address_of(sums) + 4 * x)
+        _quantise_row(sums, out, y)
 
 
 def convolve_directly(picture: np.ndarray, weights: np.ndarray, out: np.ndarray) -> None:
     """Full convolution of picture (h, w) float32 with weights (k, k), tap by tap, into out (h + k − 1, w + k − 1) uint16."""
-    size = weights.shape[0]
-    padded = np.pad(picture, size - 1)
+    margin = weights.shape[0] - 1
+    width = -(-out.shape[1] // STRIP) * STRIP
+    padded = np.zeros((out.shape[0] + margin, width + margin), np.float32)
+    padded[margin : margin + picture.shape[0], margin : margin + picture.shape[1]] = picture
     rows, columns = np.nonzero(weights)
-    spare = -rows.size % 4
-    rows, columns = np.pad(rows, (0, spare)), np.pad(columns, (0, spare))
-    taps = weights[rows, columns].astype(np.float32)
-    taps[taps.size - spare :] = 0.0
     # Convolution reads the picture against the kernel's order: tap (i, j) sits (k − 1 − i, k − 1 − j) further on.
-    convolve_taps(padded, size - 1 - rows, size - 1 - columns, taps, np.empty(out.shape[1], np.float32), out)
+    offsets = 4 * ((margin - rows) * padded.shape[1] + margin - columns)
+    _convolve_taps(padded, offsets, weights[rows, columns].astype(np.float32), np.empty(width, np.float32), out)
 
 
 class Spectrum:

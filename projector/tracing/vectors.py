@@ -275,3 +275,38 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
     triple = types.UniTuple(types.float64, 3)
     pair = types.UniTuple(types.float64, 2)
     return types.int64(types.int64, types.UniTuple(types.int64, 3), triple, pair, types.int64), codegen
+
+
+STRIP = 64
+"""Neighbouring sums that `sum_taps` makes at once: as many as stay in a core's registers."""
+
+
+@intrinsic
+def sum_taps(typingctx, first, offsets, weights, n_taps, sums):
+    """STRIP sums over taps, sum x being Σ weights[tap] · the float32 at first + offsets[tap] + 4·x; products and sums may be fused.
+
+    first    address of the strip's place in a picture of float32
+    offsets  address of n_taps int64, bytes; weights: address of n_taps float32
+    sums     address where the STRIP float32 are put
+    """
+
+    def codegen(context, builder, signature, arguments):
+        first, offsets, weights, n_taps, sums = arguments
+        n_vectors = STRIP // WIDTH
+        fused = cgutils.get_or_insert_function(builder.module, ir.FunctionType(_FLOATS, [_FLOATS] * 3), f"llvm.fmuladd.v{WIDTH}f32")
+        zero = ir.Constant(_FLOATS, [0.0] * WIDTH)
+        totals = [cgutils.alloca_once_value(builder, zero) for _ in range(n_vectors)]
+        for total in totals:
+            builder.store(zero, total)
+        with cgutils.for_range(builder, n_taps, intp=_INT64) as loop:
+            offset = builder.load(place_at(builder, offsets, builder.mul(loop.index, ir.Constant(_INT64, 8)), _INT64))
+            weight = builder.load(place_at(builder, weights, builder.mul(loop.index, ir.Constant(_INT64, 4)), ir.FloatType()))
+            weight, start = spread(builder, weight, _FLOATS), builder.add(first, offset)
+            for vector, total in enumerate(totals):
+                values = builder.load(place_at(builder, start, vector * ROW_BYTES, _FLOATS), align=4)
+                builder.store(builder.call(fused, [values, weight, builder.load(total)]), total)
+        for vector, total in enumerate(totals):
+            builder.store(builder.load(total), place_at(builder, sums, vector * ROW_BYTES, _FLOATS), align=4)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.int64, types.int64, types.int64, types.int64), codegen
