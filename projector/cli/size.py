@@ -214,11 +214,9 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     values = 1.0 - new.transmission if spec.stencil.inverted else new.transmission
     values = encode_srgb(values) if spec.stencil.grey == "glass" else values
     write_png(path, np.round(255.0 * np.clip(values, 0.0, 1.0)).astype(np.uint8), record(loaded, "straighten", projector=spec.name))
-    named = list(zip(("top left", "top right", "bottom right", "bottom left"), new.corners_mm.tolist(), strict=True))
     words = [
-        f"{spec.name}: lands straight on {new.wall}, {new.width_m:.3f} × {new.height_m:.3f} m",
-        f"{spec.name}: its corners in the gate, mm right and down of the middle, as landed: " + ", ".join(f"{name} ({x:+.2f}, {y:+.2f})" for name, (x, y) in named),
-        f'{spec.name}: put it in the old one\'s place: stencil = {{ file = "{path.name}", width_mm = {spec.stencil.width_mm:g} }}',
+        f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light",
+        f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; width, grey and inverted stay as they are",
     ]
-    result = {"projector": spec.name, "wall": new.wall, "width_m": new.width_m, "height_m": new.height_m, "corners_m": new.corners_m.tolist(), "corners_in_gate_mm": new.corners_mm.tolist()}
+    result = {"projector": spec.name, "wall": new.wall, "width_m": new.open_width_m, "height_m": new.open_height_m, "bitmap_width_m": new.width_m, "bitmap_height_m": new.height_m, "bitmap_corners_m": new.corners_m.tolist(), "bitmap_corners_in_gate_mm": new.corners_mm.tolist()}
     return Answer(result, words, [path], warnings)

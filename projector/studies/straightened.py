@@ -1,7 +1,7 @@
 """A stencil drawn askew so that it lands straight: what a tilted wall does to the picture is undone, the whole projective map.
 
 Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and takes
-what the wanted picture has there. The picture is the largest upright one that both the light and the wall hold.
+what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the wall hold.
 """
 
 from __future__ import annotations
@@ -19,13 +19,15 @@ from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_a
 
 # The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
 _LEAST_COLUMNS, _N_PLACES = 1024, 3
+# What transmits less does not count as open.
+_LEAST_OPEN = 0.02
 
 
 @dataclass(frozen=True)
 class Straightened:
     """A new stencil (h, w) float32 of transmission 0..1, as it lands, for the same `width_mm` in the gate.
 
-    wall: the surface's name; width_m, height_m: of the picture on it; corners_m (4, 3): its top left, top right, bottom
+    wall: the surface's name; width_m, height_m: of the whole bitmap on it, open_width_m, open_height_m: of what is open in it; corners_m (4, 3): its top left, top right, bottom
     right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the gate, right
     and down from its middle, as landed.
     """
@@ -36,6 +38,8 @@ class Straightened:
     height_m: float
     corners_m: np.ndarray
     corners_mm: np.ndarray
+    open_width_m: float
+    open_height_m: float
 
 
 def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened:
@@ -48,9 +52,11 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     plane = _plane_of(scene, spec, light, arrays)
-    picture = stencil_of(scene, spec).transmission
+    picture = _within_the_gate(spec, stencil_of(scene, spec).transmission)
     shape = picture.shape[0] / picture.shape[1]
-    centre, half_width = _largest(plane, light, _opening(spec, shape), shape)
+    open_part = _open_part(spec, picture, shape)
+    centre, half_width = _largest(plane, light, _opening(spec, shape), open_part)
+    lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
     corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
     corners_m = plane.points(corners)
     return Straightened(
@@ -60,6 +66,8 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
         2.0 * half_width * shape,
         corners_m,
         1e3 * _in_the_gate(light, corners_m),
+        half_width * (highest[0] - lowest[0]),
+        half_width * (highest[1] - lowest[1]),
     )
 
 
@@ -123,17 +131,42 @@ def _opening(spec, shape: float) -> np.ndarray:
     return sides * np.minimum(1.0, gate.half_width / lengths)[:, None]
 
 
-def _largest(plane: _Plane, light, opening: np.ndarray, shape: float) -> tuple[np.ndarray, float]:
-    """Middle (2,) and half width (m) of the largest upright picture within the light and the wall: a linear programme.
+def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:
+    """The bitmap with what the gate covers as metal: a round gate is to land as a circle."""
+    gate, pitch = gate_of(spec), 1e-3 * spec.stencil.width_mm / picture.shape[1]
+    y, x = ((np.arange(count) - 0.5 * (count - 1)) * pitch for count in picture.shape)
+    inward = gate.half_width - np.hypot(x[None, :], y[:, None]) if gate.is_round else np.minimum(gate.half_width - np.abs(x)[None, :], gate.half_height - np.abs(y)[:, None])
+    return picture * np.clip(inward / pitch + 0.5, 0.0, 1.0).astype(np.float32)
 
-    A rectangle lies within a convex outline if for each side n·c + a·(|n_x| + |n_y|·shape) is at most that side's distance.
+
+def _open_part(spec, picture: np.ndarray, shape: float) -> np.ndarray:
+    """Corners (n, 2) of the hull round what is open in a picture, right and up, in half widths of it."""
+    from scipy.spatial import ConvexHull
+
+    rows, columns = np.nonzero(picture > _LEAST_OPEN)
+    if rows.size == 0:
+        raise SceneError(Fault(found=f"the stencil {spec.stencil.file} of {spec.name} lets no light through its gate", allowed="one with an open part", try_="inverted = true, or a smaller width_mm"))
+    half = 0.5 * picture.shape[1]
+    middles = np.column_stack([columns + 0.5 - half, shape * half - rows - 0.5])
+    # Of a hull's candidates only the ends of each row matter; each is a whole pixel.
+    starts = np.flatnonzero(np.diff(rows, prepend=-1))
+    low, high = np.minimum.reduceat(middles[:, 0], starts), np.maximum.reduceat(middles[:, 0], starts)
+    height = middles[starts, 1]
+    corners = np.concatenate([np.column_stack([x, y]) for x in (low - 0.5, high + 0.5) for y in (height - 0.5, height + 0.5)])
+    return corners[ConvexHull(corners).vertices] / half
+
+
+def _largest(plane: _Plane, light, opening: np.ndarray, open_part: np.ndarray) -> tuple[np.ndarray, float]:
+    """Middle (2,) and half width (m) of the largest upright picture whose open part lies within the light and the wall: a linear programme.
+
+    A hull of corners p lies within a convex outline if for each side n·c + a·max(n·p) is at most that side's distance.
     """
     from scipy.optimize import linprog
     from scipy.spatial import ConvexHull
 
     lit = plane.met_by(light, gate_rays(light, opening[:, 0], opening[:, 1]))
     sides = np.concatenate([ConvexHull(lit).equations, ConvexHull(plane.outline).equations])
-    reach = np.abs(sides[:, 0]) + np.abs(sides[:, 1]) * shape
+    reach = (sides[:, :2] @ open_part.T).max(axis=1)
     found = linprog([0.0, 0.0, -1.0], np.column_stack([sides[:, :2], reach]), -sides[:, 2], bounds=[(None, None), (None, None), (0.0, None)])
     if not found.success or not found.x[2] > 0.0:
         raise SceneError(Fault(found=f"no upright picture fits where the light lands on {plane.name}", allowed="a beam that lands on it", try_="aim at its middle"))

@@ -1,7 +1,7 @@
 """Pictures blurred with small pictures, written as the 16-bit texels that look-ups read.
 
-Small kernels are summed tap by tap, row by row, which the compiler turns into vector code; large ones go through a real
-Fourier transform (scipy). Both take a picture (h, w) and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
+Small kernels are summed tap by tap, a strip of neighbours at once; large ones go through a real Fourier transform (scipy).
+Both take a picture (h, w) and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
 """
 
 from __future__ import annotations
