@@ -154,7 +154,7 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
             "projector": spec.name, "lands_on": outline.lands_on, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
             "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "width_m": outline.width_m, "height_m": outline.height_m,
             "top_right_bottom_left_m": list(outline.sides_m), "top_right_bottom_left_stops": list(outline.side_stops), "keystone_across": outline.keystone_across,
-            "keystone_up": outline.keystone_up, "missed_share": outline.missed_share, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+            "keystone_up": outline.keystone_up, "missed_share": outline.missed_share, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
         }  # fmt: skip
         words += _outline_words(spec.name, outline, formula)
         if width_m is not None:
@@ -173,13 +173,14 @@ def _further_back(study, spec, formula, width_m) -> dict:
 
 def _outline_words(name: str, outline, formula) -> list[str]:
     def metres(value):
-        return f"{value:.3f} m" if math.isfinite(value) else "partly off the surface"
+        return f"{value:.3f} m" if math.isfinite(value) else f"partly off {outline.lands_on}"
 
     def by_side(values, text):
         return ", ".join(f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True))
 
+    goes_on = f" ({outline.lands_on} taken to go on past its edges and behind what stands before it)" if outline.goes_on else ""
     words = [
-        f"{name}: on {outline.lands_on or 'nothing'}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)",
+        f"{name}: on {outline.lands_on or 'nothing'}{goes_on}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)",
         f"{name}: sides {by_side(outline.sides_m, metres)}; {outline.missed_share:.0%} lands elsewhere",
     ]
     if all(math.isfinite(value) for value in outline.side_stops):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Optional
@@ -169,7 +170,11 @@ def _sharpness_words(found) -> list[str]:
     if found.stop is not None:
         words.append(f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops less light")
     if found.depth_m is not None:
-        words.append(f"    edges stay within {found.wanted_mm:g} mm from {found.depth_m[0]:.3f} to {found.depth_m[1]:.3f} m")
+        near, far = found.depth_m
+        if math.isnan(near):
+            words.append(f"    on the axis edges are wider than {found.wanted_mm:g} mm at every distance: the lens's colours alone are")
+        else:
+            words.append(f"    on the axis edges stay within {found.wanted_mm:g} mm from {near:.3f} to {far:.3f} m")
     return words
 
 
@@ -231,5 +236,9 @@ def _fringe_words(found, cures) -> list[str]:
         f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
         f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]} {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}",
     ]
-    words += [f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm" + (f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else "") for cure in cures]
+    for cure in cures:
+        price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
+        words.append(f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
+    if not found.passes and not cures:
+        words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth")
     return words

@@ -98,6 +98,14 @@ def _movement(light: Light, local: np.ndarray, direction: np.ndarray) -> np.ndar
     return (_gate_point(light, local + step * direction) - _gate_point(light, local - step * direction)) / (2.0 * step)
 
 
+def place_on_axis(light: Light, distance: float) -> Place:
+    """A wall square to the beam where the axis meets it, `distance` (m) from the pupil."""
+    right, down, forward = (np.array(axis) for axis in (light.right, light.down, light.forward))
+    per_metre = light.tube_length / distance
+    point = np.array(light.position) + distance * forward
+    return Place("axis", point, -forward, right, down, np.array([0.0, 0.0, distance]), np.zeros(2), np.array([per_metre, 0.0]), np.array([0.0, per_metre]))
+
+
 @dataclass(frozen=True)
 class EdgeOfLight:
     """Positions (n,) m along a direction on the surface and the share of the open gate's light there, per wavelength (n, k)."""
@@ -143,6 +151,11 @@ def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001) -
         above = np.interp(-at, steps, table)
         shares[:, i] = above if half > 0.0 else 1.0 - above
     return EdgeOfLight(offsets / per_metre, shares)
+
+
+def axial_edge_width(light: Light, weights, distance: float) -> float:
+    """10–90 % width (m) of an edge on the axis, on a wall square to the beam; weights (k,): what each wavelength adds to the luminance."""
+    return edge_by_formula(light, place_on_axis(light, distance), "across", 801).width(weights)
 
 
 def edge_measured(light: Light, place: Place, direction: str, span: float, n: int = 801) -> EdgeOfLight:

@@ -19,6 +19,8 @@ from projector.tracing.gate_image import open_bitmap
 # The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for.
 BLUE_NM, RED_NM = 450.0, 650.0
 DEFAULT_ARC_MINUTES, DEFAULT_PIXELS = 1.0, 1.0
+# What leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to work with.
+LEAST_CURE, SMALLEST_STOP = 0.9, 32.0
 
 
 @dataclass(frozen=True)
@@ -30,6 +32,7 @@ class Fringe:
     glass alone and the focus leave them; width_mm: axial and lateral together; the same in arc-minutes and camera pixels.
     dark_side, bright_side: the strongest colour on either side (sRGB "#rrggbb" and a word); largest_delta_e: ΔE*ab (CIE
     1976) between the edge and its own grey, each seen through one camera pixel. passes: width within the tolerance.
+    edge_mm: 10–90 % of the luminance.
     """
 
     projector: str
@@ -48,16 +51,21 @@ class Fringe:
     largest_delta_e: float
     tolerance_mm: float
     passes: bool
+    edge_mm: float
 
 
 @dataclass(frozen=True)
 class Cure:
-    """One thing that helps: what, its number, what the fringe becomes, and what it costs in stops (0 where nothing)."""
+    """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and the edge then.
+
+    edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe.
+    """
 
     what: str
     value: str
     width_mm: float
     cost_stops: float
+    edge_mm: float
 
 
 @dataclass(frozen=True)
@@ -86,9 +94,10 @@ def fringe(
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     minute = 1e3 / (arc_minutes(scene, place.point, 1e-3) * 1e3)
     tolerance = max(tolerance_arcmin * minute, tolerance_pixels * pixel)
-    dark, bright, largest = _rim(scene, edge_by_formula(light, place, "across"), weights, pixel)
+    edge = edge_by_formula(light, place, "across")
+    dark, bright, largest = _rim(scene, edge, weights, pixel)
     width = axial + lateral
-    return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance)
+    return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance, 1e3 * edge.width(weights[:, 1]))
 
 
 def _widths(light, place) -> tuple[float, float]:
@@ -170,36 +179,39 @@ def _word(rgb) -> str:
 
 
 def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = None) -> list[Cure]:
-    """What would bring the fringe under its tolerance, or nearest to it: a stop, a focus offset, a narrow band, another lens."""
+    """What would bring the fringe under its tolerance, or nearer to it by a tenth at least: a stop, a focus offset, a narrow band, another lens."""
     arrays = arrays or scene_arrays(scene)
     answers = []
     lens = spec.lens
 
-    def width_with(**changes) -> float:
-        light, _ = full_spectrum(scene, spec.model_copy(update=changes))
-        return sum(_widths(light, place_on_surface(scene, light, arrays, reference)))
+    def with_change(what: str, value: str, cost_stops: float = 0.0, **changes) -> Cure:
+        light, weights = full_spectrum(scene, spec.model_copy(update=changes))
+        place = place_on_surface(scene, light, arrays, reference)
+        return Cure(what, value, sum(_widths(light, place)), cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
 
     room = found.tolerance_mm - found.lateral_mm
     if found.axial_mm > 0.0 and room > 0.0:
         # Axial colour goes with the pupil's diameter.
-        wanted = lens.f_number * found.axial_mm / room
-        number = min(max(wanted, lens.f_number), 64.0)
-        width = width_with(lens=lens.model_copy(update={"f_number": number}))
-        answers.append(Cure("a smaller stop", f"f/{number:.1f}", width, 2.0 * math.log2(number / lens.f_number)))
-    answers.append(_best_offset(spec, width_with))
+        number = max(lens.f_number * found.axial_mm / room, lens.f_number)
+        if number <= SMALLEST_STOP:
+            answers.append(with_change("a smaller stop", f"f/{number:.1f}", 2.0 * math.log2(number / lens.f_number), lens=lens.model_copy(update={"f_number": number})))
+    answers.append(_best_offset(spec, with_change))
     answers.append(_narrow_band(scene, spec, found, reference, arrays))
-    answers += _other_lenses(scene, spec, found, width_with)
-    return answers
+    answers += _other_lenses(spec, with_change)
+    return [cure for cure in answers if cure.width_mm < LEAST_CURE * found.width_mm]
 
 
-def _best_offset(spec, width_with) -> Cure:
+def _best_offset(spec, with_change) -> Cure:
     """The focus offset with the narrowest fringe: balanced about yellow, blue and red reach equally far."""
     from scipy.optimize import minimize_scalar
 
+    def at(offset: float) -> Cure:
+        return with_change("a focus offset", f"{offset:+.2f} mm", focus=spec.focus.model_copy(update={"offset_mm": float(offset)}))
+
     span = 0.03 * spec.lens.focal_length_mm
     start = spec.focus.offset_mm
-    best = minimize_scalar(lambda offset: width_with(focus=spec.focus.model_copy(update={"offset_mm": float(offset)})), bounds=(start - span, start + span), method="bounded", options={"xatol": 1e-3})
-    return Cure("a focus offset", f"{best.x:+.2f} mm", float(best.fun), 0.0)
+    best = minimize_scalar(lambda offset: at(offset).width_mm, bounds=(start - span, start + span), method="bounded", options={"xatol": 1e-3})
+    return at(best.x)
 
 
 def _narrow_band(scene, spec, found: Fringe, reference, arrays) -> Cure:
@@ -214,18 +226,18 @@ def _narrow_band(scene, spec, found: Fringe, reference, arrays) -> Cure:
     lateral = np.ptp(light.lateral[inside]) * np.linalg.norm(place.gate)
     from projector.tracing.arrays import power_of
 
-    return Cure("a narrow band filter", "550 nm, 20 nm wide", float(axial + lateral) * on_surface, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)))
+    chosen = np.where(inside, weights[:, 1], 0.0)
+    edge = 1e3 * edge_by_formula(light, place, "across", 801).width(chosen)
+    return Cure("a narrow band filter", "550 nm, 20 nm wide", float(axial + lateral) * on_surface, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge)
 
 
-def _other_lenses(scene, spec, found: Fringe, width_with) -> list[Cure]:
-    """Shipped lenses of the same focal length at the same stop that fringe less."""
-    answers = []
-    for name, lens in shipped_lenses():
-        if abs(lens.focal_length_mm - spec.lens.focal_length_mm) < 0.5 and (lens.widest_f_number or lens.f_number) <= spec.lens.f_number:
-            width = width_with(lens=lens.model_copy(update={"f_number": spec.lens.f_number}))
-            if width < 0.8 * found.width_mm:
-                answers.append(Cure("another lens", name, width, 0.0))
-    return answers
+def _other_lenses(spec, with_change) -> list[Cure]:
+    """Shipped lenses of the same focal length at the same stop."""
+    return [
+        with_change("another lens", name, lens=lens.model_copy(update={"f_number": spec.lens.f_number}))
+        for name, lens in shipped_lenses()
+        if abs(lens.focal_length_mm - spec.lens.focal_length_mm) < 0.5 and (lens.widest_f_number or lens.f_number) <= spec.lens.f_number
+    ]
 
 
 def shipped_lenses():

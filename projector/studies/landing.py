@@ -9,6 +9,7 @@ import numpy as np
 
 from projector.optics import thin_lens
 from projector.scene.placement import placed_surface, point_of
+from projector.studies.edge_profile import axial_edge_width, full_spectrum
 from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays, power_of, scene_arrays
 from projector.tracing.bvh import Bvh
 from projector.tracing.first_hits import camera_points, empty_points
@@ -20,7 +21,8 @@ from projector.tracing.light_path import Light
 class Landing:
     """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
 
-    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there.
+    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, and so is edge_width_mm,
+    10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
     """
 
     projector: str
@@ -50,7 +52,7 @@ def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
 
 
 def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
-    """Where a projector of a scene lands, by the thin-lens formulas; the blur is that of a disc pupil of the same diameter."""
+    """Where a projector of a scene lands, by the thin-lens formulas."""
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     focus = focus_of(scene, spec)
@@ -66,6 +68,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     magnification = thin_lens.magnification(focus.tube_length, throw)
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
+    spectral, weights = full_spectrum(scene, spec)
     return Landing(
         spec.name,
         name,
@@ -77,7 +80,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
         1e3 * focus.tube_length,
         1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
         1e3 * blur,
-        1e3 * blur * thin_lens.DISC_EDGE_10_90,
+        1e3 * axial_edge_width(spectral, weights[:, 1], throw),
         _meter_at(scene, spec, light, throw),
     )
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
-from projector.studies.edge_profile import YELLOW_NM, Place, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.edge_profile import YELLOW_NM, Place, axial_edge_width, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.lit_pupil import LitPupil, lit_pupil
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
@@ -55,7 +55,7 @@ class Sharpness:
     doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
     lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
     stop: the smaller stop that brings edges within the wanted width (None if not wanted, or not needed).
-    depth_m: nearest and farthest distance along the axis within which edges stay below the wanted width.
+    depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
     """
 
     projector: str
@@ -146,7 +146,7 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         blade_edges(scene, spec, reference, arrays),
         within_mm,
         None if within_mm is None else stop_for(spec, yellow, widths["across"], within_mm),
-        None if within_mm is None else softness_depth(yellow, within_mm),
+        None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
         _limits(scene, spec, yellow, light, weights, place, bitmap, pixel),
         word_for(widths["across"], detail_mm, pixel),
     )
@@ -184,14 +184,29 @@ def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) ->
     return "dissolved"
 
 
-def softness_depth(light, within_mm: float) -> tuple[float, float]:
-    """Nearest and farthest distance (m) at which edges on a square wall stay below a width: 0.687·D·|Z − z_f|/z_f ≤ w."""
-    sharp = float(light.inverse_sharp[0])
-    allowed = 1e-3 * within_mm / (thin_lens.DISC_EDGE_10_90 * 2.0 * light.radius)
-    # w/(0.687·D) = |Z/z_f − 1|
-    near = max(1.0 - allowed, 0.0) / sharp if sharp > 0.0 else math.inf
-    far = (1.0 + allowed) / sharp if sharp > 0.0 else math.inf
-    return near, far
+def softness_depth(light, weights, within_mm: float) -> tuple[float, float]:
+    """Nearest and farthest distance (m) on the axis at which edges on a square wall stay within a width; NaN twice if they never do.
+
+    weights (k,): what each wavelength adds to the luminance. Without colour errors 0.687·D·|Z − z_f|/z_f ≤ w.
+    """
+    from scipy.optimize import brentq, minimize_scalar
+
+    sharp = float(weights @ light.inverse_sharp / weights.sum())
+    if not sharp > 0.0:
+        return math.inf, math.inf
+
+    def excess(logarithm: float) -> float:
+        return 1e3 * axial_edge_width(light, weights, math.exp(logarithm)) - within_mm
+
+    middle = -math.log(sharp)
+    best = minimize_scalar(excess, bounds=(middle - 0.3, middle + 0.3), method="bounded", options={"xatol": 1e-4})
+    if best.fun > 0.0:
+        return math.nan, math.nan
+    near, far = math.log(2.0 * light.tube_length), math.log(1e4)
+    return (
+        math.exp(brentq(excess, near, best.x)) if excess(near) > 0.0 else 0.0,
+        math.exp(brentq(excess, best.x, far)) if excess(far) > 0.0 else math.inf,
+    )
 
 
 def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: float) -> tuple[Limit, ...]:

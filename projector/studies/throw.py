@@ -13,6 +13,7 @@ import numpy as np
 
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
+from projector.scene.placement import placed_surface
 from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
 from projector.tracing.bvh import closest_hits
 
@@ -148,6 +149,9 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
     """How much larger a pattern gets from one throw to another: with the tube untouched, and after refocusing."""
     _positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
     focal_length = 1e-3 * focal_length_mm
+    for metres in (from_m, to_m):
+        if not metres > focal_length:
+            raise SceneError(Fault(found=f"a throw of {metres:g} m with a lens of {focal_length_mm:g} mm", allowed="a throw longer than the focal length", try_=f"{2.0 * focal_length:g} m or more"))
     return to_m / from_m, (to_m - focal_length) / (from_m - focal_length)
 
 
@@ -155,11 +159,12 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
 class Outline:
     """Where the border of a pattern lands on real surfaces.
 
-    points (n, 3) m, NaN where a border ray meets nothing; sides_m: lengths of the landed top, right, bottom and left
-    side (along the surface, NaN if any of it misses); width_m, height_m: middle to middle of opposite sides;
-    keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open gate at the middle of the
-    top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot spot); missed_share: part of the beam that meets nothing or
-    another surface than the axis does; lands_on: what the axis meets
+    points (n, 3) m, NaN where a border ray meets nothing. What follows holds for the surface that the axis meets, NaN where
+    it has no value: sides_m: lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle to
+    middle of opposite sides; keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open
+    gate at the middle of the top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot
+    spot). goes_on: it is flat, and taken to go on past its edges and behind what stands before it; missed_share: part of the
+    beam that meets nothing or another surface; lands_on: what the axis meets
     """
 
     points: np.ndarray
@@ -171,6 +176,7 @@ class Outline:
     side_stops: tuple[float, float, float, float]
     missed_share: float
     lands_on: str | None
+    goes_on: bool
 
 
 def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200) -> Outline:
@@ -188,29 +194,47 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
     along = np.linspace(-1.0, 1.0, n_side + 1)
     ones = np.ones_like(along)
     sides = [(along, -ones), (ones, along), (-along, ones), (-ones, -along)]
-    border = [_landed(light, arrays, x * half_width, y * half_height).points for x, y in sides]
+    axis = int(_landed(light, arrays, [0.0], [0.0]).owners[0])
+    name = arrays.names[axis] if axis >= 0 else None
+    plane = _plane_of(scene, name)
+
+    def on_the_surface(gate_x, gate_y) -> _Landed:
+        if plane is not None:
+            return _landed_on_plane(light, *plane, gate_x, gate_y)
+        landed = _landed(light, arrays, gate_x, gate_y)
+        elsewhere = landed.owners != axis
+        return _Landed(np.where(elsewhere[:, None], np.nan, landed.points), landed.owners, np.where(elsewhere, np.nan, landed.levels))
+
+    landed = [_landed(light, arrays, x * half_width, y * half_height) for x, y in sides]
+    border = [on_the_surface(x * half_width, y * half_height).points for x, y in sides]
     lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
     middle = n_side // 2
-    width = float(np.linalg.norm(border[1][middle] - border[3][middle]))
-    height = float(np.linalg.norm(border[0][middle] - border[2][middle]))
     cells = (np.arange(64) + 0.5) / 32.0 - 1.0
     x, y = (axis.ravel() for axis in np.meshgrid(cells, cells))
     owners = _landed(light, arrays, x * half_width, y * half_height).owners
     # The axis and the middles of the sides: top, right, bottom, left.
-    compass = _landed(light, arrays, half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0]))
-    axis = compass.owners[0]
-    name = arrays.names[axis] if axis >= 0 else None
+    levels = on_the_surface(half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])).levels
     return Outline(
-        np.concatenate(border),
+        np.concatenate([side.points for side in landed]),
         tuple(lengths),
-        width,
-        height,
+        float(np.linalg.norm(border[1][middle] - border[3][middle])),
+        float(np.linalg.norm(border[0][middle] - border[2][middle])),
         lengths[3] / lengths[1],
         lengths[0] / lengths[2],
-        tuple(float(value) for value in np.log2(compass.levels[1:] / compass.levels[0])),
+        tuple(float(value) for value in np.log2(levels[1:] / levels[0])),
         float((owners != axis).mean()),
         name,
+        plane is not None and any((side.owners != axis).any() for side in landed),
     )
+
+
+def _plane_of(scene, name: str | None) -> tuple[np.ndarray, np.ndarray] | None:
+    """A point and the normal of a flat surface of that name; None for any other."""
+    surface = next((item for item in scene.surface if item.name == name and item.shape == "flat"), None)
+    if surface is None:
+        return None
+    vertices = placed_surface(scene, surface).vertices
+    return vertices[0], np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
 
 
 class _Landed(NamedTuple):
@@ -233,13 +257,28 @@ def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
     met = faces >= 0
     t, faces = np.where(met, t, np.nan), np.maximum(faces, 0)
     normals = (np.column_stack([1.0 - u - v, u, v])[:, :, None] * arrays.surfaces.normals[arrays.surfaces.triangles[faces]]).sum(axis=1)
+    return _Landed(origins + t[:, None] * directions, np.where(met, arrays.surfaces.owners[faces], -1), _levels(light, gate_x, gate_y, directions, t, normals))
+
+
+def _landed_on_plane(light, point, normal, gate_x, gate_y) -> _Landed:
+    """Where they land on a plane without end; NaN where they never do."""
+    directions = gate_rays(light, gate_x, gate_y)
+    origin = np.array(light.position)
+    with np.errstate(divide="ignore"):
+        t = ((point - origin) @ normal) / (directions @ normal)
+    t = np.where(t > 0.0, t, np.nan)
+    levels = _levels(light, np.asarray(gate_x, float), np.asarray(gate_y, float), directions, t, np.tile(normal, (len(t), 1)))
+    return _Landed(origin + t[:, None] * directions, np.zeros(len(t), int), levels)
+
+
+def _levels(light, gate_x, gate_y, directions, t, normals) -> np.ndarray:
+    """The open gate's light (n,) over its luminance and the pupil's area where rays meet surfaces after t of their directions."""
     lengths = np.linalg.norm(directions, axis=1)
     # cosθ at the pupil is 1 over a ray's length at Z = 1; cosθ on the surface its share along the normal.
     on_surface = np.abs((directions * normals).sum(axis=1)) / (lengths * np.linalg.norm(normals, axis=1))
     glow = np.exp2(-light.gate.falloff_stops * (gate_x**2 + gate_y**2) / light.gate.norm**2)
     with np.errstate(invalid="ignore"):
-        levels = glow * on_surface / lengths / (t * lengths) ** 2
-    return _Landed(origins + t[:, None] * directions, np.where(met, arrays.surfaces.owners[faces], -1), levels)
+        return glow * on_surface / lengths / (t * lengths) ** 2
 
 
 def gate_rays(light, gate_x, gate_y) -> np.ndarray:
