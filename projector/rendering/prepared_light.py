@@ -76,38 +76,43 @@ def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, 
 
 @dataclass(frozen=True)
 class Reach:
-    """Nearest and farthest distance (m) along the axis of the points that any light can come to, and whether cells may be needed."""
+    """Of the points that any light can come to: nearest and farthest distance (m) along the axis, largest footprint over the tube length."""
 
     nearest: float
     farthest: float
-    needs_cells: bool
+    footprint: float
 
     def joined(self, other: Reach) -> Reach:
         """Both together."""
-        return Reach(min(self.nearest, other.nearest), max(self.farthest, other.farthest), self.needs_cells or other.needs_cells)
+        return Reach(min(self.nearest, other.nearest), max(self.farthest, other.farthest), max(self.footprint, other.footprint))
+
+
+NO_REACH = Reach(math.inf, 0.0, 0.0)
 
 
 def reach_of(light: Light, points: Points, state: np.ndarray) -> Reach:
     """What the stack has to serve for points of a state (n,); depends on the projector's place, not on its lens."""
-    nearest, farthest, in_penumbra, spread = depths_reached(light, points, state)
+    nearest, farthest, footprint = depths_reached(light, points, state)
     if nearest > farthest:
-        return Reach(math.inf, 0.0, False)
-    return Reach(max(nearest, 1e-3), max(farthest, 1e-3), bool(in_penumbra or spread > 1e-6))
+        return NO_REACH
+    return Reach(max(nearest, 1e-3), max(farthest, 1e-3), footprint)
 
 
 def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
-    """The levels that points within a reach need, made if they are not yet there."""
+    """The levels that points within a reach need, made if they are not yet there: for the whole pupil, and for its cells."""
     light = prepared.light
     if reach.farthest <= 0.0:
-        reach = Reach(1.0, 1.0, False)
+        reach = Reach(1.0, 1.0, 0.0)
     low, high = _patch_range(light, reach.nearest, reach.farthest)
-    needs_cells = reach.needs_cells or light.blades.limits.size > 0 or light.spherical != 0.0
-    cells_low = low / N_SIDE_PRODUCT * math.sqrt(light.pupil.area) if needs_cells else None
+    # The spherical term stretches a cell at the rim by up to three times its bend there.
+    high += 6.0 * abs(light.spherical) * (light.radius * light.pupil.reach) ** 3
+    high = math.hypot(high, reach.footprint * light.tube_length)
+    cells_low = low / N_SIDE_PRODUCT * math.sqrt(light.pupil.area)
     whole, cells = prepared.stacks
     if whole is cells:
         stack = whole.stack(low, high, cells_low)
         return stack, stack
-    return whole.stack(low, high), cells.stack(cells_low if cells_low is not None else low, high)
+    return whole.stack(low, high), cells.stack(cells_low, high)
 
 
 def squares_seen_by(light: Light, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:

@@ -31,9 +31,11 @@ from projector.rendering import point_sets, prepared_light, shadows
 from projector.rendering.develop import develop
 from projector.rendering.point_sets import QUALITIES, PointSet, Window
 from projector.rendering.tiles import Progress, Workers
+from projector.scene.placement import mesh_path, pupil_path, stencil_path
 from projector.tracing.arrays import bitmap_of, camera_arrays, focus_of, gate_of, open_gate_on_axis, reflectances_of, scene_arrays
 from projector.tracing.gate_image import draw_gate
 from projector.tracing.points import UNKNOWN
+from projector.tracing.pupil import BITMAP, RING
 from projector.tracing.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
@@ -152,7 +154,7 @@ class RenderSession:
         made = self.kept.get_recent(f"gate picture {index}", bitmap_key, lambda: self._drawn_gate(spec))
         bitmap, image = made
         light = prepared_light.light_arrays(self.scene, spec, [587.5618], bitmap)
-        stack_key = (bitmap_key, _json(spec.lens.pupil), light.pupil.kind)
+        stack_key = (bitmap_key, _json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
         stacks = self.kept.get_recent(f"stack {index}", stack_key, lambda: prepared_light.stacks_for(light, image, self.workers.threads))
         return prepared_light.prepare_light(self.scene, spec, self.quality.n_wavelengths, self.workers.threads, image, bitmap, stacks)
 
@@ -161,13 +163,17 @@ class RenderSession:
         return bitmap, draw_gate(gate_of(spec), bitmap, self.workers.threads)
 
     def _widest_radius(self, spec, light) -> float:
+        if light.pupil.kind in (RING, BITMAP):
+            # A smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
+            return light.radius
         widest = spec.lens.widest_f_number or spec.lens.f_number
         return max(light.radius, 0.5e-3 * spec.lens.focal_length_mm / widest if spec.lens.filled_pupil_mm is None else light.radius)
 
     def _visibility(self, name: str, index: int, spec, light, points):
         """First look and penumbrae of one set of points for one projector."""
         hits = self.kept.serials("hits", "shadow edges" if name == "shadow edges" else "hits")
-        key = (hits, light.position, light.right, light.down, light.forward, _json(spec.lens.pupil), light.pupil.kind)
+        shape = (_json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
+        key = (hits, light.position, light.right, light.down, light.forward, shape, light.radius if light.pupil.kind in (RING, BITMAP) else None)
         look_name = f"first look {name} {index}"
         last = self.kept.peek(look_name)
         if last is None or last[0] != key or not last[1].serves(light):
@@ -209,7 +215,7 @@ class RenderSession:
 
     def _reach(self, index: int, light, sets):
         """What a projector's stack has to serve under its widest pupil, found once for each set of points and place of the projector."""
-        total = prepared_light.Reach(math.inf, 0.0, False)
+        total = prepared_light.NO_REACH
         for name, item in zip(("grid", "outlines", "shadow edges"), sets, strict=True):
             key = self.kept.serials("hits", f"first look {name} {index}")
             make = functools.partial(prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}")[1].widest.state)
@@ -276,7 +282,8 @@ def _json(model) -> str | None:
 def _mesh_key(scene):
     """What the meshes are made from; colours are not among it."""
     exclude = {"reflectance", "colour"}
-    return tuple(item.model_dump_json(exclude=exclude) for item in (*scene.surface, *scene.figure))
+    stamps = tuple(_stamp(mesh_path(scene, item)) for item in scene.surface if item.shape == "mesh")
+    return tuple(item.model_dump_json(exclude=exclude) for item in (*scene.surface, *scene.figure)) + stamps
 
 
 def _lookup_surroundings(scene):
@@ -287,12 +294,17 @@ def _lookup_surroundings(scene):
 
 
 def _file_stamp(scene, spec):
-    """Which file the stencil is, and how old: an edited bitmap is read again."""
-    if spec.stencil is None:
-        return None
-    from projector.scene.placement import stencil_path
+    """Which file the stencil is, and how old."""
+    return None if spec.stencil is None else _stamp(stencil_path(scene, spec))
 
-    path = stencil_path(scene, spec)
+
+def _pupil_stamp(scene, spec):
+    """The same of a pupil that is drawn."""
+    shape = spec.lens.pupil
+    return None if shape is None or shape.file is None else _stamp(pupil_path(scene, shape))
+
+
+def _stamp(path):
+    """A file as it is now: an edited one is read again."""
     stat = path.stat()
     return str(path), stat.st_mtime_ns, stat.st_size
-

@@ -45,11 +45,16 @@ def placed_surface(scene, spec) -> Mesh:
     return build_surface(spec, loaded_mesh(scene, spec))
 
 
+def mesh_path(scene, spec) -> Path:
+    """The file of a surface that is a mesh."""
+    return find_file(spec.file, scene.folder, "mesh")
+
+
 def loaded_mesh(scene, spec) -> Mesh | None:
     """The mesh file of a surface as it is stored, in metres; None for other shapes."""
     if spec.shape != "mesh":
         return None
-    path = find_file(spec.file, scene.folder, "mesh")
+    path = mesh_path(scene, spec)
     stat = path.stat()
     return _mesh_file(str(path), stat.st_mtime_ns, stat.st_size, spec.unit, spec.up)
 
@@ -113,11 +118,24 @@ def _stencil_file(path: str, _changed: int, _size: int, grey: str, inverted: boo
     return load_stencil(path, grey, inverted)
 
 
+def pupil_path(scene, shape) -> Path:
+    """The bitmap file of a drawn pupil."""
+    return find_file(shape.file, scene.folder, "pupil")
+
+
+def files_of(scene) -> list[Path]:
+    """The bitmaps and meshes that a scene names, which its own text does not hold."""
+    meshes = [mesh_path(scene, item) for item in scene.surface if item.shape == "mesh"]
+    stencils = [stencil_path(scene, item) for item in scene.projector if item.stencil is not None]
+    shapes = [item.lens.pupil for item in scene.projector if item.lens.pupil is not None]
+    return meshes + stencils + [pupil_path(scene, shape) for shape in shapes if shape.file is not None]
+
+
 def pupil_bitmap(scene, shape) -> np.ndarray:
     """The bitmap (h, w) float of a drawn pupil."""
     from projector.scene.stencil import load_pupil_bitmap
 
-    return load_pupil_bitmap(find_file(shape.file, scene.folder, "pupil"))
+    return load_pupil_bitmap(pupil_path(scene, shape))
 
 
 def layout_of(scene, name: str | None):

@@ -6,6 +6,7 @@ or a column share what they can: the session keeps what a change does not touch.
 
 from __future__ import annotations
 
+import hashlib
 import math
 import threading
 from collections.abc import Iterable, Iterator
@@ -20,6 +21,7 @@ from projector.rendering.files import read_record, record, write_png
 from projector.rendering.session import RenderSession
 from projector.rendering.tiles import Progress, Workers, default_threads
 from projector.scene.faults import Fault, SceneError
+from projector.scene.placement import files_of
 from projector.scene.reader import with_overrides
 from projector.studies.landing import landing
 
@@ -211,7 +213,8 @@ def _cell_path(folder: Path, row: int, column: int) -> Path:
 
 
 def _about(scene, width, height, quality) -> dict:
-    return record(scene, "sheet", width=width, height=height, quality=quality)
+    files = [hashlib.sha256(path.read_bytes()).hexdigest()[:16] for path in files_of(scene)]
+    return record(scene, "sheet", width=width, height=height, quality=quality, files=files)
 
 
 def _kept_cell(folder, item: CellToRender, width, height, quality) -> Cell | None:

@@ -2,7 +2,8 @@
 
 A point of the scene sees the gate through every part of the pupil at once, so its light is the gate's picture averaged
 over a small copy of the pupil. The stack holds that average for a ladder of sizes; between two of them it is
-interpolated. No level is coarser than a sixteenth of its patch, neighbours are at most 1.26 apart.
+interpolated. No level is coarser than a sixteenth of its patch, neighbours are at most 1.26 apart (for the cells of a
+pupil an octave).
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ class BlurStack:
         self._spectra: dict[int, Spectrum] = {}
         self._filled: set[tuple[int, int]] = set()
         self._lock = threading.Lock()
-        self._last: tuple | None = None
+        self._made: dict[tuple[int, ...], Stack] = {}
         self._per_octave = STEPS_PER_OCTAVE_FINE if pupil.kind in (RING, BITMAP) else STEPS_PER_OCTAVE
         widest = WIDEST_PATCH * max(image.values.shape)
         self._n_steps = 1 + math.ceil(math.log2(widest / FIRST_DIAMETER) * self._per_octave)
@@ -69,7 +70,7 @@ class BlurStack:
         return 0.0 if step == 0 else FIRST_DIAMETER * 2.0 ** ((step - 1) / self._per_octave)
 
     def _steps_for(self, low: float, high: float, cells_low: float) -> list[int]:
-        """Steps of the ladder that span low … high (m), and one an octave below them down to cells_low."""
+        """Steps of the ladder that span low … high (m), two at least, and one an octave below them down to cells_low."""
         sizes = [self._diameter(step) * self._image.pitch for step in range(self._n_steps)]
         last = next((step for step in range(1, self._n_steps) if sizes[step] >= high), self._n_steps - 1)
         first = max((step for step in range(last) if sizes[step] <= low), default=0)
@@ -83,9 +84,11 @@ class BlurStack:
 
         Levels that are there already cost nothing.
         """
-        steps = self._steps_for(low, high, low if cells_low is None else min(low, cells_low))
-        if self._last is not None and self._last[0] == steps:
-            return self._last[1]
+        return self._ready(self._steps_for(low, high, low if cells_low is None else min(low, cells_low)))
+
+    def _ready(self, steps: list[int]) -> Stack:
+        if tuple(steps) in self._made:
+            return self._made[tuple(steps)]
         keys = [(step, sign) for sign in self._signs for step in steps]
         new = sorted((key for key in keys if key not in self._filled), key=lambda key: -self._plans[key].cost)
         with ThreadPoolExecutor(self._workers) as pool:
@@ -93,7 +96,7 @@ class BlurStack:
         self._filled.update(new)
         levels = np.array([self._level(*key) for key in keys], LEVEL)
         stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs))
-        self._last = (steps, stack)
+        self._made[tuple(steps)] = stack
         return stack
 
     def _level(self, step: int, sign: int) -> tuple:

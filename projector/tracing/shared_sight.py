@@ -89,7 +89,7 @@ def _shape(points, bounds, width):
 
 @formula
 def _is_flat(light, shape):
-    """Whether a part is flat, before the lens and small against the pupil."""
+    """Whether a part is flat, before the lens and not too wide against the pupil."""
     cosine, middle, spread, unevenness = shape
     _, _, z = in_light_frame(light, middle[0], middle[1], middle[2])
     rim = light.radius * light.pupil.reach
@@ -252,12 +252,14 @@ def _rays_are_shared(bvh, light, points, state, bounds, width):
 
 @formula
 def _rank(bounds, row, column):
-    """0 for the five samples, 1 for the mid-sides, 2 for all other points of a part."""
-    on_row = 2 if row == (bounds[0] + bounds[1]) // 2 else 1 if row == bounds[0] or row == bounds[1] - 1 else 0
-    on_column = 2 if column == (bounds[2] + bounds[3]) // 2 else 1 if column == bounds[2] or column == bounds[3] - 1 else 0
-    if on_row == 0 or on_column == 0:
-        return 2
-    return 0 if on_row == on_column else 1
+    """0 for the five samples, 1 for the mid-sides, 2 for all other points of a part; in one two points wide the middle is a side's end."""
+    row_ends, row_is_middle = row == bounds[0] or row == bounds[1] - 1, row == (bounds[0] + bounds[1]) // 2
+    column_ends, column_is_middle = column == bounds[2] or column == bounds[3] - 1, column == (bounds[2] + bounds[3]) // 2
+    if (row_ends and column_ends) or (row_is_middle and column_is_middle):
+        return 0
+    if (row_ends or row_is_middle) and (column_ends or column_is_middle):
+        return 1
+    return 2
 
 
 @formula

@@ -17,6 +17,8 @@ SQUARE = 8
 """Points along a square's side."""
 BOUNDS = 7
 """Columns of a square's bounds."""
+LARGEST_FOOTPRINT = 0.1
+"""A patch of surface counts as no wider than this in the gate, over the tube length: a picture so coarse shows no pattern."""
 
 
 class Squares(NamedTuple):
@@ -68,7 +70,7 @@ def footprint_per_tube(area, height, z):
     if area <= 0.0:
         return 0.0
     inverse = 1.0 / z
-    return math.sqrt(4.0 / math.pi * area * max(height, 0.0) * inverse * inverse * inverse)
+    return min(math.sqrt(4.0 / math.pi * area * max(height, 0.0) * inverse * inverse * inverse), LARGEST_FOOTPRINT)
 
 
 @formula

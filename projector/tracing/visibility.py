@@ -19,6 +19,7 @@ from projector.tracing.light_path import direction_in_light_frame, in_light_fram
 from projector.tracing.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
 from projector.tracing.pupil import pupil_point
 from projector.tracing.reference import in_world
+from projector.tracing.squares import footprint_per_tube
 from projector.tracing.vectors import load_word, stack_words, store_word
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
@@ -233,21 +234,17 @@ def beam_bounds(light, farthest_inverse: float = 20.0) -> tuple[float, float]:
 
 @kernel
 def depths_reached(light, points, state):
-    """Of the points that may get light: nearest and farthest depth (m), whether any is in penumbra, how far their normals differ."""
-    nearest, farthest = math.inf, -math.inf
-    in_penumbra = False
-    low = (math.inf, math.inf, math.inf)
-    high = (-math.inf, -math.inf, -math.inf)
+    """Of the points that may get light: nearest and farthest depth (m), and the largest footprint over the tube length."""
+    nearest, farthest, footprint = math.inf, -math.inf, 0.0
     for i in range(state.shape[0]):
         if state[i] == DARK or state[i] == UNKNOWN:
             continue
-        _, _, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
         nearest, farthest = min(nearest, z), max(farthest, z)
-        in_penumbra = in_penumbra or state[i] >= 0
-        x, y, w = points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
-        low = (min(low[0], x), min(low[1], y), min(low[2], w))
-        high = (max(high[0], x), max(high[1], y), max(high[2], w))
-    return nearest, farthest, in_penumbra, max(high[0] - low[0], high[1] - low[1], high[2] - low[2])
+        if points.areas[i] > 0.0 and z > 1e-6:
+            normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+            footprint = max(footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z))
+    return nearest, farthest, footprint
 
 
 def number_penumbrae(state: np.ndarray) -> np.ndarray:
