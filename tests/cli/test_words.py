@@ -110,3 +110,87 @@ def test_a_number_out_of_range_names_the_option_as_typed(tmp_path, arguments):
     name = arguments[arguments.index("nan") - 1] if "nan" in arguments else arguments[-2]
     assert run.returncode == 1 and run.stderr.startswith(f"{name}: ")
     assert "above zero" in run.stderr and f"try: {name} " in run.stderr and "_" not in run.stderr
+
+
+@pytest.mark.parametrize(("command", "ending", "name"), [("scenes", ".toml", "01-square-wall"), ("stencils", ".png", "window")])
+def test_scenes_and_stencils_say_the_folder_to_copy_from(tmp_path, command, ending, name):
+    folder = result(projector(command, "--json", folder=tmp_path))["folder"]
+    assert os.path.isfile(os.path.join(folder, name + ending))
+    assert f"they are in {folder}: copy one" in projector(command, folder=tmp_path).stdout
+    assert folder in projector(command, "--help", folder=tmp_path).stdout
+
+
+@pytest.fixture
+def faulty(tmp_path):
+    """A scene with a wrong field, a stencil that is not there and a landmark that nothing has."""
+    from projector.scene.reader import shipped_folder
+
+    text = (shipped_folder("scene") / "03-cabin-window.toml").read_text()
+    start, camera, rest = text.partition("[camera]\n")
+    text = start + camera + "isso = 400\n" + rest.replace('stencil = { file = "arched-window"', 'stencil = { file = "arched-windw"').replace('aim = "pilot.mouth"', 'aim = "pilot.mout"')
+    path = tmp_path / "faulty.toml"
+    path.write_text(text)
+    return path
+
+
+def test_check_tells_missing_stencils_and_landmarks_beside_wrong_fields(faulty, tmp_path):
+    run = projector("check", faulty.name, folder=tmp_path)
+    lines = faulty.read_text().splitlines()
+    assert run.returncode == 1
+    for word in ("isso", '"arched-windw"', '"pilot.mout"'):
+        assert word in run.stderr
+        number = next(index for index, line in enumerate(lines, 1) if word in line)
+        assert f"faulty.toml, line {number}, " in run.stderr
+    for words in ("did you mean iso?", "did you mean arched-window?", "did you mean pilot.mouth?", "things to put right.", "more may appear then"):
+        assert words in run.stderr
+    assert "nothing was written" not in run.stderr
+    assert "things to put right; nothing was written." in projector("preview", faulty.name, folder=tmp_path).stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["check", "03-cabin-window", "-w", "chapel.f=2"], "projector.NAME.lens.f_number=2"),
+        (["check", "01-square-wall", "-w", "window.lens.f_number=2"], "did you mean projector.window.lens.f_number?"),
+        (["check", "01-square-wall", "-w", "projector.window.lens.f=2"], "projector.NAME.lens.f_number=2"),
+        (["check", "nothere"], "`projector scenes` lists the shipped ones"),
+        (["check", "cabin"], "did you mean 03-cabin-window?"),
+        (["check", "01-square-wall", "-w", "projector.window.stencil.file=missing"], "look for a typing mistake"),
+        (["sharpness", "03-cabin-window", "--at", "1,2"], "x,y,z in metres"),
+        (["sharpness", "03-cabin-window", "--at", "elbow"], "or a point x,y,z in metres"),
+        (["timing", "--shutter-s", 0.01, "--lamp-hz", 100, "--modulation", 3], "--modulation: 3\n"),
+        (["place", "01-square-wall", "--width-m", 1, "--edge-mm", 5, "--room", "1x1x1"], "outside the room of 1 × 1 × 1 m: by 0.50 m in height"),
+    ],
+)
+def test_hints_say_what_to_do_about_it(tmp_path, arguments, words):
+    run = projector(*arguments, folder=tmp_path)
+    assert run.returncode == 1 and words in run.stderr and "take it out" not in run.stderr
+
+
+def test_a_picture_that_is_not_meant_is_not_suggested(tmp_path):
+    (tmp_path / "evening.png").write_bytes(b"a photograph")
+    (tmp_path / "mine.toml").write_text("format = 1\n")
+    from projector.scene.faults import SceneError
+    from projector.scene.finding import find_file
+
+    with pytest.raises(SceneError) as caught:
+        find_file("missing", tmp_path, "stencil")
+    assert "did you mean" not in str(caught.value)
+    with pytest.raises(SceneError) as caught:
+        find_file("evenig", tmp_path, "stencil")
+    assert "did you mean evening.png?" in str(caught.value)
+
+
+def test_a_misspelt_key_of_a_sheet_is_told_once(tmp_path):
+    run = projector("sheet", "01-square-wall", "--rows", "projector.window.fokus.offset_mm=1,2", "--columns", "camera.iso=100,200", folder=tmp_path)
+    assert run.returncode == 1 and run.stderr.count("fokus is not a key here") == 1
+
+
+def test_light_that_falls_short_is_told_as_what_a_meter_reads(tmp_path):
+    arguments = ["--width-m", 1.2, "--edge-mm", 5, "--f-number", 22, "--iso", 100, "--lens", "achromat", "--json"]
+    found = result(projector("place", "03-cabin-window", *arguments, folder=tmp_path))
+    assert "a meter would read f/" in found["relaxations"][0]["words"] and "and f/22 at ISO " in found["relaxations"][0]["words"]
+
+
+def test_one_projector_is_not_several(tmp_path):
+    assert "1 projector, 1 surface, 0 figures" in projector("check", "01-square-wall", folder=tmp_path).stdout
