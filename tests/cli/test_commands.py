@@ -178,7 +178,7 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
     done = projector(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
     assert done.returncode == 1
     (error,) = json.loads(done.stdout)["errors"]
-    assert error["key"] == "scheduler" and "is not the address of a scheduler" in error["found"]
+    assert error["key"] == "--scheduler" and "is not the address of a scheduler" in error["found"]
     assert not (tmp_path / "wall.png").exists()
 
 
