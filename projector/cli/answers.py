@@ -9,7 +9,7 @@ import json
 import math
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import wraps
 from pathlib import Path
 
@@ -46,7 +46,7 @@ def loaded_scene(path: Path, changes):
 
     scene, faults, warnings = check(path, changes or ())
     if faults:
-        raise SceneError(faults)
+        raise SceneError(faults, warnings)
     return scene, warnings
 
 
@@ -72,7 +72,7 @@ def _run(command, args, kwargs, as_json: bool) -> int:
     try:
         answer = command(*args, **kwargs)
     except SceneError as error:
-        _show_faults(name, error.faults, as_json)
+        _show_faults(name, SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes), as_json, writes="out" in kwargs)
         return USER_INPUT
     except (KeyboardInterrupt, Stopped):
         _say_error("stopped; what was finished is kept.")
@@ -109,13 +109,31 @@ def _show(name: str, answer: Answer, as_json: bool) -> int:
     return answer.exit_code
 
 
-def _show_faults(name: str, faults, as_json: bool) -> None:
+# Options that share their name with a part of a scene.
+_PARTS = ("scene", "projector", "surface")
+
+
+def _as_typed(fault, options: dict):
+    """A fault of a number that was typed, under the option's name: --throw-m for throw_m."""
+    from projector.cli.numbers import option_name
+
+    if fault.file is not None or fault.key not in options or fault.key in _PARTS:
+        return fault
+    words = fault.key.replace("_", " ")
+    found = fault.found.removeprefix(f"{fault.key} = ").removeprefix(f"{words} = ")
+    return replace(fault, key=option_name(fault.key), found=found)
+
+
+def _show_faults(name: str, error, as_json: bool, writes: bool) -> None:
+    faults = error.faults
     if as_json:
-        _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults]})
+        _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults], "warnings": error.notes})
     for fault in faults:
         _say_error(str(fault))
     if len(faults) > 1:
-        _say_error(f"{len(faults)} things to put right; nothing was written.")
+        _say_error(f"{len(faults)} things to put right" + ("; nothing was written." if writes else "."))
+    for note in error.notes:
+        _say_error(f"note: {note}")
 
 
 def _our_fault(name: str, error: Exception, as_json: bool) -> int:

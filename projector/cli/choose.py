@@ -8,6 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
+from projector.cli.numbers import check_above_zero, number_option
 from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size
 
 
@@ -82,12 +83,12 @@ def parsed_room(text: str) -> tuple[float, float, float]:
 @answered
 def place(
     scene: SceneArgument,
-    width_m: Annotated[float, typer.Option("--width-m", help="Wanted pattern width at the target, square to the beam.", show_default=False)],
-    edge_mm: Annotated[float, typer.Option("--edge-mm", help="Wanted edge width there, 10–90 %.", show_default=False)],
-    f_number: Annotated[float, typer.Option("--f-number", help="What the meter should show there at least, gate open.")] = 4.0,
-    iso: Annotated[float, typer.Option("--iso", help="The meter's ISO.")] = 400.0,
+    width_m: Annotated[float, number_option("--width-m", "Wanted pattern width at the target, square to the beam.")],
+    edge_mm: Annotated[float, number_option("--edge-mm", "Wanted edge width there, 10–90 %.")],
+    f_number: Annotated[float, number_option("--f-number", "What the meter should show there at least, gate open.", True)] = 4.0,
+    iso: Annotated[float, number_option("--iso", "The meter's ISO.", True)] = 400.0,
     room: Annotated[str, typer.Option("--room", help="Room: width x depth x height, m; depth counts from the farthest surface.")] = "5x6x2.7",
-    angle_max_deg: Annotated[float, typer.Option("--angle-max-deg", help="Largest angle off the line from target to camera.")] = 60.0,
+    angle_max_deg: Annotated[float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)] = 60.0,
     lens: Annotated[Optional[list[str]], typer.Option("--lens", help="A lens at hand (a lens file). May be repeated; default: all shipped ones.", show_default=False)] = None,
     at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
     projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil (default: the first).", show_default=False)] = None,
@@ -98,6 +99,7 @@ def place(
 ) -> Answer:
     """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness; -o draws the room. Or what has to give."""
     room_m = parsed_room(room)
+    check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
     from projector.cli.studies import chosen_projectors, figure_path, point_from

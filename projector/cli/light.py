@@ -10,8 +10,9 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.numbers import check_above_zero, number_option, refuse_unused
 from projector.cli.render import Json, With
-from projector.cli.studies import Number, Only, chosen_projectors, number_option
+from projector.cli.studies import Number, Only, chosen_projectors
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -25,8 +26,8 @@ def contrast(
     scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils and its ambient light.", show_default=False)] = None,
     open_share: Annotated[Number, number_option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
     ambient_stops_under: Annotated[Number, number_option("--ambient-stops-under", "Other light, in stops under the pattern (default: the scene's).")] = None,
-    lens_reflectance: Annotated[float, typer.Option("--lens-reflectance", help="Share of light that the lens sends back.")] = 0.04,
-    stencil_reflectance: Annotated[float, typer.Option("--stencil-reflectance", help="Share that the stencil's front sends forward again.")] = 0.60,
+    lens_reflectance: Annotated[float, number_option("--lens-reflectance", "Share of light that the lens sends back.", True)] = 0.04,
+    stencil_reflectance: Annotated[float, number_option("--stencil-reflectance", "Share that the stencil's front sends forward again.", True)] = 0.60,
     wanted_stops: Annotated[Number, number_option("--wanted-stops", "Wanted contrast: answers with how far under the pattern other light must lie.")] = None,
     projector: Only = None,
     with_: With = None,
@@ -38,6 +39,8 @@ def contrast(
 
     if (scene is None) == (open_share is None):
         raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+    if scene is None:
+        refuse_unused({"projector": projector, "with": with_}, (), "an open share stands for stencil and scene", "name a scene instead: projector contrast my-scene.toml --wanted-stops 4")
     asked, warnings = [("stencil", open_share, ambient_stops_under)], []
     if scene is not None:
         loaded, warnings = loaded_scene(scene, with_)
@@ -63,28 +66,60 @@ def _contrast_words(name: str, found) -> str:
 
 @answered
 def timing(
-    shutter_s: Annotated[Number, number_option("--shutter-s", "Shutter time (1/200 s is 0.005).")] = None,
+    shutter_s: Annotated[Number, number_option("--shutter-s", "Shutter time, such as 1/200 or 0.005.")] = None,
     speed_m_per_s: Annotated[Number, number_option("--speed-m-per-s", "How fast something moves: answers with its smear.")] = None,
     flash_t01_s: Annotated[Number, number_option("--flash-t01-s", "How long a flash stays above a tenth of its peak, at the power used.")] = None,
     flash_t05_s: Annotated[Number, number_option("--flash-t05-s", "The same above half of its peak, where only that is printed.")] = None,
     lamp_hz: Annotated[Number, number_option("--lamp-hz", "Swings of a steady lamp a second (100 or 120 on the mains): answers with its bands.")] = None,
-    modulation: Annotated[float, typer.Option("--modulation", help="How far it swings, of its mean.")] = 1.0,
+    modulation: Annotated[Number, number_option("--modulation", "How far it swings, of its mean (default: 1, all of it).")] = None,
     json: Json = False,
 ) -> Answer:
     """Whether movement freezes, by flash or by shutter, and whether a lamp on the mains leaves bands."""
     from projector.scene.faults import Fault, SceneError
     from projector.studies import timing as study
 
+    check_above_zero(shutter_s=shutter_s, speed_m_per_s=speed_m_per_s, flash_t01_s=flash_t01_s, flash_t05_s=flash_t05_s, lamp_hz=lamp_hz)
+    moves, swings = _timing_asked(shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, lamp_hz, modulation)
+    if not (moves or swings):
+        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
     result, words = {}, []
-    light_s = flash_t01_s if flash_t01_s is not None else study.flash_length_s(flash_t05_s) if flash_t05_s is not None else shutter_s
-    if speed_m_per_s is not None and light_s is not None:
-        by = "flash" if flash_t01_s is not None or flash_t05_s is not None else "shutter"
-        result |= {"smear_mm": study.smear_mm(speed_m_per_s, light_s), "light_s": light_s, "frozen_by": by}
-        words.append(f"{speed_m_per_s:g} m/s smears over {result['smear_mm']:.2f} mm in the {light_s:.3g} s of the {by}")
-    if lamp_hz is not None and shutter_s is not None:
-        found = study.flicker(shutter_s, lamp_hz, modulation)
+    if moves:
+        flash_s = flash_t01_s if flash_t05_s is None else study.flash_length_s(flash_t05_s)
+        result, words = _smear(study, speed_m_per_s, flash_s, shutter_s)
+    if swings:
+        found = study.flicker(shutter_s, lamp_hz, 1.0 if modulation is None else modulation)
         result |= asdict(found)
         words.append(f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; " + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings"))
-    if not result:
-        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
     return Answer(result, words)
+
+
+def _timing_asked(shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, lamp_hz, modulation) -> tuple[bool, bool]:
+    """Whether movement and whether bands are asked about. SceneError for an option that neither answer would use."""
+    if flash_t01_s is not None and flash_t05_s is not None:
+        refuse_unused({"flash_t05_s": flash_t05_s}, (), "--flash-t01-s states the same flash", "keep --flash-t01-s: it is what movement goes by")
+    has_flash = flash_t01_s is not None or flash_t05_s is not None
+    moves = speed_m_per_s is not None and (has_flash or shutter_s is not None)
+    swings = lamp_hz is not None and shutter_s is not None
+    if moves or swings:
+        if not moves:
+            refuse_unused({"speed_m_per_s": speed_m_per_s, "flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s}, (), "a flash answers only with the speed of what moves", "add --speed-m-per-s 1")
+        if not swings:
+            refuse_unused({"lamp_hz": lamp_hz, "modulation": modulation}, (), "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125")
+    return moves, swings
+
+
+def _smear(study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None) -> tuple[dict, list[str]]:
+    """How far something moves in the light of a flash or of an open shutter, and which of the two rules."""
+    by_shutter = flash_s is None or shutter_s is not None and shutter_s < flash_s
+    light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
+    smear = study.smear_mm(speed_m_per_s, light_s)
+    result = {"smear_mm": smear, "light_s": light_s, "frozen_by": by}
+    words = [f"{speed_m_per_s:g} m/s smears over {smear:.2f} mm in the {light_s:.3g} s of the {by}"]
+    if flash_s is None or shutter_s is None:
+        return result, words
+    if by_shutter:
+        words.append(f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the flash's light")
+        return result, words
+    result["smear_of_other_light_mm"] = study.smear_mm(speed_m_per_s, shutter_s)
+    words.append(f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light other than the flash's smears over {result['smear_of_other_light_mm']:.2f} mm")
+    return result, words

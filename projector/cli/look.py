@@ -9,13 +9,14 @@ import typer
 
 from projector.cli.answers import Answer, answered
 from projector.cli.render import Json, Overwrite, SceneArgument, With
+from projector.scene.finding import shipped_folder
 
 
 def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("check")(check)
-    app.command("scenes")(scenes)
-    app.command("stencils")(stencils)
+    app.command("scenes", epilog=f"They are in {shipped_folder('scene')}: copy one and change it.")(scenes)
+    app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}; a bitmap of yours works as well.")(stencils)
     app.command("schema")(schema)
 
 
@@ -27,32 +28,37 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answe
 
     loaded, faults, warnings = check_scene(scene, with_ or ())
     if faults:
-        raise SceneError(faults)
+        raise SceneError(faults, warnings)
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
-    words = [f"{scene}: nothing wrong; " + ", ".join(f"{number} {name}" for name, number in counts.items())]
+    words = [f"{scene}: nothing wrong; " + ", ".join(f"{number} {name if number != 1 else name[:-1]}" for name, number in counts.items())]
     return Answer({"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings])
 
 
 @answered
 def scenes(json: Json = False) -> Answer:
-    """List the scenes that come with the program."""
+    """List the scenes that come with the program, and the folder they are in."""
     from projector.scene.reader import list_scenes
 
     found = list_scenes()
     width = max((len(path.stem) for path, _ in found), default=0)
-    return Answer({"scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found]}, [f"{path.stem:{width}}  {title}" for path, title in found])
+    folder = shipped_folder("scene")
+    words = [f"{path.stem:{width}}  {title}" for path, title in found]
+    words.append(f"they are in {folder}: copy one, NAME.toml, and change it; a command takes the name alone or your copy's path")
+    return Answer({"folder": str(folder), "scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found]}, words)
 
 
 @answered
 def stencils(json: Json = False) -> Answer:
-    """List the stencils that come with the program."""
-    from projector.scene.reader import shipped_folder
+    """List the stencils that come with the program, and the folder they are in."""
     from projector.scene.stencil_drawings import list_stencils
 
-    found = list_stencils(shipped_folder("stencil"))
+    folder = shipped_folder("stencil")
+    found = list_stencils(folder)
     width = max((len(name) for name, *_ in found), default=0)
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
-    return Answer({"stencils": rows}, [f"{row['name']:{width}}  {row['description']} ({row['open_share']:.0%} open)" for row in rows])
+    words = [f"{row['name']:{width}}  {row['description']} ({row['open_share']:.0%} open)" for row in rows]
+    words.append(f"they are in {folder}: copy one, NAME.png, beside your scene and change it, or name any bitmap of yours in stencil.file")
+    return Answer({"folder": str(folder), "stencils": rows}, words)
 
 
 @answered

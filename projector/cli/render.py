@@ -82,15 +82,17 @@ def preview(
 
 def _landing_words(item) -> list[str]:
     where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
+    place = f"{item.lands_on}, {item.throw_m:.3f} m" if item.lands_on else f"{item.throw_m:.3f} m"
+    blur = f"blur at {place}: {item.blur_mm:.2f} mm"
     words = [
         f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m"
         f" square to the beam (× {item.magnification:.1f}), beam {item.beam_angle_deg:.1f}° full",
-        f"{item.projector}: sharp at {item.sharp_at_m:.3f} m, blur there {item.blur_mm:.2f} mm (edges rise in {item.edge_width_mm:.2f} mm, 10–90 %)"
+        f"{item.projector}: sharp at {item.sharp_at_m:.3f} m; {blur} (edges rise in {item.edge_width_mm:.2f} mm, 10–90 %)"
         if item.sharp_at_m is not None
-        else f"{item.projector}: sharp nowhere in front of it, blur there {item.blur_mm:.2f} mm",
+        else f"{item.projector}: sharp nowhere in front of it; {blur}",
     ]
     if item.open_gate_f_number is not None:
-        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} there at the camera's ISO and shutter")
+        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter")
     return words
 
 

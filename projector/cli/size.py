@@ -10,8 +10,9 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.numbers import check_above_zero, number_option, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
-from projector.cli.studies import Number, Only, chosen_projectors, figure_path, number_option, refuse_beside_a_scene
+from projector.cli.studies import Number, Only, chosen_projectors, figure_path, refuse_beside_a_scene
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -28,7 +29,7 @@ def throw(
     lit_width_mm: Annotated[Number, number_option("--lit-width-mm", "Lit width of the stencil in the gate.")] = None,
     lit_height_mm: Annotated[Number, number_option("--lit-height-mm", "Lit height (the width if not given).")] = None,
     throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
-    width_m: Annotated[Number, number_option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens or a scene.")] = None,
+    width_m: Annotated[Number, number_option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens, a beam angle or a scene.")] = None,
     height_m: Annotated[Number, number_option("--height-m", "Wanted height beside the wanted width.")] = None,
     travel_mm: Annotated[Number, number_option("--travel-mm", "Lens travel past infinity: answers with the nearest focus.")] = None,
     f_number: Annotated[Number, number_option("--f-number", "With --travel-mm and --throw-m: the blur where the lens cannot focus so near.")] = None,
@@ -42,17 +43,52 @@ def throw(
     from projector.studies import throw as study
 
     numbers = dict(focal_length_mm=focal_length_mm, beam_angle_deg=beam_angle_deg, lit_width_mm=lit_width_mm, lit_height_mm=lit_height_mm, throw_m=throw_m, height_m=height_m, travel_mm=travel_mm, f_number=f_number, to_m=to_m)
+    check_above_zero(**numbers, width_m=width_m)
+    others = {"out": out, "overwrite": overwrite}
     if scene is not None:
         refuse_beside_a_scene(numbers, "--width-m for how far back; --with changes a value of the scene")
+        refuse_unused(others, (), "throw draws figures of numbers, not of a scene", "projector map my-scene.toml -o light draws where the light lands")
         return _throw_in_scene(scene, with_, width_m)
-    if beam_angle_deg is not None:
-        return _nominal_beam(study, beam_angle_deg, throw_m)
-    if focal_length_mm is not None and travel_mm is not None and lit_width_mm is None:
+    question, used, why = _question(numbers, width_m)
+    given = {**numbers, "width_m": width_m, "with": with_, **others}
+    refuse_unused(given, (*used, *(others if question == "size" else ())), why, f"leave it out; or ask for a size: {_SIZE_EXAMPLE}")
+    if question == "beam":
+        return _nominal_beam(study, beam_angle_deg, throw_m, width_m)
+    if question == "nearest":
         return _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number)
-    if focal_length_mm is not None and throw_m is not None and to_m is not None:
+    if question == "moved":
         return _moved(study, focal_length_mm, throw_m, to_m)
-    if focal_length_mm is not None and throw_m is not None and lit_width_mm is None:
+    if question == "tube":
         return _tube(study, focal_length_mm, throw_m)
+    return _size(study, numbers, width_m, out, overwrite)
+
+
+_SIZE_EXAMPLE = "projector throw --focal-length-mm 85 --lit-width-mm 28 --throw-m 2.5"
+
+
+def _question(numbers: dict, width_m) -> tuple[str, tuple[str, ...], str]:
+    """What is asked by the numbers given, the options that its answer goes by, and why it goes by no others."""
+    given = {name for name, value in numbers.items() if value is not None}
+    if "beam_angle_deg" in given:
+        # Angle and throw make the width, angle and width the throw: all three would be two statements of one thing.
+        one = "throw_m" if "throw_m" in given else "width_m"
+        return "beam", ("beam_angle_deg", one), "a beam angle stands for lens and gate, and with a throw it says the width, with a width the throw"
+    if {"focal_length_mm", "travel_mm"} <= given and "lit_width_mm" not in given:
+        used = ("focal_length_mm", "travel_mm", "throw_m") + (("f_number",) if "throw_m" in given else ())
+        return "nearest", used, "lens and travel say how near it focuses, with a throw and a stop also the blur there, and without a lit width no size"
+    if {"focal_length_mm", "throw_m", "to_m"} <= given:
+        return "moved", ("focal_length_mm", "throw_m", "to_m"), "from one throw to another the pattern grows the same way whatever is in the gate, and there is no figure of it"
+    if {"focal_length_mm", "throw_m"} <= given and "lit_width_mm" not in given:
+        return "tube", ("focal_length_mm", "throw_m"), "lens and throw alone say the tube and the magnification; a size needs the lit width too"
+    used = ("focal_length_mm", "lit_width_mm", "lit_height_mm", "throw_m", "width_m", "travel_mm")
+    used += ("f_number",) if "travel_mm" in given else ()
+    used += ("height_m",) if width_m is not None and "focal_length_mm" not in given else ()
+    return "size", used, "the answer goes by lens, lit size, throw and wanted width, a wanted height only where it finds the lens, a stop only with --travel-mm"
+
+
+def _size(study, numbers: dict, width_m, out, overwrite) -> Answer:
+    """The size that lens, gate and throw make, forwards or backwards."""
+    focal_length_mm, throw_m, travel_mm, f_number = (numbers[name] for name in ("focal_length_mm", "throw_m", "travel_mm", "f_number"))
     found = _found(study, numbers, width_m)
     result = asdict(found)
     words = [
@@ -63,8 +99,9 @@ def throw(
         result["stops_against_throw"] = study.stops_for_distance(throw_m, found.throw_m)
         words.append(f"that is {result['stops_against_throw']:+.2f} stops against {throw_m:g} m")
     if travel_mm is not None:
-        result["nearest_focus_m"] = study.nearest_focus(found.focal_length_mm, travel_mm)
-        words.append(f"with {travel_mm:g} mm of travel it focuses from {result['nearest_focus_m']:.3f} m")
+        reach = _nearest_focus(study, found.focal_length_mm, travel_mm, found.throw_m, f_number)
+        result |= reach.result
+        words += reach.words
     return _with_throw_figure(study, found, result, words, out, overwrite)
 
 
@@ -82,19 +119,23 @@ def _found(study, numbers: dict, width_m):
     raise SceneError(
         Fault(
             found="not enough to answer from",
-            allowed="a scene; or lens and throw, and lit width for the size; or wanted width, lit width and throw; or wanted width, lit width and lens; or a beam angle; or lens and travel",
-            try_="projector throw --focal-length-mm 85 --lit-width-mm 28 --throw-m 2.5",
+            allowed="a scene; or lens and throw, and lit width for the size; or wanted width, lit width and throw; or wanted width, lit width and lens; or a beam angle, with a throw or a wanted width; or lens and travel",
+            try_=_SIZE_EXAMPLE,
         )
     )
 
 
-def _nominal_beam(study, beam_angle_deg, throw_m) -> Answer:
+def _nominal_beam(study, beam_angle_deg, throw_m, width_m) -> Answer:
     like, nearest, edge = study.camera_lens_like(beam_angle_deg), study.common_lens_like(beam_angle_deg), study.edge_stops(beam_angle_deg)
     result = {"camera_lens_like_mm": like, "common_lens_mm": nearest, "edge_stops": edge}
     words = [f"on 36 × 24 mm a lens of {like:.1f} mm sees a beam of {beam_angle_deg:g}° over its diagonal; the nearest common one is {nearest:g} mm", f"evenly lit, its edge is {edge:+.2f} stops against its middle"]
     if throw_m is not None:
         result["width_m"] = study.nominal_width(beam_angle_deg, throw_m)
         words.insert(0, f"a beam of {beam_angle_deg:g}° is {result['width_m']:.3f} m wide at {throw_m:g} m")
+    elif width_m is not None:
+        # The width grows in proportion to the throw.
+        result["throw_m"] = width_m / study.nominal_width(beam_angle_deg, 1.0)
+        words.insert(0, f"a beam of {beam_angle_deg:g}° is {width_m:g} m wide at {result['throw_m']:.3f} m")
     return Answer(result, words)
 
 
@@ -108,11 +149,11 @@ def _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number) -> Answ
     """How near a lens focuses and, asked for nearer than that, the blur there at full travel."""
     nearest = study.nearest_focus(focal_length_mm, travel_mm)
     result = {"nearest_focus_m": nearest}
-    words = [f"{focal_length_mm:g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
+    words = [f"{focal_length_mm:.5g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
     if throw_m is None:
         return Answer(result, words)
     result["can_focus"] = throw_m >= nearest
-    words.append(f"{throw_m:g} m is within reach" if result["can_focus"] else f"it cannot focus at {throw_m:g} m")
+    words.append(f"{throw_m:.4g} m is within reach" if result["can_focus"] else f"it cannot focus at {throw_m:.4g} m")
     if f_number is not None:
         result["blur_mm"] = study.blur_out_of_reach(focal_length_mm, travel_mm, throw_m, f_number)
     if f_number is not None and not result["can_focus"]:

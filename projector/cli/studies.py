@@ -10,6 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.numbers import check_above_zero, number_option, option_name, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 
 At = Annotated[Optional[list[str]], typer.Option("--at", help='Landmark or point: sitter.left_eye, or "0.1,1.5,-0.9" in metres. May be repeated (default: each projector\'s focus).', show_default=False)]
@@ -24,13 +25,20 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def point_from(text: str):
-    """A landmark's name, or a point (x, y, z) in metres from "x,y,z"."""
-    parts = text.split(",")
-    if len(parts) == 3:
-        try:
-            return tuple(float(part) for part in parts)
-        except ValueError:
-            pass
+    """A landmark's name, or a point (x, y, z) in metres from "x,y,z". SceneError for what was meant as a point and is none."""
+    import math
+
+    from projector.scene.faults import Fault, SceneError
+
+    parts = text.strip("[]() ").split(",")
+    try:
+        point = tuple(float(part) for part in parts)
+    except ValueError:
+        point = ()
+    if len(point) == 3 and all(map(math.isfinite, point)):
+        return point
+    if point or len(parts) > 1:
+        raise SceneError(Fault(f'"{text}" is not a point', "x,y,z in metres, three numbers; or a landmark, such as sitter.left_eye", "--at 0.1,1.5,-0.9", key="--at"))
     return text
 
 
@@ -57,10 +65,6 @@ def figure_path(out: Path | None) -> Path | None:
     return None if out is None else out if out.suffix in (".png", ".pdf") else out.with_name(out.name + ".png")
 
 
-def number_option(name: str, text: str):
-    return typer.Option(name, help=text, show_default=False)
-
-
 @answered
 def sharpness(
     scene: Annotated[Optional[Path], typer.Argument(help="A scene file, or the name of a shipped scene; without one, numbers for a square wall.", show_default=False)] = None,
@@ -79,8 +83,11 @@ def sharpness(
     json: Json = False,
 ) -> Answer:
     """How soft edges land at points you name, what limits them, which detail survives, how large the light is for shadows; -o draws width over focus offset."""
+    check_above_zero(within_mm=within_mm)
     numbers = {"focal_length_mm": focal_length_mm, "f_number": f_number, "throw_m": throw_m, "wall_m": wall_m, "stencil_off_mm": stencil_off_mm, "glass": glass}
     if scene is None:
+        others = {"at": at, "projector": projector, "with": with_, "out": out, "overwrite": overwrite}
+        refuse_unused({**numbers, "within_mm": within_mm, **others}, (*numbers, "within_mm"), "without a scene the answer goes by numbers, and has no figure", "name a scene: projector sharpness my-scene.toml -o softness")
         return _blur_from_numbers(numbers, within_mm)
     refuse_beside_a_scene(numbers, "--with changes a value of the scene: projector.NAME.lens.f_number=4")
     return _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite)
@@ -90,7 +97,7 @@ def refuse_beside_a_scene(numbers: dict, try_: str) -> None:
     """SceneError for numbers that stand in the scene already."""
     from projector.scene.faults import Fault, SceneError
 
-    given = [f"--{name.replace('_', '-')}" for name, value in numbers.items() if value is not None]
+    given = [option_name(name) for name, value in numbers.items() if value is not None]
     if given:
         raise SceneError(Fault(found=f"{', '.join(given)} beside a scene", allowed="a scene, or numbers", try_=try_))
 
@@ -103,6 +110,7 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
         raise SceneError(
             Fault(found="not enough to answer from", allowed="a scene; or a focal length, a stop and the throw it is focused at", try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06")
         )
+    check_above_zero(**{name: numbers[name] for name in ("focal_length_mm", "f_number", "throw_m", "wall_m")})
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
     sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
     words = [
@@ -183,8 +191,8 @@ def fringe(
     scene: SceneArgument,
     at: At = None,
     lens: Annotated[Optional[list[str]], typer.Option("--lens", help="A lens file to compare with. May be repeated.", show_default=False)] = None,
-    tolerance_arcmin: Annotated[float, typer.Option("--tolerance-arcmin", help="What may pass, in arc-minutes from the camera.")] = 1.0,
-    tolerance_pixels: Annotated[float, typer.Option("--tolerance-pixels", help="What may pass, in camera pixels; the larger of the two counts.")] = 1.0,
+    tolerance_arcmin: Annotated[float, number_option("--tolerance-arcmin", "What may pass, in arc-minutes from the camera.", True)] = 1.0,
+    tolerance_pixels: Annotated[float, number_option("--tolerance-pixels", "What may pass, in camera pixels; the larger of the two counts.", True)] = 1.0,
     projector: Only = None,
     with_: With = None,
     out: Out = None,
@@ -192,6 +200,7 @@ def fringe(
     json: Json = False,
 ) -> Answer:
     """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws edges of lenses."""
+    check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     from projector.studies import fringe as study
     from projector.tracing.arrays import scene_arrays
 

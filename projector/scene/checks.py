@@ -215,21 +215,26 @@ def _check_files(report: Report, scene, spec, path: tuple) -> None:
 
 
 def _check_landmarks(report: Report, scene) -> None:
-    known = []
-    for spec in scene.figure:
-        known += [f"{spec.name}.{name}" for name in LANDMARKS if spec.kind != "head" or name not in _HEAD_WITHOUT]
-    known += [f"{spec.name}.centre" for spec in scene.surface]
     used = [(("camera", name), f"camera.{name}", getattr(scene.camera, name)) for name in ("aim", "focus")]
     for index, spec in enumerate(scene.projector):
         used.append((("projector", index, "aim"), f"projector.{spec.name}.aim", spec.aim))
         used.append((("projector", index, "focus", "at"), f"projector.{spec.name}.focus.at", spec.focus.at))
+    check_references(report, [(spec.name, spec.kind) for spec in scene.figure], [spec.name for spec in scene.surface], used)
+
+
+def check_references(report: Report, figures, surfaces, used) -> None:
+    """Landmarks by name: figures are (name, kind), surfaces names, used (path, key, value) where a landmark or a point may stand."""
+    known = []
+    for owner, kind in figures:
+        known += [f"{owner}.{name}" for name in LANDMARKS if kind != "head" or name not in _HEAD_WITHOUT]
+    known += [f"{name}.centre" for name in surfaces]
     for path, key, value in used:
         if isinstance(value, str) and value not in known:
             owner, _, name = value.rpartition(".")
-            if name in _HEAD_WITHOUT and any(spec.name == owner for spec in scene.figure):
+            if name in _HEAD_WITHOUT and any(figure == owner for figure, _ in figures):
                 report.fault(path, key, f"{owner} is only a head: it has no {name}", ", ".join(known), 'give it kind = "head_and_torso"')
                 continue
-            close = difflib.get_close_matches(value, known, 1, 0.4)
+            close = difflib.get_close_matches(value, known, 1, 0.6)
             report.fault(path, key, f'there is no landmark "{value}"', ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks", f"did you mean {close[0]}?" if close else "")
 
 

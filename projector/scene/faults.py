@@ -44,12 +44,13 @@ class Fault:
 
 
 class SceneError(Exception):
-    """The user's input cannot be used; `faults` lists every reason found, never empty."""
+    """The user's input cannot be used; `faults` lists every reason found, never empty; `notes` what else there is to say."""
 
-    def __init__(self, faults: Sequence[Fault] | Fault):
+    def __init__(self, faults: Sequence[Fault] | Fault, notes: Sequence[str] = ()):
         self.faults: list[Fault] = [faults] if isinstance(faults, Fault) else list(faults)
+        self.notes = list(notes)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
     def __reduce__(self):
         """An error that comes from another process keeps its faults."""
-        return type(self), (self.faults,)
+        return type(self), (self.faults, self.notes)

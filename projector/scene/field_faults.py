@@ -18,6 +18,7 @@ _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stop
 _UNNAMED = {"figure": "sitter"}
 # The word of pydantic's location for the branch of "a landmark or a point" that takes text.
 _TEXT_BRANCH = "str"
+_TAKE_OUT = "take it out"
 _LIMITS = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
 
 
@@ -79,7 +80,11 @@ def faults_of(error: ValidationError, data, model: type[BaseModel], places: Plac
             continue
         if path not in found:
             fault = _fault(item, path, data, model)
-            found[path] = Fault(fault.found, fault.allowed, fault.try_, *places.of(path), dotted(path, data))
+            file, line = places.of(path)
+            # What was typed on the command line is in no file to be taken out of.
+            typed = fault.try_ == _TAKE_OUT and file is None and places.file is not None
+            try_ = "one of these; a change looks like projector.NAME.lens.f_number=2" if typed else fault.try_
+            found[path] = Fault(fault.found, fault.allowed, try_, file, line, dotted(path, data))
     return list(found.values())
 
 
@@ -245,4 +250,4 @@ def _unknown_key(path: tuple, model) -> Fault:
         if other_unit in _UNITS and (unit in _UNITS and stem == other_stem or name == other_stem):
             return Fault(f"{name} is not a key here", ", ".join(known), f"write {other}, and mind the unit")
     close = difflib.get_close_matches(name, known, 1, 0.6)
-    return Fault(f"{name} is not a key here", ", ".join(known), f"did you mean {close[0]}?" if close else "take it out")
+    return Fault(f"{name} is not a key here", ", ".join(known), f"did you mean {close[0]}?" if close else _TAKE_OUT)

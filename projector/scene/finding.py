@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from pathlib import Path
 
@@ -26,6 +27,16 @@ def shipped_folder(kind: str) -> Path:
     return installed if installed.is_dir() else package.parent / _FOLDERS[kind]
 
 
+def nearest(name: str, known: list[str]) -> str:
+    """The name that was most likely meant, by files' names without folder and ending; "" if none is near."""
+    stems = {Path(item).stem.lower(): item for item in reversed(known)}
+    stem = Path(name).stem.lower()
+    close = difflib.get_close_matches(stem, stems, 1, 0.65)
+    # "cabin" for "03-cabin-window": a whole word of a longer name.
+    close = close or [item for item in stems if len(stem) >= 3 and stem in re.split(r"[-_ ]", item)]
+    return stems[close[0]] if close else ""
+
+
 def find_file(name: str, folder, kind: str) -> Path:
     """A file of kind "stencil", "pupil", "lens", "mesh" or "scene": beside the scene, else a shipped one by its bare name.
 
@@ -38,14 +49,14 @@ def find_file(name: str, folder, kind: str) -> Path:
                 return candidate
     beside = [path.name for path in _listed(Path(folder)) if path.suffix.lower() in _ENDINGS[kind]]
     shipped = [path.stem for path in _listed(shipped_folder(kind)) if path.suffix.lower() in _ENDINGS[kind]]
-    close = difflib.get_close_matches(name, beside + shipped, 1, 0.5)
+    close = nearest(name, beside + shipped)
     shown = name if len(name) <= 80 else name[:77] + "…"
     is_folder = _is_folder(Path(folder) / name)
     raise SceneError(
         Fault(
             found=f'"{shown}" is a folder' if is_folder else f'there is no {kind} file "{shown}" beside the scene or among the shipped ones',
             allowed=", ".join(shipped) or f"a file with the ending {', '.join(_ENDINGS[kind])}",
-            try_=f"did you mean {close[0]}?" if close else "look for a typing mistake in the name",
+            try_=f"did you mean {close}?" if close else "look for a typing mistake in the name",
             file=shown,
         )
     )
@@ -65,12 +76,12 @@ def find_scene(path) -> Path:
             if _is_file(candidate):
                 return candidate
     names = [str(item) for item in _listed(path.parent) if item.suffix == ".toml"] + [item.stem for item in _listed(shipped) if item.suffix == ".toml"]
-    close = difflib.get_close_matches(str(path), names, 1, 0.4) or difflib.get_close_matches(path.stem, names, 1, 0.4)
+    close = nearest(str(path), names)
     raise SceneError(
         Fault(
             found="there is no such scene file",
             allowed="a .toml file, or the name of a shipped scene",
-            try_=f"did you mean {close[0]}?" if close else "`projector scenes` lists the shipped ones",
+            try_=f"did you mean {close}?" if close else "`projector scenes` lists the shipped ones",
             file=str(path),
         )
     )

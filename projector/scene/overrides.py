@@ -73,6 +73,7 @@ def _projectors(data: dict) -> list[dict]:
 def _set(data: dict, keys: list[str], value) -> tuple:
     """Change one value in place; returns its path."""
     here, path = data, ()
+    _check_first_key(data, keys)
     for index, key in enumerate(keys):
         last = index == len(keys) - 1
         if isinstance(here, list):
@@ -91,6 +92,20 @@ def _set(data: dict, keys: list[str], value) -> tuple:
                 here.setdefault(place, [] if place in _LISTS else {})
             here = here[place]
     return path
+
+
+def _check_first_key(data: dict, keys: list[str]) -> None:
+    """SceneError if a change does not begin with one of a scene's own keys: most often a name without what it is the name of."""
+    from projector.scene.model import Scene
+
+    if keys[0] in Scene.model_fields:
+        return
+    typed = ".".join(keys)
+    owner = next((kind for kind in _LISTS[:3] for number, item in enumerate(data.get(kind) or ()) if item_name(item, number, kind) == keys[0]), None)
+    close = difflib.get_close_matches(keys[0], list(Scene.model_fields), 1, 0.6)
+    meant = f"{owner}.{typed}" if owner else close[0] if close else ""
+    try_ = f"did you mean {meant}?" if meant else "write the whole way to the value: projector.NAME.lens.f_number=2"
+    raise SceneError(Fault(found=f"{keys[0]} is not a key here", allowed=f"KEY.KEY=VALUE that begins with one of {', '.join(Scene.model_fields)}", try_=try_, key=keys[0]))
 
 
 def _put(here, place, value, keys: list[str]) -> None:

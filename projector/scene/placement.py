@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -95,8 +96,10 @@ def point_of(scene, reference) -> np.ndarray:
             from projector.scene.surfaces import surface_centre
 
             return np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
-    known = ", ".join(sorted(landmarks_of(scene)))
-    raise SceneError(Fault(found=f'there is no landmark "{reference}"', allowed=known or "a point in metres; this scene has no landmarks"))
+    known = sorted(landmarks_of(scene))
+    close = difflib.get_close_matches(reference, known, 1, 0.6)
+    allowed = f"{', '.join(known)}; or a point x,y,z in metres" if known else "a point x,y,z in metres; this scene has no landmarks"
+    raise SceneError(Fault(found=f'there is no landmark "{reference}"', allowed=allowed, try_=f"did you mean {close[0]}?" if close else "a point: 0.1,1.5,-0.9"))
 
 
 def stencil_path(scene, spec) -> Path:

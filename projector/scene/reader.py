@@ -106,12 +106,14 @@ def _around(lens_key: str) -> tuple[str, str]:
 def _from_data(data: dict, name: str, folder: Path, places: Places, unknown: Sequence[str]) -> Checked:
     """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the place of."""
     from projector.scene.checks import cross_check
+    from projector.scene.early_checks import NOT_YET_ALL, early_faults
 
     try:
         # JSON, not Python: only there do lists become tuples while numbers stay strict.
         scene = Scene.model_validate_json(json.dumps(data, default=str)).placed_at(name, str(folder))
     except ValidationError as error:
-        return None, faults_of(error, data, Scene, places), []
+        faults = faults_of(error, data, Scene, places)
+        return None, faults + early_faults(data, folder, places, faults), [NOT_YET_ALL]
     except (RecursionError, OverflowError, ValueError) as error:
         return None, [Fault(found=f"a value is too large or too deep ({type(error).__name__})", file=places.file)], []
     faults, warnings = cross_check(scene, places)

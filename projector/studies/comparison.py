@@ -80,7 +80,8 @@ def check_sheet(scene, rows: Axis, columns: Axis) -> None:
             except SceneError as error:
                 faults += error.faults
     if faults:
-        raise SceneError(faults)
+        # A key that is misspelt is wrong in the same way for each of its values: told once.
+        raise SceneError(list(dict.fromkeys(faults)))
 
 
 def changed_scene(scene, rows: Axis, columns: Axis, row: int, column: int):

@@ -87,6 +87,21 @@ def check_wishes(wishes: Wishes) -> None:
         raise SceneError(faults)
 
 
+def _check_target(scene, wishes: Wishes, goal) -> None:
+    """SceneError for a target outside the room: no light in the room is asked to reach it."""
+    low, high = room_corners(scene, wishes)
+    outside = np.maximum(np.maximum(low - goal, goal - high), 0.0)
+    if float(outside.max()) <= 1e-6:
+        return
+    needed = (2.0 * abs(float(goal[0])), float(goal[2] - low[2]), float(goal[1]))
+    larger = "x".join(f"{max(size, math.ceil(10.0 * need - 1e-6) / 10.0):g}" for size, need in zip(wishes.room_m, needed, strict=True))
+    ways = ", ".join(f"{distance:.2f} m {word}" for distance, word in zip(outside, ("to the side", "in height", "in depth"), strict=True) if distance > 1e-6)
+    x, y, z = goal
+    found = f"the target at ({x:.2f}, {y:.2f}, {z:.2f}) m lies outside the room of {' × '.join(f'{size:g}' for size in wishes.room_m)} m: by {ways}"
+    allowed = "a room around the target; its width counts half to each side of x = 0, its depth from the farthest surface, its height from y = 0"
+    raise SceneError(Fault(found=found, allowed=allowed, try_="another target" if goal[1] < 0.0 else f"{larger} is the least that holds the target", key="room"))
+
+
 def place(scene, spec, wishes: Wishes, lenses, target=None, render: bool = True) -> tuple[list[Answer], list[Relaxation]]:
     """All ways that meet the wishes, most spare light first, and, for lenses that cannot, what would have to give.
 
@@ -94,6 +109,7 @@ def place(scene, spec, wishes: Wishes, lenses, target=None, render: bool = True)
     """
     check_wishes(wishes)
     target = target if target is not None else spec.aim
+    _check_target(scene, wishes, point_of(scene, target))
     answers, relaxations = [], []
     for name in lenses:
         wide = with_lens(scene, spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": 0.5})}), name)
@@ -134,7 +150,7 @@ def _with_one_lens(scene, spec, wide, name: str, wishes: Wishes, target, width_m
     spare = 2.0 * math.log2(meter / wishes.f_number)
     answer = Answer(name, wide.lens.focal_length_mm, f_number, throw, offset, tuple(map(float, position)), tuple(map(float, goal)), angle, edge, meter, spare)
     if spare < -1e-6:
-        return answer, [Relaxation(name, "light", wishes.f_number, meter, f"{name}: {-spare:.1f} stops short; f/{meter:.1f} at ISO {wishes.iso:g}, or ISO {wishes.iso * 2 ** -spare:.0f}")]
+        return answer, [Relaxation(name, "light", wishes.f_number, meter, f"{name}: {-spare:.1f} stops short; a meter would read f/{meter:.1f} there at ISO {wishes.iso:g}, and f/{wishes.f_number:g} at ISO {wishes.iso * 2 ** -spare:.0f}")]
     return answer, []
 
 

@@ -41,7 +41,7 @@ def test_preview_writes_a_picture_and_says_the_numbers_that_matter(scene_file, t
     run = projector("preview", "mine.toml", *SMALL, folder=tmp_path)
     assert run.returncode == 0, run.stderr
     assert Image.open(tmp_path / "mine.png").size == (96, 72)
-    for words in ("throw 2.500 m", "pattern 1.023 × 1.023 m", "beam 25.6° full", "blur there 0.00 mm", "camera: its own blur at wall", "wrote mine.png"):
+    for words in ("throw 2.500 m", "pattern 1.023 × 1.023 m", "beam 25.6° full", "sharp at 2.500 m; blur at wall, 2.500 m: 0.00 mm", "camera: its own blur at wall", "wrote mine.png"):
         assert words in run.stdout
 
 
@@ -178,7 +178,7 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
     done = projector(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
     assert done.returncode == 1
     (error,) = json.loads(done.stdout)["errors"]
-    assert error["key"] == "scheduler" and "is not the address of a scheduler" in error["found"]
+    assert error["key"] == "--scheduler" and "is not the address of a scheduler" in error["found"]
     assert not (tmp_path / "wall.png").exists()
 
 

@@ -100,7 +100,7 @@ def test_place_says_what_has_to_give(tmp_path):
         (["straighten", "02-slit-over-the-eyes"], "a flat surface"),
         (["straighten", "01-square-wall", "-o", "askew.pdf"], "is not a PNG"),
         (["sharpness", "03-cabin-window", "--at", "pilot.left_knee"], "no landmark"),
-        (["sharpness", "03-cabin-window", "--within-mm", 0], "more than 0 mm"),
+        (["sharpness", "03-cabin-window", "--within-mm", 0], "above zero, in millimetres"),
         (["fringe", "03-cabin-window", "--tolerance-arcmin", 0], "above zero"),
         (["fringe", "03-cabin-window", "--lens", "acromat"], "did you mean achromat"),
         (["sheet", "01-square-wall", "--rows", "camera.iso=1", "--columns", "nothing"], "is not an axis"),
