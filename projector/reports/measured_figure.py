@@ -24,7 +24,14 @@ def measured_figure(measured, title: str):
     if with_widths:
         _width_panel(figure.add_subplot(rows, columns, panels), measured)
     figure.suptitle(title, fontsize=12)
+    figure.supxlabel(_caption(measured), fontsize=8)
     return figure
+
+
+def _caption(measured) -> str:
+    """What dots and lines are."""
+    points = "dots: the photographs' data"
+    return f"{points}, lines: the fitted lens" if measured.fit is not None else f"{points}; no lens is fitted"
 
 
 def _edge_panel(axes, measured, index: int) -> None:
