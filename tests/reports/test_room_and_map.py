@@ -81,5 +81,5 @@ def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
 
 
 def test_a_measured_figure_says_what_dots_and_lines_are():
-    assert _caption(SimpleNamespace(fit=object())) == "dots: the photographs' data, lines: the fitted lens"
+    assert _caption(SimpleNamespace(fit=object())) == "dots: the photographs' data of the edges, lines: the fitted lens"
     assert "no lens is fitted" in _caption(SimpleNamespace(fit=None))
