@@ -137,7 +137,8 @@ def _draw_room(scene, wishes, answers, target, path: Path, overwrite: bool) -> N
     from projector.scene.placement import placed_objects, point_of
     from projector.studies.placement import room_corners
 
-    objects = [(item.spec.name, item.mesh.vertices) for item in placed_objects(scene)]
+    bodies = ("box", "mesh", None)
+    objects = [(item.spec.name, item.mesh.vertices, None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles) for item in placed_objects(scene)]
     title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + ("where the light may stand" if answers else "nothing fits this room")
     figure = place_figure(answers, objects, scene.camera.position_m, point_of(scene, target), room_corners(scene, wishes), title)
     save_figure(figure, path, record(scene, "place"), overwrite)

@@ -134,7 +134,7 @@ def map_(
     check_writable(files, loaded.name, overwrite)
     found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed)
     found.save(stem, overwrite)
-    save_figure(map_figure(found), files[2], found.about, overwrite)
+    save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
     if not found.is_absolute:
         warnings = [*warnings, "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]

@@ -125,8 +125,6 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
 
 
 def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
-    import numpy as np
-
     from projector.cli.answers import progress_shown
     from projector.studies import sharpness as study
     from projector.tracing.arrays import scene_arrays
@@ -134,16 +132,14 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     loaded, warnings = loaded_scene(scene, with_)
     progress_shown()
     arrays = scene_arrays(loaded)
-    rows, words, curves, compromises = [], [], [], []
+    rows, words, asked, compromises = [], [], [], []
     for spec in chosen_projectors(loaded, projector):
         references = points_for(spec, at)
         for reference in references:
             found = study.sharpness(loaded, spec, reference, within_mm, arrays)
             rows.append(asdict(found))
             words += _sharpness_words(found)
-            if out is not None:
-                span = max(1.0, 1.5 * abs(spec.focus.offset_mm), *(1.3 * abs(blade.offset_mm) for blade in spec.blade), 0.0)
-                curves.append(study.focus_curve(loaded, spec, reference, np.linspace(-span, span, 31), arrays))
+            asked.append((spec, reference))
         if len(references) > 1:
             best = study.compromise(loaded, spec, references, arrays)
             compromises.append({"projector": spec.name, **asdict(best)})
@@ -151,13 +147,21 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
             words.append(f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now {listed[1]} mm)")
     path = figure_path(out)
     if path is not None:
-        from projector.rendering.files import record
-        from projector.reports.save import save_figure
-        from projector.reports.study_figures import focus_figure
-
-        save_figure(focus_figure(curves, ", ".join(spec.name for spec in chosen_projectors(loaded, projector))), path, record(loaded, "sharpness"), overwrite)
+        _draw_focus(loaded, asked, within_mm, arrays, path, overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
     return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
+
+
+def _draw_focus(scene, asked, within_mm, arrays, path: Path, overwrite: bool) -> None:
+    """Edge width over focus offset for pairs of projector and reference."""
+    from projector.rendering.files import record
+    from projector.reports.save import save_figure
+    from projector.reports.study_figures import focus_figure
+    from projector.studies import sharpness as study
+
+    offsets = study.offsets_to_show(scene, asked, arrays)
+    curves = [study.focus_curve(scene, spec, reference, offsets, arrays) for spec, reference in asked]
+    save_figure(focus_figure(curves, within_mm), path, record(scene, "sharpness"), overwrite)
 
 
 def _sharpness_words(found) -> list[str]:

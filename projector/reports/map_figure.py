@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 
 import numpy as np
 
@@ -41,8 +42,8 @@ def _whole_stops(stops: np.ndarray) -> tuple[int, int]:
     return highest - STOPS_SHOWN, highest
 
 
-def map_figure(found: IrradianceMap):
-    """The figure of a map: brightness in stops against the open gate, a contour at each whole stop."""
+def map_figure(found: IrradianceMap, scene_title: str = ""):
+    """The figure of a map: brightness in stops against the open gate, a contour at each whole stop. Without a title the scene's name stands."""
     stops = np.array(found.stops)
     low, high = _whole_stops(stops)
     left, right, bottom, top = found.extent_m
@@ -51,12 +52,14 @@ def map_figure(found: IrradianceMap):
     axes = figure.add_subplot()
     shown = np.clip(np.where(np.isneginf(stops), low, stops), low, high)
     image = axes.imshow(shown, extent=found.extent_m, cmap="cividis", vmin=low, vmax=high, interpolation="nearest", origin="upper")
-    _draw_contours(axes, shown, found.extent_m, low, high)
-    axes.set_xlabel(found.axis_labels[0])
+    lines = _draw_contours(axes, shown, found.extent_m, low, high)
+    axes.set_xlabel(found.axis_labels[0] + ("" if lines is None else f"\n{_line_words(lines.levels)}"))
     axes.set_ylabel(found.axis_labels[1])
-    axes.set_title(_title(found))
+    axes.set_title(_title(found, scene_title))
     bar = figure.colorbar(image, ax=axes, ticks=range(low, high + 1), shrink=0.9)
     bar.ax.set_yticklabels([_tick(found, stop) for stop in range(low, high + 1)])
+    if lines is not None:
+        bar.add_lines(lines)
     label = "stops against the open gate on the axis at its focus"
     quantity = "luminous exposure" if found.is_flash else "illuminance"
     bar.set_label(f"{label}\n({quantity}, {found.units[1]})" if found.is_absolute else label)
@@ -73,9 +76,14 @@ def _draw_contours(axes, shown, extent, low, high):
     y = top - (np.arange(rows) + 0.5) * (top - bottom) / rows
     soft = gaussian_filter(np.nan_to_num(shown, nan=low), max(columns / 800.0, 0.0))
     levels = [stop for stop in range(low + 1, high + 1) if soft.min() < stop < soft.max()]
-    if levels:
-        # Which stop a line is, the colour bar says: numbers on lines this close would hide the pattern.
-        axes.contour(x, y, soft, levels=levels, colors="white", linewidths=0.5, linestyles="solid", alpha=0.8)
+    # Which stop a line is, the colour bar and the caption say: numbers on lines this close would hide the pattern.
+    return axes.contour(x, y, soft, levels=levels, colors="white", linewidths=0.5, linestyles="solid", alpha=0.8) if levels else None
+
+
+def _line_words(levels) -> str:
+    """What the contours are."""
+    first, last = (f"{level:+.0f}" if level else "0" for level in (levels[0], levels[-1]))
+    return f"white lines: whole stops, {first} to {last}" if len(levels) > 1 else f"white line: {first} stops"
 
 
 def _tick(found: IrradianceMap, stop: int) -> str:
@@ -89,6 +97,8 @@ def _short(value: float) -> str:
     return f"{value:.3g}" if 0.01 <= value < 1000 else f"{value:,.0f}".replace(",", " ") if value >= 1000 else f"{value:.1e}"
 
 
-def _title(found: IrradianceMap) -> str:
+def _title(found: IrradianceMap, scene_title: str) -> str:
+    """The scene and the surface; in two lines if they are long."""
     kind = "luminous exposure of the flash" if found.is_flash else "illuminance"
-    return f"{found.surface}: {kind} ({found.about['scene']})"
+    scene = scene_title or found.about["scene"]
+    return "\n".join([*textwrap.wrap(scene, 60), f"{found.surface}: {kind}"])

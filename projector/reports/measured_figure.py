@@ -24,7 +24,14 @@ def measured_figure(measured, title: str):
     if with_widths:
         _width_panel(figure.add_subplot(rows, columns, panels), measured)
     figure.suptitle(title, fontsize=12)
+    figure.supxlabel(_caption(measured), fontsize=8)
     return figure
+
+
+def _caption(measured) -> str:
+    """What dots and lines are."""
+    points = "dots: the photographs' data"
+    return f"{points} of the edges, lines: the fitted lens" if measured.fit is not None else f"{points} of the edges; no lens is fitted"
 
 
 def _edge_panel(axes, measured, index: int) -> None:
@@ -59,7 +66,7 @@ def _width_panel(axes, measured) -> None:
         widths = np.array([reading.widths_mm[channel] for reading in measured.readings])
         axes.plot(offsets[order], widths[order], "o-", color=_COLOURS[channel], markersize=4, linewidth=1, label=_NAMES[channel])
     axes.set_ylim(bottom=0.0)
-    axes.set_title("edge width, 10–90 %", fontsize=9)
+    axes.set_title("edge width, 10–90 %, of the photographs (lines only join them)", fontsize=9)
     axes.set_xlabel("focus offset, mm (stencil away from the lens)", fontsize=8)
     axes.set_ylabel("mm on the wall", fontsize=8)
     axes.tick_params(labelsize=8)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from fractions import Fraction
+
 import numpy as np
 
 from projector.reports.save import new_figure
@@ -23,29 +26,98 @@ def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_thro
     axes.set_title(f"{lit_width_mm:g} mm of stencil through a lens of {focal_length_mm:g} mm")
     axes.grid(alpha=0.3)
     stops = axes.secondary_yaxis("right", functions=(lambda w: w, lambda w: w))
-    ticks = [width for width in axes.get_yticks() if min(widths) < width < max(widths)]
-    stops.set_yticks(ticks, [f"{study.stops_for_distance(marked_throw_m, study.place_for(width, lit_width_mm, focal_length_mm).throw_m):+.1f}" for width in ticks])
+    # From one throw to another light changes by 2·log2 of their ratio (studies.throw.stops_for_distance), so round stops are these throws.
+    round_stops = _round_stops(*(study.stops_for_distance(marked_throw_m, float(value)) for value in throws[[-1, 0]]))
+    ticks = [study.throw(focal_length_mm, lit_width_mm, marked_throw_m * 2.0 ** float(-stop / 2)).width_m for stop in round_stops]
+    stops.set_yticks(ticks, [_stops_text(stop) for stop in round_stops])
     stops.set_ylabel(f"stops against {marked_throw_m:.2f} m")
     return figure
 
 
-def focus_figure(curves, projector_name: str):
-    """Edge width over the focus offset at one or several points: the stencil's curve and each blade's."""
-    figure = new_figure(7.5, 4.8)
+def _round_stops(lowest: float, highest: float) -> list[Fraction]:
+    """Whole stops between two values; half or third stops where whole ones are fewer than four."""
+    for parts in (1, 2, 3):
+        found = [Fraction(count, parts) for count in range(math.ceil(parts * lowest), math.floor(parts * highest) + 1)]
+        if len(found) >= 4:
+            break
+    return found
+
+
+def _stops_text(stop: Fraction) -> str:
+    """+1, −½, +1⅓, 0."""
+    whole, part = divmod(abs(stop), 1)
+    sign = "" if stop == 0 else "+" if stop > 0 else "−"
+    written = {Fraction(0): "", Fraction(1, 3): "⅓", Fraction(1, 2): "½", Fraction(2, 3): "⅔"}[part]
+    return sign + (str(whole) if whole or not written else "") + written
+
+
+_COLOURS = ("#1f3a5f", "#c8553d", "#3f8f6b", "#8d6a9f", "#c98a10", "#2a9dc4", "#7a4b2a")
+_STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
+
+
+def focus_figure(curves, wanted_mm: float | None = None):
+    """Edge width over the focus offset of one or several projectors at one or several points (studies.sharpness.FocusCurve):
+    the stencil's curve and the blades', the present offset, and the wanted width."""
+    figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
-    colours = ["#1f3a5f", "#c8553d", "#5b8e7d", "#8d6a9f", "#d8a031"]
-    for index, curve in enumerate(curves):
-        colour = colours[index % len(colours)]
-        axes.plot(curve.offsets_mm, curve.stencil_mm, color=colour, linewidth=2, label=f"stencil at {curve.at}")
-        for style, (side, widths) in zip(("--", ":", "-.", (0, (1, 3))), curve.blades_mm.items(), strict=False):
-            axes.plot(curve.offsets_mm, widths, color=colour, linestyle=style, label=f"{side} blade at {curve.at}")
-    axes.set_xlabel("focus offset, mm (stencil moved away from the lens; sharp nearer)")
-    axes.set_ylabel("edge width on the surface, 10–90 %, mm")
+    for index, (label, offsets, widths) in enumerate(_named_edges(curves)):
+        axes.plot(offsets, widths, color=_COLOURS[index % len(_COLOURS)], linestyle=_STYLES[index % len(_STYLES)], linewidth=1.8, label=label)
+    axes.set_xlim(curves[0].offsets_mm[0], curves[0].offsets_mm[-1])
     axes.set_ylim(bottom=0.0)
-    axes.set_title(f"How soft edges land: {projector_name}")
+    _mark_present(axes, curves)
+    if wanted_mm is not None:
+        axes.axhline(wanted_mm, color="#333333", linewidth=0.8)
+        _beside(axes, f"wanted {wanted_mm:g} mm", (0.99, wanted_mm), axes.get_yaxis_transform(), ha="right", va="bottom", xytext=(0, 2))
+    moved = "stencil" if any(curve.has_stencil for curve in curves) else "gate"
+    axes.set_xlabel(f"focus offset, mm ({moved} moved away from the lens; sharp nearer)")
+    axes.set_ylabel("edge width on the surface, 10–90 %, mm")
+    axes.set_title("How soft edges land: " + ", ".join(_projectors(curves)))
     axes.grid(alpha=0.3)
-    axes.legend(fontsize=8)
+    figure.legend(loc="outside lower center", fontsize=8, ncols=2)
     return figure
+
+
+def _projectors(curves) -> list[str]:
+    return list(dict.fromkeys(curve.projector for curve in curves))
+
+
+def _named_edges(curves) -> list[tuple[str, np.ndarray, np.ndarray]]:
+    """Label, offsets and widths of everything that casts an edge; blades that cannot be told apart share a line."""
+    several = len(_projectors(curves)) > 1
+    found = []
+    for curve in curves:
+        whose = f"{curve.projector}: " if several else ""
+        if curve.has_stencil or not curve.blades_mm:
+            found.append((f"{whose}{'stencil' if curve.has_stencil else 'edge of the gate'} at {curve.at}", curve.offsets_mm, curve.stencil_mm))
+        alike: list[tuple[list[str], np.ndarray]] = []
+        for side, widths in curve.blades_mm.items():
+            group = next((sides for sides, others in alike if np.allclose(widths, others, rtol=1e-3, atol=1e-3)), None)
+            if group is None:
+                alike.append(([side], widths))
+            else:
+                group.append(side)
+        found += [(f"{whose}{' and '.join(sides)} blade{'s' if len(sides) > 1 else ''} at {curve.at}", curve.offsets_mm, widths) for sides, widths in alike]
+    return found
+
+
+def _mark_present(axes, curves) -> None:
+    """A thin line at each focus offset that a projector has now."""
+    present: dict[float, list[str]] = {}
+    for curve in curves:
+        names = present.setdefault(curve.offset_now_mm, [])
+        if curve.projector not in names:
+            names.append(curve.projector)
+    for index, (offset, names) in enumerate(sorted(present.items())):
+        axes.axvline(offset, color="#333333", linewidth=0.8)
+        # The first is named at its left, others at their right: two that stand close do not cover each other's names.
+        side, gap = ("right", -2) if index == 0 else ("left", 2)
+        whose = f"{', '.join(names)}: " if len(_projectors(curves)) > 1 else ""
+        _beside(axes, f"{whose}now {offset:+g} mm" if offset else f"{whose}now 0 mm", (offset, 0.98), axes.get_xaxis_transform(), ha=side, va="top", rotation=90, xytext=(gap, 0))
+
+
+def _beside(axes, text: str, place, transform, **how) -> None:
+    """Small lettering that stays readable over curves."""
+    axes.annotate(text, place, xycoords=transform, textcoords="offset points", fontsize=8, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}, **how)
 
 
 def lens_strip_figure(strips, span_mm: float, title: str):

@@ -231,9 +231,15 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
 
 @dataclass(frozen=True)
 class FocusCurve:
-    """Edge width over the focus offset: offsets (n,) mm, the stencil's edge (n,) mm on the surface, and each blade's by its side."""
+    """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and each blade's by its side.
 
+    offset_now_mm: the projector's own; has_stencil: whether anything but the gate stands in the stencil's plane.
+    """
+
+    projector: str
     at: str
+    offset_now_mm: float
+    has_stencil: bool
     offsets_mm: np.ndarray
     stencil_mm: np.ndarray
     blades_mm: dict[str, np.ndarray]
@@ -242,15 +248,58 @@ class FocusCurve:
 def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
     """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs elsewhere."""
     arrays = arrays or scene_arrays(scene)
-    stencil, blades = [], {blade.side: [] for blade in spec.blade}
+    stencil, blades, place = [], {blade.side: [] for blade in spec.blade}, None
     for offset in np.asarray(offsets_mm, float):
-        moved = spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset)})})
+        moved = _refocused(spec, offset)
         light, weights = full_spectrum(scene, moved)
         place = place_on_surface(scene, light, arrays, reference)
         stencil.append(1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
         for side, width in blade_edges(scene, moved, reference, arrays).items():
             blades[side].append(width)
-    return FocusCurve(str(reference), np.asarray(offsets_mm, float), np.array(stencil), {side: np.array(values) for side, values in blades.items()})
+    name = place.name if place is not None else str(reference)
+    widths = {side: np.array(values) for side, values in blades.items()}
+    return FocusCurve(spec.name, name, spec.focus.offset_mm, spec.stencil is not None, np.asarray(offsets_mm, float), np.array(stencil), widths)
+
+
+def _refocused(spec, offset_mm: float):
+    """A projector with another focus offset."""
+    return spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset_mm)})})
+
+
+def sharpest_offset(scene, spec, reference, arrays: SceneArrays) -> float:
+    """The focus offset (mm) at which yellow light leaves the stencil's edges sharpest at a point: the patch's diameter is zero; NaN for none."""
+    from scipy.optimize import newton
+
+    def diameter(offset: float) -> float:
+        light = light_arrays(scene, _refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
+        return 1e3 * float(patch_diameters(light, place_on_surface(scene, light, arrays, reference))[0])
+
+    now = spec.focus.offset_mm
+    found, report = newton(diameter, now, x1=now + 0.1, tol=1e-6, full_output=True, disp=False)
+    return float(found) if report.converged else math.nan
+
+
+# A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone there.
+FAR_OFFSET = 0.25
+
+
+def offsets_to_show(scene, asked, arrays: SceneArrays) -> np.ndarray:
+    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones and each curve's lowest point, fine about those."""
+    lowest, present = [], []
+    for spec, reference in asked:
+        sharpest = sharpest_offset(scene, spec, reference, arrays)
+        planes = [0.0, *(blade.offset_mm for blade in spec.blade)] if spec.stencil is not None or not spec.blade else [blade.offset_mm for blade in spec.blade]
+        reach = FAR_OFFSET * spec.lens.focal_length_mm
+        lowest += [sharpest - plane for plane in planes if abs(sharpest - plane - spec.focus.offset_mm) <= reach]
+        present.append(spec.focus.offset_mm)
+    lowest = sorted(set(np.round(lowest, 3)))
+    first, last = min(present + lowest), max(present + lowest)
+    margin = max(1.0, 0.3 * (last - first))
+    low, high = first - margin, last + margin
+    # Edges widen in proportion to the distance from a lowest point and round off close to it: cubes of even steps.
+    steps = 0.25 * (high - low) * np.linspace(-1.0, 1.0, 31) ** 3
+    offsets = np.concatenate([np.linspace(low, high, 41), present, *(value + steps for value in lowest)])
+    return np.unique(np.round(offsets[(offsets >= low) & (offsets <= high)], 6))
 
 
 def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:
@@ -281,16 +330,13 @@ def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Co
 
     arrays = arrays or scene_arrays(scene)
 
-    def moved(offset: float):
-        return spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset)})})
-
     def worst(offset: float) -> float:
-        light = light_arrays(scene, moved(offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
+        light = light_arrays(scene, _refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
         return max(abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across)) for place in places)
 
     def edges(offset: float) -> tuple[float, ...]:
-        light, weights = full_spectrum(scene, moved(offset))
+        light, weights = full_spectrum(scene, _refocused(spec, offset))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
         return tuple(1e3 * edge_by_formula(light, place, "across").width(weights[:, 1]) for place in places)
 

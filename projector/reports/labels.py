@@ -1,0 +1,68 @@
+"""Labels beside points of a drawing, put where they cover neither lines nor each other and stay inside the axes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+# Where a label may stand from its point: (points right, points up, horizontal and vertical alignment), the favourite first.
+_SIDES = tuple(
+    (gap * right, gap * up, {-1: "right", 0: "center", 1: "left"}[right], {-1: "top", 0: "center", 1: "bottom"}[up])
+    for gap in (5, 9, 16)
+    for right, up in ((1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1), (1, 0), (-1, 0))
+)
+
+
+class Labels:
+    """The labels of one panel. Make it once everything else is drawn and the figure laid out: it looks at what lies where."""
+
+    def __init__(self, axes):
+        self._axes = axes
+        self._renderer = axes.figure.canvas.get_renderer()
+        self._ink = np.concatenate([_display_points(line) for line in axes.lines] + [np.zeros((0, 2))])
+        self._taken = []
+
+    def add(self, text: str, anchors, **style) -> None:
+        """Write a text beside the one of several points (data) where it covers least."""
+        label = self._axes.annotate(text, anchors[0], xytext=(0, 0), textcoords="offset points", **style)
+        label.set_in_layout(False)
+        best = None
+        for anchor in anchors:
+            for side in _SIDES:
+                box = self._moved(label, anchor, side)
+                cost = self._cost(box)
+                if best is None or cost < best[0]:
+                    best = cost, anchor, side
+            if best[0] == 0:
+                break
+        self._taken.append(self._moved(label, *best[1:]))
+
+    def inside(self, line, most: int = 9) -> list[np.ndarray]:
+        """Some places (data) spread along a line (k, 2) with NaN between its pieces, those that the axes show."""
+        steps = np.linspace(0.0, 1.0, 12)[:, None, None]
+        places = (line[:-1] + steps * (line[1:] - line[:-1])).transpose(1, 0, 2).reshape(-1, 2)
+        low, high = np.sort([self._axes.get_xlim(), self._axes.get_ylim()], axis=1).T
+        places = places[((places > low) & (places < high)).all(axis=1)]
+        return list(places[np.linspace(0, len(places) - 1, min(len(places), most)).round().astype(int)])
+
+    def _moved(self, label, anchor, side):
+        label.xy = tuple(anchor)
+        label.set_position(side[:2])
+        label.set_horizontalalignment(side[2])
+        label.set_verticalalignment(side[3])
+        return label.get_window_extent(self._renderer)
+
+    def _cost(self, box) -> int:
+        """Points of lines under a box, and far more for another label or the axes' border."""
+        x, y = self._ink.T
+        covered = (x > box.x0 - 2) & (x < box.x1 + 2) & (y > box.y0 - 2) & (y < box.y1 + 2)
+        room = self._axes.get_window_extent(self._renderer)
+        outside = box.x0 < room.x0 + 2 or box.x1 > room.x1 - 2 or box.y0 < room.y0 + 2 or box.y1 > room.y1 - 2
+        return int(covered.sum()) + 1000 * sum(box.overlaps(other) for other in self._taken) + 10000 * outside
+
+
+def _display_points(line) -> np.ndarray:
+    """Points (n, 2) in pixels, close together along a drawn line."""
+    corners = line.axes.transData.transform(line.get_xydata())
+    steps = np.linspace(0.0, 1.0, 60)[:, None, None]
+    points = (corners[:-1] + steps * (corners[1:] - corners[:-1])).reshape(-1, 2) if len(corners) > 1 else corners
+    return points[np.isfinite(points).all(axis=1)]

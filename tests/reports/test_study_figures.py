@@ -1,0 +1,96 @@
+"""Figures of the studies: what their legends, marks and ticks say."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from projector.reports.study_figures import focus_figure, throw_figure
+from projector.scene.reader import load, shipped_folder
+from projector.studies import sharpness, throw
+from projector.studies.sharpness import FocusCurve
+from projector.tracing.arrays import scene_arrays
+
+OFFSETS = np.linspace(-3.0, 3.0, 61)
+
+
+def curve(projector="window", at="wall.centre", now=0.0, has_stencil=True, blades=None):
+    return FocusCurve(projector, at, now, has_stencil, OFFSETS, 10.0 * np.abs(OFFSETS), blades or {})
+
+
+def legend(figure) -> list[str]:
+    return [text.get_text() for text in figure.legends[0].get_texts()]
+
+
+def lettering(figure) -> list[str]:
+    return [text.get_text() for text in figure.axes[0].texts]
+
+
+def test_several_projectors_are_told_apart():
+    figure = focus_figure([curve("blinds"), curve("texture", now=0.5)])
+    assert legend(figure) == ["blinds: stencil at wall.centre", "texture: stencil at wall.centre"]
+    assert lettering(figure) == ["blinds: now 0 mm", "texture: now +0.5 mm"]
+
+
+def test_one_projector_needs_no_name_and_shows_its_offset_and_the_wanted_width():
+    figure = focus_figure([curve(now=-1.5)], 5.0)
+    assert legend(figure) == ["stencil at wall.centre"]
+    assert lettering(figure) == ["now -1.5 mm", "wanted 5 mm"]
+
+
+def test_without_a_stencil_no_curve_is_called_one():
+    blades = {"left": 10.0 * np.abs(OFFSETS + 1.0), "right": 10.0 * np.abs(OFFSETS + 1.0), "top": 10.0 * np.abs(OFFSETS + 2.0)}
+    assert legend(focus_figure([curve(has_stencil=False, blades=blades)])) == ["left and right blades at wall.centre", "top blade at wall.centre"]
+    assert legend(focus_figure([curve(has_stencil=False)])) == ["edge of the gate at wall.centre"]
+
+
+def test_every_curve_has_a_colour_and_a_line_of_its_own():
+    blades = {"left": 10.0 * np.abs(OFFSETS + 1.0), "top": 10.0 * np.abs(OFFSETS + 2.0)}
+    lines = focus_figure([curve(at=at, blades=blades) for at in ("wall.centre", "wall.left")]).axes[0].lines[:6]
+    assert len({line.get_color() for line in lines}) == 6
+    assert len({(line.get_color(), line.get_linestyle(), line._unscaled_dash_pattern) for line in lines}) == 6
+    assert all(a._unscaled_dash_pattern != b._unscaled_dash_pattern for a, b in zip(lines[:-1], lines[1:], strict=True))
+
+
+def test_the_offsets_shown_reach_every_curves_lowest_point_without_kinks():
+    """Scene 08: blades 8 and 12 mm behind the gate are sharp at a landmark that the gate is focused near 8 and 12 mm nearer to the lens."""
+    scene = load(shipped_folder("scene") / "08-framed-head.toml")
+    spec, arrays = scene.projector[0], scene_arrays(scene)
+    offsets = sharpness.offsets_to_show(scene, [(spec, "understudy.left_eye")], arrays)
+    found = sharpness.focus_curve(scene, spec, "understudy.left_eye", offsets, arrays)
+    for side, widths in found.blades_mm.items():
+        lowest = int(np.argmin(widths))
+        assert offsets[lowest] == pytest.approx(-8.0 if side in ("left", "right") else -12.0, abs=0.1)
+        assert 0 < lowest < offsets.size - 1 and widths[lowest] < 0.01 * widths.max()
+        # Where a polygon would cut a corner off: its sides next to the lowest point are short.
+        assert max(widths[lowest - 1], widths[lowest + 1]) < 0.02 * widths.max()
+    assert spec.focus.offset_mm in offsets
+
+
+def test_a_focus_far_off_stays_in_the_picture():
+    """Scene 05: the first projector is focused on a face and sharp on the backdrop nearly 2 mm nearer to the lens."""
+    scene = load(shipped_folder("scene") / "05-two-projectors.toml")
+    arrays = scene_arrays(scene)
+    asked = [(spec, "backdrop.centre") for spec in scene.projector]
+    offsets = sharpness.offsets_to_show(scene, asked, arrays)
+    for spec, reference in asked:
+        assert offsets[0] < sharpness.sharpest_offset(scene, spec, reference, arrays) < offsets[-1]
+        assert offsets[0] < spec.focus.offset_mm < offsets[-1]
+
+
+@pytest.mark.parametrize(
+    ("focal_length_mm", "throw_m", "expected"),
+    [(85.0, 2.5, ["−2", "−1", "0", "+1", "+2", "+3"]), (85.0, 0.4, ["−2", "−1½", "−1", "−½", "0"])],
+)
+def test_the_stops_of_a_throw_are_round(focal_length_mm, throw_m, expected):
+    """2·log2 of the throws' ratio (inverse square): a tick at each round stop stands at the width of that throw."""
+    figure = throw_figure(throw, focal_length_mm, 36.0, throw_m)
+    figure.canvas.draw()
+    axis = figure.axes[0].child_axes[0].yaxis
+    assert [label.get_text() for label in axis.get_ticklabels()] == expected
+    for place, text in zip(axis.get_ticklocs(), expected, strict=True):
+        stops = throw.stops_for_distance(throw_m, throw.place_for(place, 36.0, focal_length_mm).throw_m)
+        assert stops == pytest.approx(float(text.replace("−", "-").replace("½", ".5")), abs=1e-9)
+        assert math.isfinite(place)
