@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from json import dumps
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -122,16 +123,16 @@ def _checked_paths(stem: Path | None, set_up, overwrite: bool) -> list[Path]:
 
 
 def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite: bool) -> None:
-    from projector.rendering.files import record_of, written_whole
+    from projector.rendering.files import TOML_MARK, record_of, written_whole
     from projector.reports.measured_figure import measured_figure
     from projector.reports.save import save_figure
     from projector.studies.measured_lens import lens_file_text
 
+    about = record_of("measure", path.stem, "", photographs=[str(item.path.name) for item in found.photographs])
     if path.suffix == ".toml":
         with written_whole(path) as temporary:
-            temporary.write_text(lens_file_text(found, set_up, name, mm_per_pixel), encoding="utf-8")
+            temporary.write_text(lens_file_text(found, set_up, name, mm_per_pixel) + TOML_MARK + dumps(about) + "\n", encoding="utf-8")
         return
-    about = record_of("measure", path.stem, "", photographs=[str(item.path.name) for item in found.photographs])
     save_figure(measured_figure(found, name), path, about, overwrite)
 
 

@@ -240,6 +240,7 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     from projector.photometry.colour import encode_srgb
     from projector.rendering.files import check_writable, record, write_png
     from projector.scene.faults import Fault, SceneError
+    from projector.scene.placement import stencil_path
     from projector.studies.straightened import straightened
 
     loaded, warnings = loaded_scene(scene, with_)
@@ -250,6 +251,8 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     path = figure_path(out) or Path(f"{loaded.name}-straight.png")
     if path.suffix != ".png":
         raise SceneError(Fault(found=f"{path} is not a PNG", allowed="a name that ends in .png, or none", file=str(path)))
+    if spec.stencil is not None and path.exists() and path.samefile(stencil_path(loaded, spec)):
+        raise SceneError(Fault(found=f"{path} is the stencil that {spec.name} has in its gate", allowed="another name, or the stencil as it was drawn", try_="-o with another name", file=str(path)))
     check_writable([path], loaded.name, overwrite)
     new = straightened(loaded, spec)
     # Written in the old stencil's own terms, so that only the file's name changes in the scene.

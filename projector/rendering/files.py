@@ -36,6 +36,10 @@ def record_of(command: str, name: str, digest: str, **settings) -> dict:
     return {"program": "projector", "version": version, "command": command, "scene": name, "scene_hash": digest, "settings": settings}
 
 
+TOML_MARK = "# made by "
+"""How the comment begins that holds a TOML file's record."""
+
+
 def read_record(path: Path) -> dict | None:
     """The record of a file that we wrote, or None for any other file."""
     try:
@@ -59,6 +63,8 @@ def read_record(path: Path) -> dict | None:
             text = first[1:] if first.startswith("#") else None
         elif path.suffix == ".pdf":
             text = _pdf_record(path)
+        elif path.suffix == ".toml":
+            text = next((line.removeprefix(TOML_MARK) for line in path.read_text(encoding="utf-8").splitlines() if line.startswith(TOML_MARK)), None)
         else:
             return None
         found = json.loads(text)

@@ -27,9 +27,9 @@ _LEAST_OPEN = 0.02
 class Straightened:
     """A new stencil (h, w) float32 of transmission 0..1, as it lands, for the same `width_mm` in the gate.
 
-    wall: the surface's name; width_m, height_m: of the whole bitmap on it, open_width_m, open_height_m: of what is open in it; corners_m (4, 3): its top left, top right, bottom
-    right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the gate, right
-    and down from its middle, as landed.
+    wall: the surface's name; width_m, height_m: of the whole bitmap on it; corners_m (4, 3): the bitmap's top left, top
+    right, bottom right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the
+    gate, right and down from its middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it.
     """
 
     transmission: np.ndarray
@@ -111,6 +111,10 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     up = upright - (upright @ normal) * normal
     if np.linalg.norm(up) < 0.1:
         up = forward - (forward @ normal) * normal
+    if np.linalg.norm(up) < 0.1:
+        # Straight down, or up, up is the projector's own.
+        up = -np.array(light.down)
+        up -= (up @ normal) * normal
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
     origin = np.array(light.position) + distance * forward
@@ -187,7 +191,7 @@ def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, 
     for row, middle in enumerate(y):
         gx, gy = (axis.ravel() for axis in np.meshgrid((x[:, None] + parts).ravel(), middle + parts))
         # What the gate covers may land anywhere, or nowhere.
-        seen = (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+        seen = np.hypot(gx, gy) <= gate.half_width if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
         if not seen.any():
             continue
         places = (plane.met_by(light, gate_rays(light, gx[seen], gy[seen])) - centre) / half_width
@@ -199,9 +203,9 @@ def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, 
 
 
 def _in_the_gate(light, points: np.ndarray) -> np.ndarray:
-    """Where chief rays to world points (n, 3) left the gate, (n, 2) m right and down as landed: (1 + k·r²)·s·(X, Y)/Z."""
+    """Where chief rays to world points (n, 3) left the gate, (n, 2) m right and down as landed: (1 + k·r²)·s·(X, Y)/Z; NaN behind the lens."""
     local = (points - np.array(light.position)) @ np.array([light.right, light.down, light.forward]).T
-    slopes = local[:, :2] / local[:, 2:]
+    slopes = local[:, :2] / np.where(local[:, 2:] > 0.0, local[:, 2:], np.nan)
     squared = (slopes**2).sum(axis=1, keepdims=True) * (light.tube_length / light.gate.norm) ** 2
     return (1.0 + light.distortion * squared) * light.tube_length * slopes
 

@@ -92,6 +92,12 @@ def field_radius_squared(light, slope_x, slope_y):
 
 
 @formula
+def is_beyond_field(light, field_squared):
+    """Whether a direction lies where pincushion distortion would fold the gate back: (1 + k·r²)·r grows only while 1 + 3·k·r² > 0."""
+    return 1.0 + 3.0 * light.distortion * field_squared <= 0.0
+
+
+@formula
 def patch_scale(light, inverse_sharp, inverse_distance, field_squared):
     """How far in the gate a ray moves per metre in the pupil (signed): s·(1/z_f − 1/Z + κ·r²)."""
     return light.tube_length * (inverse_sharp - inverse_distance + light.curvature * field_squared)

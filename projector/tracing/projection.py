@@ -19,6 +19,7 @@ from projector.tracing.light_path import (
     direction_in_light_frame,
     field_radius_squared,
     in_light_frame,
+    is_beyond_field,
     light_reach,
     mean_pupil_geometry,
     pupil_geometry,
@@ -296,6 +297,8 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     slope_x = x * inverse_distance
     slope_y = y * inverse_distance
     field_squared = field_radius_squared(light, slope_x, slope_y)
+    if is_beyond_field(light, field_squared):
+        return
     height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     tilt = math.sqrt(normal[0] * normal[0] + normal[1] * normal[1])
     rim = tilt * light.radius * light.pupil.reach
@@ -358,6 +361,8 @@ def _is_unlit(light, image, points, i):
     slope_x = x / z
     slope_y = y / z
     field_squared = field_radius_squared(light, slope_x, slope_y)
+    if is_beyond_field(light, field_squared):
+        return True
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     footprint = light.tube_length * footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
     return _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE

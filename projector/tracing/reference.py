@@ -17,6 +17,7 @@ from projector.tracing.light_path import (
     direction_in_light_frame,
     field_radius_squared,
     in_light_frame,
+    is_beyond_field,
     patch_scale,
     pupil_geometry,
 )
@@ -70,6 +71,8 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
         slope_x = x / z
         slope_y = y / z
         field_squared = field_radius_squared(light, slope_x, slope_y)
+        if is_beyond_field(light, field_squared):
+            continue
         origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
         key = point_key(seed, i)
         for sample in range(n_side * n_side):

@@ -62,6 +62,12 @@ def test_the_lens_of_a_data_sheet_comes_back_and_its_file_serves_a_scene(photogr
     assert other.exit_code == 0, other.output
 
 
+def test_a_lens_that_was_measured_before_is_measured_again(photographs, tmp_path):
+    for _ in range(2):
+        answer = fitted(photographs, "-o", tmp_path / "again")
+        assert answer.exit_code == 0, answer.output
+
+
 def test_edges_alone_are_told_where_no_lens_is_asked_for(photographs):
     answer = run(photographs[0], "--scale", "10,20,110,20,40", "--json")
     assert answer.exit_code == 0, answer.output

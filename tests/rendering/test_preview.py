@@ -137,6 +137,47 @@ def test_a_session_shows_what_a_new_one_would(change):
     assert np.array_equal(session.rgb_bytes(), RenderSession(changed, *SIZE).rgb_bytes())
 
 
+def test_a_ring_stopped_down_in_a_session_casts_the_shadows_of_the_smaller_ring(studio):
+    """The smaller ring does not lie within the larger one: a plate that hides the middle of the pupil hides more of it."""
+    lens = {"focal_length_mm": 85.0, "f_number": 1.8, "widest_f_number": 1.8, "pupil": {"shape": "ring", "inner_fraction": 0.6}}
+    plate = {"name": "plate", "shape": "box", "position_m": [0.0, 1.5, 1.2], "width_m": 0.02, "height_m": 0.02, "depth_m": 0.002}
+    wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 3.0, "height_m": 3.0}
+    scene = studio.scene({"lens": lens, "stencil": None}, surfaces=[wall, plate])
+    session = RenderSession(scene, *SIZE)
+    session.rgb_bytes()
+    changed = with_overrides(scene, ["projector.window.lens.f_number=3.6"])
+    session.change_to(changed)
+    assert np.array_equal(session.rgb_bytes(), RenderSession(with_overrides(changed, ["projector.window.lens.widest_f_number=3.6"]), *SIZE).rgb_bytes())
+
+
+def test_a_pupil_that_was_drawn_anew_is_seen_by_the_session(studio):
+    shape = np.zeros((64, 64))
+    shape[:, 24:40] = 1.0
+    lens = {"f_number": 1.8, "pupil": {"shape": "bitmap", "file": studio.bitmap("pupil.png", shape)}}
+    scene = studio.scene({"lens": lens, "focus": {"distance_m": 1.2}})
+    session = RenderSession(scene, *SIZE)
+    before = session.rgb_bytes()
+    studio.bitmap("pupil.png", np.ascontiguousarray(shape.T))
+    after = session.rgb_bytes()
+    assert np.abs(after.astype(int) - before).max() > 20
+    assert np.array_equal(after, RenderSession(scene, *SIZE).rgb_bytes())
+
+
+@pytest.mark.parametrize("width_m", [0.05])
+def test_a_pattern_finer_than_a_pixel_is_even_whatever_else_stands_in_the_beam(studio, width_m):
+    """A pixel's own footprint blurs stripes of a fifth of it away: no moiré, with or without something nearer that blurs more."""
+    stripes = (np.arange(2048) // 4 % 2).astype(float)[None, :] * np.ones((2048, 1))
+    projector = {"stencil": {"file": studio.bitmap("stripes.png", stripes), "width_mm": 36.0}, "lens": {"f_number": 8.0}}
+    wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 3.0, "height_m": 3.0}
+    box = {"name": "box", "shape": "box", "position_m": [0.25, 1.75, 0.6], "width_m": width_m, "height_m": width_m, "depth_m": width_m}
+    pictures = [RenderSession(studio.scene(projector, surfaces=surfaces), *SIZE).exposed()[0][..., 1] for surfaces in ([wall], [wall, box])]
+    middle = (slice(56, 64), slice(70, 90))
+    for picture in pictures:
+        lit = picture[middle]
+        assert lit.mean() > 0.0 and lit.std() < 0.05 * lit.mean()
+    assert pictures[0][middle] == pytest.approx(pictures[1][middle], rel=1e-3)
+
+
 def test_two_threads_rendering_at_once_do_not_differ():
     from concurrent.futures import ThreadPoolExecutor
 

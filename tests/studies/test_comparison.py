@@ -51,11 +51,25 @@ def test_a_kept_cell_of_another_scene_is_not_taken(scene, tmp_path):
     assert np.array_equal(cells[0].pixels, preview(alone, *SIZE, "quick").pixels)
 
 
+def test_a_kept_cell_is_not_taken_once_its_stencil_was_drawn_anew(studio, tmp_path):
+    """The scene's text is the same; the bitmap beside it is not."""
+    left = np.zeros((64, 64))
+    left[:, :32] = 1.0
+    scene = studio.scene({"stencil": {"file": studio.bitmap("mark.png", left), "width_mm": 30.0}})
+    axes = (study.Axis("camera.iso", ("100",)), study.Axis("projector.window.focus.offset_mm", ("0",)))
+    before = study.comparison(scene, *axes, *SIZE, folder=tmp_path / "cells")[0].pixels
+    studio.bitmap("mark.png", left[:, ::-1])
+    after = study.comparison(scene, *axes, *SIZE, folder=tmp_path / "cells")[0].pixels
+    assert np.abs(after.astype(int) - before).max() > 50
+    assert np.array_equal(after, study.comparison(scene, *axes, *SIZE)[0].pixels)
+
+
 def test_numbers_of_a_sheet_have_units_and_values(scene):
     cells = study.comparison(scene, ROWS, study.Axis(COLUMNS.key, ("0", "2")), *SIZE)
     numbers = study.sheet_rows(cells, ROWS, COLUMNS)
     assert len(numbers) == 4
-    assert numbers[1]["edge_width_mm"] > 10.0 * numbers[0]["edge_width_mm"]
+    # In focus the colours of its single lens are left.
+    assert numbers[1]["edge_width_mm"] > 5.0 * numbers[0]["edge_width_mm"] > 5.0
 
 
 @pytest.mark.parametrize(

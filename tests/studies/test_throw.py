@@ -131,3 +131,55 @@ def test_edges_of_an_even_beam_fall_by_the_fourth_power_of_the_cosine():
 def test_the_nearest_common_lens(angle, common):
     """36° is like 65 mm, 19° like 135 mm (common practice, no source)."""
     assert study.common_lens_like(angle) == common
+
+
+def figure_before_a_wall(aim: str):
+    from projector.scene.reader import load_text
+
+    return load_text(
+        f"""
+format = 1
+[camera]
+position_m = [0.0, 1.5, 4.0]
+aim = "keeper.chin"
+[[projector]]
+name = "chapel"
+position_m = [0.0, 1.5, 4.0]
+aim = {aim}
+gate = {{ shape = "round", diameter_mm = 40 }}
+stencil = {{ file = "window", width_mm = 40 }}
+lens = {{ focal_length_mm = 85, f_number = 2.8 }}
+reading = {{ f_number = 8, iso = 100, distance_m = 2.5 }}
+[[surface]]
+name = "backdrop"
+position_m = [0.0, 1.5, 0.0]
+width_m = 1.5
+height_m = 3.0
+[[figure]]
+name = "keeper"
+position_m = [0.0, 0.0, 1.5]
+""",
+        "test",
+        ".",
+    )
+
+
+def test_a_wall_behind_a_figure_has_the_outline_of_the_bare_wall():
+    """The figure and the wall's own end cut the light, not the measure: 40/85 mm of gate at 4 m, square on."""
+    scene = figure_before_a_wall("[0.7, 2.4, 0.0]")
+    outline = study.landed_outline(scene, scene.projector[0])
+    assert outline.lands_on == "backdrop" and outline.goes_on and outline.missed_share > 0.1
+    assert all(math.isfinite(value) for value in (*outline.sides_m, *outline.side_stops, outline.keystone_across))
+    assert all(1.5 < side < 3.0 for side in outline.sides_m)
+
+
+def test_an_outline_does_not_run_on_from_a_figure_to_the_wall_behind():
+    scene = figure_before_a_wall('"keeper.nose_tip"')
+    outline = study.landed_outline(scene, scene.projector[0])
+    assert outline.lands_on == "keeper" and not outline.goes_on
+    assert not any(math.isfinite(side) for side in outline.sides_m)
+
+
+def test_growth_from_within_the_focal_length_is_refused():
+    with pytest.raises(SceneError, match="focal length|throw of"):
+        study.refocused_growth(85.0, 0.085, 2.0)

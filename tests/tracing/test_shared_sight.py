@@ -9,7 +9,7 @@ from projector.jit import kernel
 from projector.rendering.point_sets import QUALITIES, Window, grid_points
 from projector.rendering.shadows import find_visibility
 from projector.rendering.tiles import Workers
-from projector.tracing import bvh
+from projector.tracing import bvh, shared_sight
 from projector.tracing.arrays import camera_arrays, light_arrays, scene_arrays
 from projector.tracing.cone import SEGMENT_START, shaft_may_touch
 from projector.tracing.points import LIT, UNKNOWN
@@ -109,6 +109,19 @@ def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free(spread, unp
     # And the proof is given for most patches that no ray found blocked.
     assert (blocked == 0).sum() > 100
     assert perhaps[blocked == 0].mean() < unproven
+
+
+@pytest.mark.parametrize("rows", range(1, 9))
+@pytest.mark.parametrize("columns", range(1, 9))
+def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows, columns):
+    """The five samples have rank 0, the mid-sides that the rest go by 0 or 1, and nothing else comes before its time."""
+    bounds = (3, 3 + rows, 5, 5 + columns)
+    samples = [divmod(shared_sight._sample(bounds, 1000, sample), 1000) for sample in range(5)]
+    assert {shared_sight._rank(bounds, *place) for place in samples} == {0}
+    for row in range(bounds[0], bounds[1]):
+        for column in range(bounds[2], bounds[3]):
+            nearby = [(r, c) for r in shared_sight._thirds(bounds[0], bounds[1], row) for c in shared_sight._thirds(bounds[2], bounds[3], column)]
+            assert max(shared_sight._rank(bounds, *place) for place in nearby) <= 1
 
 
 def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):
