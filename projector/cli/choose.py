@@ -97,7 +97,7 @@ def place(
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness; -o draws the room. Or what has to give."""
+    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first, then least fringe; -o draws the room. Or what has to give."""
     room_m = parsed_room(room)
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
@@ -148,5 +148,5 @@ def _place_words(number: int, item) -> list[str]:
     x, y, z = item.position_m
     return [
         f"{number}. {item.lens} at f/{item.f_number:.1f}: throw {item.throw_m:.3f} m, focus offset {item.focus_offset_mm:+.2f} mm, lens at ({x:.2f}, {y:.2f}, {z:.2f}) m, {item.angle_deg:.0f}° off the camera's line",
-        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm; meters f/{item.meter_f_number:.1f}, {item.spare_stops:+.1f} stops against the wish",
+        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm, colour fringes {item.fringe_mm:.2f} mm; meters f/{item.meter_f_number:.1f}, {item.spare_stops:+.1f} stops against the wish",
     ]

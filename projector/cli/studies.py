@@ -167,18 +167,18 @@ def _draw_focus(scene, asked, within_mm, arrays, path: Path, overwrite: bool) ->
 def _sharpness_words(found) -> list[str]:
     words = [
         f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it"
-        f" (measured {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f}); blur disc {found.blur_disc_mm:.2f} mm",
+        f" (in a render {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f} mm); blur disc {found.blur_disc_mm:.2f} mm",
         f"    limited by {found.limits[0].cause} ({found.limits[0].edge_mm:.2f} mm), then {found.limits[1].cause} ({found.limits[1].edge_mm:.2f} mm); a camera pixel is {found.camera_pixel_mm:.2f} mm",
     ]
     if found.detail_mm is not None:
-        words.append(f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of its contrast; lines of {found.smallest_mm:.1f} mm keep 10 %")
+        words.append(f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of its contrast; lines of {found.smallest_mm:.2g} mm keep 10 %")
     if found.doubled_mm is not None:
         words.append(f"    the pupil has a hole: every edge rises twice, {found.doubled_mm:.1f} mm apart")
     if found.lit_pupil.share > 0.0:
         lit = found.lit_pupil
-        words.append(f"    shadows: {lit.share:.0%} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
+        words.append(f"    shadows: {100.0 * lit.share:.2g} % of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
     if found.blades_mm:
-        words.append("    blades, in planes of their own: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
+        words.append("    edges of the blades, which stand in planes of their own, rise in: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
     if found.stop is not None:
         words.append(f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops less light")
     if found.depth_m is not None:

@@ -10,7 +10,7 @@ from projector.rendering.tiles import Progress, Workers
 from projector.tracing.arrays import SceneArrays
 from projector.tracing.first_hits import NOTHING
 from projector.tracing.light_path import Light
-from projector.tracing.points import DARK, Points, Visibility, n_points
+from projector.tracing.points import DARK, Points, Visibility
 from projector.tracing.projection import mark_unlit
 from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares
 from projector.tracing.squares import Squares, in_one_row, n_squares, squares_of

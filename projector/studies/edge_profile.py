@@ -215,4 +215,4 @@ def arc_minutes(scene, point, length: float) -> float:
     return math.degrees(length / distance) * 60.0
 
 
-__all__ = ["EdgeOfLight", "Place", "arc_minutes", "camera_pixel_at", "edge_by_formula", "edge_measured", "full_spectrum", "patch_diameters", "place_on_surface"]
+__all__ = ["EdgeOfLight", "Place", "arc_minutes", "axial_edge_width", "camera_pixel_at", "edge_by_formula", "edge_measured", "full_spectrum", "patch_diameters", "place_on_axis", "place_on_surface"]

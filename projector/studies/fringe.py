@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import LINE_C_NM, LINE_F_NM
-from projector.photometry.colour import bradford, delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
+from projector.photometry.colour import delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
@@ -89,10 +89,10 @@ def fringe(
     arrays = arrays or scene_arrays(scene)
     light, weights = full_spectrum(scene, spec)
     place = place_on_surface(scene, light, arrays, reference)
-    axial, lateral = _widths(light, place)
+    axial, lateral = fringe_widths(light, place)
     blue, red = _line_discs(scene, spec, place)
     pixel = 1e3 * camera_pixel_at(scene, place.point)
-    minute = 1e3 / (arc_minutes(scene, place.point, 1e-3) * 1e3)
+    minute = 1.0 / arc_minutes(scene, place.point, 1e-3)
     tolerance = max(tolerance_arcmin * minute, tolerance_pixels * pixel)
     edge = edge_by_formula(light, place, "across")
     dark, bright, largest = _rim(scene, edge, weights, pixel)
@@ -100,7 +100,7 @@ def fringe(
     return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance, 1e3 * edge.width(weights[:, 1]))
 
 
-def _widths(light, place) -> tuple[float, float]:
+def fringe_widths(light, place) -> tuple[float, float]:
     """Axial and lateral fringe, mm on the surface across the tilt."""
     on_surface = 1e3 / float(np.linalg.norm(place.per_metre_across))
     band = (WAVELENGTHS_NM >= BLUE_NM) & (WAVELENGTHS_NM <= RED_NM)
@@ -118,27 +118,18 @@ def _line_discs(scene, spec, place) -> tuple[float, float]:
 
 def edge_colours(scene, edge, weights, pixel_mm: float) -> EdgeColours:
     """The edge's colours under the camera's white balance, averaged over one camera pixel."""
-    xyz = edge.shares @ weights
-    positions = 1e3 * edge.positions
-    step = float(positions[1] - positions[0])
-    half = max(int(round(0.5 * pixel_mm / step)), 0)
-    if half:
-        padded = np.pad(xyz, ((half, half), (0, 0)), mode="edge")
-        sums = np.cumsum(np.pad(padded, ((1, 0), (0, 0))), axis=0)
-        xyz = (sums[2 * half + 1 :] - sums[: -2 * half - 1]) / (2 * half + 1)
     matrix = linear_srgb_under_white(white_balance_xyz(scene.camera.white_balance_k))
-    return EdgeColours(positions, xyz @ matrix.T / weights[:, 1].sum())
+    return EdgeColours(1e3 * edge.positions, edge_xyz(edge, weights, pixel_mm) @ matrix.T / weights[:, 1].sum())
 
 
 def _rim(scene, edge, weights, pixel_mm: float):
     """The strongest colour on the dark and on the bright side, and the largest ΔE*ab from the edge's own grey."""
     found = edge_colours(scene, edge, weights, pixel_mm)
     full = weights.sum(axis=0)
-    to_white = bradford(full, full)
     rgb = found.linear_rgb
     luminance = rgb @ np.array([0.2126, 0.7152, 0.0722])
     full_rgb = rgb[-1] if luminance[-1] > luminance[0] else rgb[0]
-    xyz = (edge_xyz(edge, weights, pixel_mm)) @ to_white.T
+    xyz = edge_xyz(edge, weights, pixel_mm)
     grey = xyz[:, 1:2] / full[1] * full
     differences = delta_e(xyz, grey, full)
     between = (luminance > 0.02 * luminance.max()) & (luminance < 0.98 * luminance.max())
@@ -187,7 +178,7 @@ def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = No
     def with_change(what: str, value: str, cost_stops: float = 0.0, **changes) -> Cure:
         light, weights = full_spectrum(scene, spec.model_copy(update=changes))
         place = place_on_surface(scene, light, arrays, reference)
-        return Cure(what, value, sum(_widths(light, place)), cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
+        return Cure(what, value, sum(fringe_widths(light, place)), cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
 
     room = found.tolerance_mm - found.lateral_mm
     if found.axial_mm > 0.0 and room > 0.0:

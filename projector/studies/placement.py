@@ -19,8 +19,8 @@ from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import Fault, SceneError
 from projector.scene.model import Focus, Gate, Surface
 from projector.scene.placement import placed_objects, point_of
-from projector.studies.edge_profile import Place, edge_by_formula, edge_measured, full_spectrum
-from projector.studies.fringe import with_lens
+from projector.studies.edge_profile import edge_by_formula, edge_measured, full_spectrum, place_on_axis
+from projector.studies.fringe import fringe_widths, with_lens
 from projector.tracing.arrays import open_gate_on_axis, power_of, scene_arrays
 from projector.tracing.bvh import any_hits
 
@@ -46,7 +46,7 @@ class Wishes:
 
 @dataclass(frozen=True)
 class Answer:
-    """One way to do it. spare_stops: light beyond the wish (negative: short). got_*: measured in a rendered map, None where not rendered."""
+    """One way to do it. spare_stops: light beyond the wish (negative: short); fringe_mm: colour fringe at the target (see `fringe`). got_*: measured in a rendered map, None where not rendered."""
 
     lens: str
     focal_length_mm: float
@@ -59,6 +59,7 @@ class Answer:
     edge_mm: float
     meter_f_number: float
     spare_stops: float
+    fringe_mm: float
     got_width_m: float | None = None
     got_edge_mm: float | None = None
 
@@ -103,7 +104,7 @@ def _check_target(scene, wishes: Wishes, goal) -> None:
 
 
 def place(scene, spec, wishes: Wishes, lenses, target=None, render: bool = True) -> tuple[list[Answer], list[Relaxation]]:
-    """All ways that meet the wishes, most spare light first, and, for lenses that cannot, what would have to give.
+    """All ways that meet the wishes, most spare light first and of equal light (a tenth of a stop) least fringe first, and, for lenses that cannot, what would have to give.
 
     lenses: names of lens files. target: landmark or point (the projector's aim). Each answer is checked by rendering it.
     """
@@ -122,7 +123,7 @@ def place(scene, spec, wishes: Wishes, lenses, target=None, render: bool = True)
         relaxations += missed
         if answer is not None and not missed:
             answers.append(answer)
-    return sorted(answers, key=lambda item: -item.spare_stops), sorted(relaxations, key=lambda item: abs(math.log(item.possible / item.wanted)) if item.possible > 0 else math.inf)
+    return sorted(answers, key=lambda item: (-round(item.spare_stops, 1), item.fringe_mm)), sorted(relaxations, key=lambda item: abs(math.log(item.possible / item.wanted)) if item.possible > 0 else math.inf)
 
 
 def _lit_width(spec) -> float:
@@ -148,7 +149,9 @@ def _with_one_lens(scene, spec, wide, name: str, wishes: Wishes, target, width_m
     f_number, offset, edge = found
     meter = float(_meter(scene, spec, wide, position, goal, throw, f_number, wishes))
     spare = 2.0 * math.log2(meter / wishes.f_number)
-    answer = Answer(name, wide.lens.focal_length_mm, f_number, throw, offset, tuple(map(float, position)), tuple(map(float, goal)), angle, edge, meter, spare)
+    light, _ = full_spectrum(scene, _set_up(wide, position, goal, f_number, offset))
+    fringe = sum(fringe_widths(light, place_on_axis(light, throw)))
+    answer = Answer(name, wide.lens.focal_length_mm, f_number, throw, offset, tuple(map(float, position)), tuple(map(float, goal)), angle, edge, meter, spare, fringe)
     if spare < -1e-6:
         return answer, [Relaxation(name, "light", wishes.f_number, meter, f"{name}: {-spare:.1f} stops short; a meter would read f/{meter:.1f} there at ISO {wishes.iso:g}, and f/{wishes.f_number:g} at ISO {wishes.iso * 2 ** -spare:.0f}")]
     return answer, []
@@ -190,7 +193,8 @@ def _directions(scene, spec, goal, wishes: Wishes):
     now /= np.linalg.norm(now)
     front = np.asarray(scene.camera.position_m, float) - goal
     front[1] = 0.0
-    front /= np.linalg.norm(front)
+    # A camera straight above counts as standing where z points.
+    front = front / np.linalg.norm(front) if np.linalg.norm(front) > 1e-6 else np.array([0.0, 0.0, 1.0])
     azimuth, elevation = (axis.ravel() for axis in np.meshgrid(np.radians(np.arange(-85, 86, 2.5)), np.radians(np.arange(-30, 66, 2.5))))
     side = np.cross([0.0, 1.0, 0.0], front)
     found = np.cos(elevation)[:, None] * (np.cos(azimuth)[:, None] * front + np.sin(azimuth)[:, None] * side) + np.sin(elevation)[:, None] * np.array([0.0, 1.0, 0.0])
@@ -226,18 +230,10 @@ def _longest_throw(scene, spec, goal, wishes: Wishes) -> float:
     return float(max(limits.min(axis=1).max(initial=0.0), 0.0)) if len(directions) else 0.0
 
 
-def _on_axis(light, distance: float) -> Place:
-    """The middle of the pattern on a plate square to the beam."""
-    right, down, forward = (np.array(axis) for axis in (light.right, light.down, light.forward))
-    point = np.array(light.position) + distance * forward
-    moved = light.tube_length / distance
-    return Place("target", point, -forward, down, right, np.array([0.0, 0.0, distance]), np.zeros(2), np.array([0.0, moved]), np.array([moved, 0.0]))
-
-
 def _edge(scene, set_up, goal) -> float:
     """Edge width (mm) square to the beam at the target by the closed forms, all wavelengths together."""
     light, weights = full_spectrum(scene, set_up)
-    place = _on_axis(light, float((goal - np.array(light.position)) @ np.array(light.forward)))
+    place = place_on_axis(light, float((goal - np.array(light.position)) @ np.array(light.forward)))
     return 1e3 * edge_by_formula(light, place, "across", 1201).width(weights[:, 1])
 
 
@@ -305,7 +301,7 @@ def _rendered(scene, wide, answer: Answer, wishes: Wishes) -> Answer:
     left, right = (float(row[int(row.size * share)]) for share in (0.12, 0.88))
     width = _crossing(x[::-1], row[::-1], 0.5 * right) - _crossing(x, row, 0.5 * left)
     light, weights = full_spectrum(scene, set_up)
-    edge = edge_measured(light, _on_axis(light, answer.throw_m), "across", 2.0e-3 * answer.edge_mm)
+    edge = edge_measured(light, place_on_axis(light, answer.throw_m), "across", 2.0e-3 * answer.edge_mm)
     return replace(answer, got_width_m=float(width), got_edge_mm=1e3 * edge.width(weights[:, 1]))
 
 

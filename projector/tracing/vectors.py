@@ -1,8 +1,8 @@
-"""Explicit machine vectors for the ray kernels: eight boxes or four triangles tested in one go.
+"""Explicit machine vectors: eight boxes or four triangles tested in one go for rays, and strips of taps summed for blurs.
 
 numba does not turn these loops into vector code by itself, and an array made inside a kernel comes from the heap, which
 costs as much as a short ray. So this file writes LLVM directly; a machine without 256-bit vectors gets the same
-operations in smaller pieces. Plain additions and products only, never fused: the edge test needs exact antisymmetry.
+operations in smaller pieces. For rays plain additions and products only, never fused: the edge test needs exact antisymmetry.
 
 Memory is addressed by integers: addresses inside a kernel cost no reference counting. Vectors are fastest where they
 begin at a multiple of their size, but need not: arrays that were copied or loaded from a file work as well.
