@@ -440,7 +440,7 @@ def test_23_washed_out_by_other_lights(under, stops):
 def test_wrong_shares_get_one_line():
     answer = CliRunner().invoke(app, ["contrast", "--open-share", "30", "--json"])
     assert answer.exit_code == 1
-    assert [error["key"] for error in json.loads(answer.stdout)["errors"]] == ["open_share"]
+    assert [error["key"] for error in json.loads(answer.stdout)["errors"]] == ["--open-share"]
     assert CliRunner().invoke(app, ["contrast", "--json"]).exit_code == 1
 
 

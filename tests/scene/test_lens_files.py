@@ -76,7 +76,7 @@ def test_a_wrong_lens_file_hides_no_other_fault_and_makes_none_up(tmp_path):
     # The stand-in for the lens could not focus at 1 cm; that is no fault of the user's.
     scene = SCENE.replace("[projector.lens]", "focus = { distance_m = 0.01 }\nrol_deg = 2\n[projector.lens]").replace('"wall.centre"\n[[', '"wall.center"\n[[')
     keys = {fault.key for fault in faults_of(tmp_path, "", scene)}
-    assert keys == {None, "projector.key.rol_deg"}
+    assert keys == {None, "projector.key.rol_deg", "camera.aim"}
     keys = {fault.key for fault in faults_of(tmp_path, "", scene.replace("rol_deg", "roll_deg"))}
     assert keys == {None, "camera.aim"}
 
