@@ -164,6 +164,11 @@ def _draw_focus(scene, asked, within_mm, arrays, path: Path, overwrite: bool) ->
     save_figure(focus_figure(curves, within_mm), path, record(scene, "sharpness"), overwrite)
 
 
+def _percent(share: float) -> str:
+    """A share in percent, with two digits however small."""
+    return f"{100.0 * share:.0f} %" if share > 0.1 else f"{100.0 * share:.2g} %"
+
+
 def _sharpness_words(found) -> list[str]:
     words = [
         f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it"
@@ -176,7 +181,7 @@ def _sharpness_words(found) -> list[str]:
         words.append(f"    the pupil has a hole: every edge rises twice, {found.doubled_mm:.1f} mm apart")
     if found.lit_pupil.share > 0.0:
         lit = found.lit_pupil
-        words.append(f"    shadows: {100.0 * lit.share:.2g} % of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
+        words.append(f"    shadows: {_percent(lit.share)} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
     if found.blades_mm:
         words.append("    edges of the blades, which stand in planes of their own, rise in: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
     if found.stop is not None:
@@ -251,7 +256,8 @@ def _fringe_words(found, cures) -> list[str]:
     ]
     for cure in cures:
         price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
-        words.append(f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
+        verdict = "passes" if cure.passes else "helps, does not pass"
+        words.append(f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
     if not found.passes and not cures:
         words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth")
     return words

@@ -58,7 +58,8 @@ class Fringe:
 class Cure:
     """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and the edge then.
 
-    edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe.
+    edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe; passes: whether the fringe comes
+    within the tolerance by this alone.
     """
 
     what: str
@@ -66,6 +67,7 @@ class Cure:
     width_mm: float
     cost_stops: float
     edge_mm: float
+    passes: bool
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,11 @@ def fringe(
     dark, bright, largest = _rim(scene, edge, weights, pixel)
     width = axial + lateral
     return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance, 1e3 * edge.width(weights[:, 1]))
+
+
+def _within(width_mm: float, tolerance_mm: float) -> bool:
+    # A stop is solved for the tolerance itself: rounding must not turn it down.
+    return width_mm <= tolerance_mm * (1.0 + 1e-6)
 
 
 def fringe_widths(light, place) -> tuple[float, float]:
@@ -178,7 +185,8 @@ def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = No
     def with_change(what: str, value: str, cost_stops: float = 0.0, **changes) -> Cure:
         light, weights = full_spectrum(scene, spec.model_copy(update=changes))
         place = place_on_surface(scene, light, arrays, reference)
-        return Cure(what, value, sum(fringe_widths(light, place)), cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
+        width = sum(fringe_widths(light, place))
+        return Cure(what, value, width, cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]), _within(width, found.tolerance_mm))
 
     room = found.tolerance_mm - found.lateral_mm
     if found.axial_mm > 0.0 and room > 0.0:
@@ -219,7 +227,8 @@ def _narrow_band(scene, spec, found: Fringe, reference, arrays) -> Cure:
 
     chosen = np.where(inside, weights[:, 1], 0.0)
     edge = 1e3 * edge_by_formula(light, place, "across", 801).width(chosen)
-    return Cure("a narrow band filter", "550 nm, 20 nm wide", float(axial + lateral) * on_surface, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge)
+    width = float(axial + lateral) * on_surface
+    return Cure("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", width, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge, _within(width, found.tolerance_mm))
 
 
 def _other_lenses(spec, with_change) -> list[Cure]:

@@ -71,6 +71,7 @@ def test_the_stop_that_is_named_as_a_cure_cures(studio):
     assert cures["a focus offset"].width_mm < found.width_mm
     assert cures["a narrow band filter"].width_mm < 0.2 * found.width_mm
     assert cures["another lens"].value == "achromat"
+    assert cures["a smaller stop"].passes and all(cure.passes == (cure.width_mm <= found.tolerance_mm * (1.0 + 1e-6)) for cure in cures.values())
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, float("nan")])
