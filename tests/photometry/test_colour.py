@@ -84,7 +84,8 @@ def test_srgb_curve_has_the_standards_points():
     assert colour.decode_srgb(0.5) == pytest.approx(0.214041, abs=5e-7)
     values = np.linspace(0.0, 2.0, 401)
     np.testing.assert_allclose(colour.encode_srgb(values), judge.cctf_encoding(values, function="sRGB"), rtol=1e-12)
-    np.testing.assert_array_equal(colour.encode_srgb(values), [colour.encode_srgb_component(value) for value in values])
+    # Powers of whole arrays and of single numbers come from different libraries: last bits differ from one processor to another.
+    np.testing.assert_allclose(colour.encode_srgb(values), [colour.encode_srgb_component(value) for value in values], rtol=1e-14)
 
 
 def test_bradford_is_the_published_adaptation():
