@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import math
 import threading
+import weakref
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 
-from projector.tracing.convolution import Spectrum, convolve_directly, quantise
+from projector.tracing.convolution import RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.gate_image import GateImage
 from projector.tracing.patch_lanes import LEVEL
 from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image, kernel_size
@@ -26,8 +28,10 @@ STEPS_PER_OCTAVE = 3
 # A pupil with sharp features of its own (a ring, a drawing) shows them twice where two levels are mixed: a finer ladder.
 STEPS_PER_OCTAVE_FINE = 6
 PIXELS_PER_PATCH = 16
-# Below this patch (pixels) taps are summed one by one; above, a Fourier transform is quicker.
-DIRECT_BELOW = 16.0
+# With up to so many terms a texel they are summed one by one; beyond, a Fourier transform is quicker.
+MOST_TERMS = 250
+# Running sums pay where they save so much of the terms: they have to be made, and round off.
+_TERMS_SAVED = 0.7
 # Beyond this patch, in gate widths, a finer ladder changes nothing that can be seen; look-ups stay at the last level.
 WIDEST_PATCH = 8.0
 
@@ -47,6 +51,23 @@ class Stack(NamedTuple):
     n_signs: int
 
 
+# Memory of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
+_spare: deque[np.ndarray] = deque(maxlen=1)
+
+
+def _room_for(n_texels: int) -> np.ndarray:
+    """Room for (n_texels,) uint16, unset; it may be used again once neither the array nor a Stack of it is held."""
+    try:
+        memory = _spare.pop()
+    except IndexError:
+        memory = np.empty(0, np.uint16)
+    if memory.size < n_texels:
+        memory = np.empty(n_texels, np.uint16)
+    texels = memory[:n_texels]
+    weakref.finalize(texels, _spare.append, memory).atexit = False
+    return texels
+
+
 class BlurStack:
     """Levels made when first asked for and kept; `stack` hands kernels the part of the ladder that they need."""
 
@@ -55,7 +76,7 @@ class BlurStack:
         self._pupil = pupil
         self._workers = workers
         self._reduced = {0: image.values}
-        self._spectra: dict[int, Spectrum] = {}
+        self._ready_pictures: dict[tuple[type, int], Spectrum | RunningSums] = {}
         self._filled: set[tuple[int, int]] = set()
         self._lock = threading.Lock()
         self._made: dict[tuple[int, ...], Stack] = {}
@@ -111,7 +132,7 @@ class BlurStack:
             for step in range(self._n_steps):
                 plans[step, sign] = plan = self._plan(step, sign)._replace(offset=offset)
                 offset += plan.height * plan.width
-        self._texels = np.empty(offset, np.uint16)
+        self._texels = _room_for(offset)
         return plans
 
     def _plan(self, step: int, sign: int) -> _Plan:
@@ -127,12 +148,9 @@ class BlurStack:
         size = kernel_size(self._pupil, _narrowed(diameter, 2**power))
         pitch = image.pitch * 2**power
         shift = 0.5 * (pitch - image.pitch) - (size // 2) * pitch
-        taps = diameter * diameter if self._is_direct(step) else 600.0
+        terms = min(diameter * diameter, 6.0 * diameter, MOST_TERMS)
         height, width = height + size - 1, width + size - 1
-        return _Plan(power, 0, height, width, image.left + shift, image.top + shift, pitch, height * width * taps)
-
-    def _is_direct(self, step: int) -> bool:
-        return self._diameter(step) < DIRECT_BELOW
+        return _Plan(power, 0, height, width, image.left + shift, image.top + shift, pitch, height * width * terms)
 
     def _fill(self, key: tuple[int, int]) -> None:
         """Make one level in its place."""
@@ -146,10 +164,13 @@ class BlurStack:
         if sign > 0:
             # A patch gathers T(c + b·A): a correlation, so the convolution's kernel is the pupil turned by 180°.
             weights = weights[::-1, ::-1]
-        if self._is_direct(step):
-            convolve_directly(self._image.values, weights, out)
+        n_taps, n_rims = np.count_nonzero(weights), np.count_nonzero(rims(weights))
+        if min(n_taps, n_rims) > MOST_TERMS:
+            self._prepared(Spectrum, plan.power).convolve(weights, out)
+        elif n_rims < _TERMS_SAVED * n_taps:
+            self._prepared(RunningSums, plan.power).convolve(weights, out)
         else:
-            self._spectrum(plan.power).convolve(weights, out)
+            convolve_directly(self._picture(plan.power), weights, out)
 
     def _picture(self, power: int) -> np.ndarray:
         """The gate's picture averaged over blocks of 2^power pixels, padded with metal to whole blocks."""
@@ -160,14 +181,14 @@ class BlurStack:
             self._reduced[power] = np.float32(0.25) * (rows[:, ::2] + rows[:, 1::2])
         return self._reduced[power]
 
-    def _spectrum(self, power: int) -> Spectrum:
-        """The reduced picture's transform, with room for the largest kernel of its part of the ladder; made once."""
+    def _prepared(self, way: type, power: int):
+        """The reduced picture made ready for one way to blur it, with room for the largest kernel of its part of the ladder; made once."""
         with self._lock:
-            if power not in self._spectra:
+            if (way, power) not in self._ready_pictures:
                 last = self._diameter(self._n_steps - 1) / 2**power
                 widest = math.ceil(min(2 * PIXELS_PER_PATCH, last) * self._pupil.reach) + 5
-                self._spectra[power] = Spectrum(self._picture(power), widest)
-            return self._spectra[power]
+                self._ready_pictures[way, power] = way(self._picture(power), widest)
+            return self._ready_pictures[way, power]
 
 
 class _Plan(NamedTuple):

@@ -217,6 +217,19 @@ def _weigh(light, weights, material, first, table, out, point):
 
 
 @formula
+def _open_pupil(geometry, weights, material, out, point):
+    """All wavelengths come whole: neither the stencil nor a blade stands in the way of any."""
+    red = green = blue = 0.0
+    for wavelength in range(weights.shape[1]):
+        red += weights[material, wavelength, 0]
+        green += weights[material, wavelength, 1]
+        blue += weights[material, wavelength, 2]
+    out[point, 0] += geometry * red
+    out[point, 1] += geometry * green
+    out[point, 2] += geometry * blue
+
+
+@formula
 def _whole_pupil(light, parts, stack, point, place, geometry, footprint, stencil_class, weights, material, table, out):
     """One look-up a wavelength: at most one of stencil, blades and shadow is mixed."""
     for first in range(0, light.inverse_sharp.shape[0], LANES):
@@ -284,8 +297,8 @@ def _geometry_by_cells(light, cells, position, normal, visibility, state):
 
 
 @formula
-def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, weights, table, out):
-    """Add one projector's light at point i."""
+def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, flags, weights, table, out):
+    """Add one projector's light at point i; flags: those of its square in the gate's picture."""
     state = visibility.state[i]
     if state == DARK or state == UNKNOWN:
         return
@@ -305,7 +318,7 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     if height + rim <= 0.0:
         return
     footprint = light.tube_length * footprint_per_tube(points.areas[i], height, z)
-    stencil_class = _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint)
+    stencil_class = _OPEN if flags == HAS_LIGHT else _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint)
     if stencil_class == _NONE:
         return
     n_mixed = 1 if stencil_class == _MIXED else 0
@@ -320,14 +333,17 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     bends = light.spherical != 0.0 and n_mixed > 0
     place = (slope_x, slope_y, inverse_distance, field_squared)
     material = points.materials[i]
-    if state >= 0:
-        n_mixed += 1
+    in_the_open = n_mixed == 0
+    n_mixed += 1 if state >= 0 else 0
     if n_mixed == 0 or (n_mixed == 1 and (state >= 0 or not (steep or bends))):
         if steep:
             geometry = _geometry_by_cells(light, parts.seen if state >= 0 else parts.lit, (x, y, z), normal, visibility, state)
         elif state >= 0:
             geometry *= _seen_share(visibility, state)
-        _whole_pupil(light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out)
+        if in_the_open:
+            _open_pupil(geometry, weights, material, out, i)
+        else:
+            _whole_pupil(light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out)
     else:
         cells = parts.seen if state >= 0 else parts.product if n_mixed >= 2 or bends else parts.lit
         _cell_by_cell(light, parts, cells, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, table, out)
@@ -344,12 +360,13 @@ def add_light(light, parts, stack, cell_stack, image, points, squares, visibilit
     """
     table = stack_words(TABLE_WORDS)
     for square in range(start, stop):
-        if _flags_of_square(light, image, squares, square) == HAS_SHADE:
+        flags = _flags_of_square(light, image, squares, square)
+        if flags == HAS_SHADE:
             continue
         first_row, last_row, first_column, last_column = part_of_square(square, 0, squares.width, squares.height)
         for row in range(first_row, last_row):
             for i in range(row * squares.width + first_column, row * squares.width + last_column):
-                _light_point(light, parts, stack, cell_stack, image, points, visibility, i, weights, table, out)
+                _light_point(light, parts, stack, cell_stack, image, points, visibility, i, flags, weights, table, out)
 
 
 @formula

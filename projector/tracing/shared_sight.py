@@ -22,11 +22,13 @@ from projector.jit import formula, kernel
 from projector.tracing.cone import shaft_may_touch
 from projector.tracing.light_path import in_light_frame
 from projector.tracing.points import ALL_RAYS, DARK, LIT, UNKNOWN
-from projector.tracing.squares import part_of_square
+from projector.tracing.squares import POINTS_IN_SQUARE, part_of_square
 from projector.tracing.visibility import N_PROBES, PENUMBRA, UNDECIDED, forget_blockers, look_at_point, rays_arriving
-from projector.tracing.vectors import stack_words
+from projector.tracing.vectors import load_word, stack_words, store_word
 
 _N_SAMPLES = 5
+# After so many halvings of a square's sides every one of its points is a corner.
+_LAST_RANK, _ANY_RANK = 3, -1
 # Each sample takes every second of the probes, its neighbour the others: together they are dark only if all are.
 _PROBES_SHARED = 2
 # Share of the pupil that a strip lost between samples may hide at worst: a twentieth of the light, 0.07 stop.
@@ -220,21 +222,31 @@ def _rays_agreed(state, seen, bounds, width, cell):
 
 
 @formula
-def _thirds(first, last, at):
-    """The two of first, middle and last line between which a line lies."""
-    middle = (first + last) // 2
-    return (first, middle) if at <= middle else (middle, last - 1)
+def _lines_round(first, last, at, n_halvings):
+    """The two lines between which one lies when first … last − 1 has been halved so often; twice itself where it is one of them."""
+    low, high = first, last - 1
+    for halving in range(n_halvings):
+        # The first halving meets the fifth sample.
+        middle = (first + last) // 2 if halving == 0 else (low + high) // 2
+        if at <= middle:
+            high = middle
+        if at >= middle:
+            low = middle
+    if at == low or at == high:
+        return at, at
+    return low, high
 
 
 @formula
-def _rays_agreed_nearby(state, seen, bounds, width, row, column, cell):
-    """The same for the four points of the nine (corners, middle and mid-sides) round one point."""
-    upper, lower = _thirds(bounds[0], bounds[1], row)
-    left, right = _thirds(bounds[2], bounds[3], column)
+def _rays_agreed_nearby(state, seen, bounds, width, row, column, rank, cell):
+    """The same for the points round one of a rank: four of lower ranks, or two where it lies in line with them."""
+    upper, lower = _lines_round(bounds[0], bounds[1], row, rank - 1)
+    left, right = _lines_round(bounds[2], bounds[3], column, rank - 1)
     first = _mask_of(state, seen, upper * width + left, cell)
-    differing = first ^ _mask_of(state, seen, upper * width + right, cell)
-    differing |= first ^ _mask_of(state, seen, lower * width + left, cell)
-    differing |= first ^ _mask_of(state, seen, lower * width + right, cell)
+    differing = first ^ _mask_of(state, seen, lower * width + right, cell)
+    if upper < lower and left < right:
+        differing |= first ^ _mask_of(state, seen, upper * width + right, cell)
+        differing |= first ^ _mask_of(state, seen, lower * width + left, cell)
     return ALL_RAYS & ~differing, first
 
 
@@ -251,15 +263,21 @@ def _rays_are_shared(bvh, light, points, state, bounds, width):
 
 
 @formula
+def _n_halvings(first, last, at):
+    """How often first … last − 1 is halved until a line is one of the ends; _LAST_RANK at most."""
+    for halvings in range(_LAST_RANK):
+        low, high = _lines_round(first, last, at, halvings)
+        if low == high:
+            return halvings
+    return _LAST_RANK
+
+
+@formula
 def _rank(bounds, row, column):
-    """0 for the five samples, 1 for the mid-sides, 2 for all other points of a part; in one two points wide the middle is a side's end."""
-    row_ends, row_is_middle = row == bounds[0] or row == bounds[1] - 1, row == (bounds[0] + bounds[1]) // 2
-    column_ends, column_is_middle = column == bounds[2] or column == bounds[3] - 1, column == (bounds[2] + bounds[3]) // 2
-    if (row_ends and column_ends) or (row_is_middle and column_is_middle):
+    """When a point of a part is traced: 0 for the five samples, else after how many halvings of both sides it is a corner."""
+    if row == (bounds[0] + bounds[1]) // 2 and column == (bounds[2] + bounds[3]) // 2:
         return 0
-    if (row_ends or row_is_middle) and (column_ends or column_is_middle):
-        return 1
-    return 2
+    return max(_n_halvings(bounds[0], bounds[1], row), _n_halvings(bounds[2], bounds[3], column))
 
 
 @formula
@@ -273,29 +291,38 @@ def _has_penumbra(state, bounds, width):
 
 
 @formula
-def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, seen):
+def _places_of_rank(state, bounds, width, rank, places):
+    """Write a part's points in penumbra of one rank (or of any) to a list of words; how many they are."""
+    count = 0
+    for row in range(bounds[0], bounds[1]):
+        for column in range(bounds[2], bounds[3]):
+            i = row * width + column
+            if state[i] >= 0 and (rank == _ANY_RANK or _rank(bounds, row, column) == rank):
+                store_word(places, count, np.int64(i))
+                count += 1
+    return count
+
+
+@formula
+def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, places, seen):
     """Shadow rays of a part's points in penumbra; of a whole square only if its points share. True if done."""
     if not _has_penumbra(state, bounds, width):
         return True
     shared = _rays_are_shared(bvh, light, points, state, bounds, width)
     if whole and not shared:
         return False
-    first_row, last_row, first_column, last_column = bounds
-    n_columns = last_column - first_column
     likely = np.int64(0)
-    # Every ray of the five samples, then what they leave open of the mid-sides, then what the nearest four leave of the rest.
-    for step in range(3 if shared else 1):
+    # Every ray of the five samples; of the others, rank by rank, those that the points round each leave open.
+    for rank in range(_LAST_RANK + 1 if shared else 1):
+        n_places = _places_of_rank(state, bounds, width, rank if shared else _ANY_RANK, places)
         for cell in range(n_side * n_side):
             agreed, mask = 0, 0
-            if step == 1:
+            if rank == 1:
                 agreed, mask = _rays_agreed(state, seen, bounds, width, cell)
-            for place in range((last_row - first_row) * n_columns):
-                row, column = first_row + place // n_columns, first_column + place % n_columns
-                i = row * width + column
-                if state[i] < 0 or (shared and _rank(bounds, row, column) != step):
-                    continue
-                if step == 2:
-                    agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, row, column, cell)
+            for place in range(n_places):
+                i = load_word(places, place)
+                if rank > 1:
+                    agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, i // width, i % width, rank, cell)
                 arrived = 0
                 if agreed != ALL_RAYS:
                     arrived, likely = rays_arriving(bvh, light, aims, points, i, cell, ALL_RAYS & ~agreed, likely)
@@ -306,10 +333,11 @@ def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, s
 @kernel
 def look_closely_in_squares(bvh, light, aims, points, state, width, height, n_side, squares, start, stop, seen):
     """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²) uint8."""
+    places = stack_words(POINTS_IN_SQUARE)
     for index in range(start, stop):
         for part in range(5):
             bounds = part_of_square(squares[index], part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, seen) and part == 0:
+            if _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, places, seen) and part == 0:
                 break

@@ -15,6 +15,7 @@ from projector.tracing.light_path import direction_in_light_frame, in_light_fram
 
 SQUARE = 8
 """Points along a square's side."""
+POINTS_IN_SQUARE = SQUARE * SQUARE
 BOUNDS = 7
 """Columns of a square's bounds."""
 LARGEST_FOOTPRINT = 0.1

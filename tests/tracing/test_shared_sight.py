@@ -114,14 +114,17 @@ def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free(spread, unp
 @pytest.mark.parametrize("rows", range(1, 9))
 @pytest.mark.parametrize("columns", range(1, 9))
 def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows, columns):
-    """The five samples have rank 0, the mid-sides that the rest go by 0 or 1, and nothing else comes before its time."""
+    """The five samples have rank 0, and what a point goes by has a lower rank than itself; those of rank 1 go by the samples."""
     bounds = (3, 3 + rows, 5, 5 + columns)
     samples = [divmod(shared_sight._sample(bounds, 1000, sample), 1000) for sample in range(5)]
     assert {shared_sight._rank(bounds, *place) for place in samples} == {0}
     for row in range(bounds[0], bounds[1]):
         for column in range(bounds[2], bounds[3]):
-            nearby = [(r, c) for r in shared_sight._thirds(bounds[0], bounds[1], row) for c in shared_sight._thirds(bounds[2], bounds[3], column)]
-            assert max(shared_sight._rank(bounds, *place) for place in nearby) <= 1
+            rank = shared_sight._rank(bounds, row, column)
+            assert rank <= 3
+            if rank > 1:
+                lines = [shared_sight._lines_round(*ends, at, rank - 1) for ends, at in ((bounds[:2], row), (bounds[2:], column))]
+                assert max(shared_sight._rank(bounds, r, c) for r in lines[0] for c in lines[1]) < rank
 
 
 def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):

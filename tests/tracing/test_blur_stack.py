@@ -1,0 +1,45 @@
+"""The memory of blurred stacks: used again only when nobody can look at it any more."""
+
+from __future__ import annotations
+
+import gc
+
+import numpy as np
+
+from projector.tracing.blur_stack import BlurStack
+from projector.tracing.gate_image import Bitmap, draw_gate, round_gate
+from projector.tracing.pupil import make_pupil
+
+PATCHES = (3e-4, 4e-4)
+
+
+def picture(seed):
+    random = np.random.default_rng(seed)
+    return draw_gate(round_gate(0.03), Bitmap(random.random((300, 300), dtype=np.float32), 1e-4))
+
+
+def test_a_stack_keeps_its_texels_while_others_are_made_and_dropped():
+    held = BlurStack(picture(1), make_pupil("disc")).stack(*PATCHES)
+    kept = held.texels.copy()
+    for seed in range(2, 6):
+        other = BlurStack(picture(seed), make_pupil("disc"))
+        assert not np.shares_memory(other.stack(*PATCHES).texels, held.texels)
+        del other
+        gc.collect()
+    np.testing.assert_array_equal(held.texels, kept)
+
+
+def test_memory_of_a_stack_that_nobody_holds_is_used_again_and_says_nothing_of_it():
+    first = BlurStack(picture(1), make_pupil("disc"))
+    expected = BlurStack(picture(2), make_pupil("disc"))
+    wanted, place = expected.stack(*PATCHES), first.stack(*PATCHES).texels.ctypes.data
+    del first
+    gc.collect()
+    again = BlurStack(picture(2), make_pupil("disc"))
+    stack = again.stack(*PATCHES)
+    assert stack.texels.ctypes.data == place
+    for row in wanted.levels.view("i4").reshape(-1, 8):
+        # A level's offset is its last eight bytes; its width the word before them, its last row the fourth.
+        offset, width, last_row = int(row[6:8].copy().view("i8")[0]), int(row[5]), int(row[3:4].copy().view("f4")[0])
+        span = slice(offset, offset + width * (last_row + 1))
+        np.testing.assert_array_equal(stack.texels[span], wanted.texels[span])
