@@ -1,7 +1,8 @@
 """Pictures blurred with small pictures, written as the 16-bit texels that look-ups read.
 
 Small kernels are summed tap by tap, a strip of neighbours at once; so are larger ones that are mostly flat, at their rims
-only, from the picture's running sums; what is neither goes through a real Fourier transform (scipy). All take a picture (h, w) and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
+only, from the picture's running sums; what is neither goes through a real Fourier transform (scipy). All take a picture (h, w)
+and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
 """
 
 from __future__ import annotations
