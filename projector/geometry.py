@@ -81,10 +81,6 @@ class Pose:
         rolled_down = math.cos(roll) * down - math.sin(roll) * right
         return cls(position, np.column_stack([rolled_right, rolled_down, forward]))
 
-    def to_device(self, points) -> np.ndarray:
-        """World points (…, 3) in the device's frame, metres."""
-        return (np.asarray(points, float) - self.position) @ self.rotation
-
     def to_world(self, points) -> np.ndarray:
         """Points (…, 3) of the device's frame in the world, metres."""
         return np.asarray(points, float) @ self.rotation.T + self.position

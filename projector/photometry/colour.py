@@ -90,11 +90,6 @@ def linear_srgb_from_xyz(xyz) -> np.ndarray:
     return np.asarray(xyz) @ LINEAR_SRGB_FROM_XYZ.T
 
 
-def xyz_from_linear_srgb(rgb) -> np.ndarray:
-    """XYZ of linear sRGB (IEC 61966-2-1), last axis 3."""
-    return np.asarray(rgb) @ XYZ_FROM_LINEAR_SRGB.T
-
-
 def encode_srgb(linear) -> np.ndarray:
     """Linear component to encoded component, any shape (IEC 61966-2-1). Nothing is clipped; negatives run straight."""
     linear = np.asarray(linear, dtype=float)
