@@ -246,18 +246,27 @@ def _strip(scene, spec, reference, found, arrays):
     return f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}", colours.positions_mm, colours.linear_rgb, f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}"
 
 
+def _told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
+    """Both with two decimals, or with as many as it takes to see which is larger."""
+    decimals = 2
+    while width_mm != limit_mm and decimals < 6 and f"{width_mm:.{decimals}f}" == f"{limit_mm:.{decimals}f}":
+        decimals += 1
+    return f"{width_mm:.{decimals}f}", f"{limit_mm:.{decimals}f}"
+
+
 def _fringe_words(found, cures) -> list[str]:
+    width, allowed = _told_apart(found.width_mm, found.tolerance_mm)
     verdict = "passes" if found.passes else "does not pass"
     words = [
-        f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {found.width_mm:.2f} mm = {found.arc_minutes:.1f} arc-minutes = {found.camera_pixels:.1f} camera pixels"
-        f" (axial {found.axial_mm:.2f}, lateral {found.lateral_mm:.2f} mm; allowed {found.tolerance_mm:.2f} mm)",
+        f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {width} mm = {found.arc_minutes:.1f} arc-minutes = {found.camera_pixels:.1f} camera pixels"
+        f" (axial {found.axial_mm:.2f}, lateral {found.lateral_mm:.2f} mm; allowed {allowed} mm)",
         f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
         f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]} {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}",
     ]
     for cure in cures:
         price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
         verdict = "passes" if cure.passes else "helps, does not pass"
-        words.append(f"    {cure.what}, {cure.value}: {cure.width_mm:.2f} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
+        words.append(f"    {cure.what}, {cure.value}: {_told_apart(cure.width_mm, found.tolerance_mm)[0]} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
     if not found.passes and not cures:
         words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth")
     return words

@@ -19,7 +19,7 @@ from projector.tracing.gate_image import open_bitmap
 # The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for.
 BLUE_NM, RED_NM = 450.0, 650.0
 DEFAULT_ARC_MINUTES, DEFAULT_PIXELS = 1.0, 1.0
-# What leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to work with.
+# What does not pass and leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to work with.
 LEAST_CURE, SMALLEST_STOP = 0.9, 32.0
 
 
@@ -102,11 +102,6 @@ def fringe(
     return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance, 1e3 * edge.width(weights[:, 1]))
 
 
-def _within(width_mm: float, tolerance_mm: float) -> bool:
-    # A stop is solved for the tolerance itself: rounding must not turn it down.
-    return width_mm <= tolerance_mm * (1.0 + 1e-6)
-
-
 def fringe_widths(light, place) -> tuple[float, float]:
     """Axial and lateral fringe, mm on the surface across the tilt."""
     on_surface = 1e3 / float(np.linalg.norm(place.per_metre_across))
@@ -177,7 +172,7 @@ def _word(rgb) -> str:
 
 
 def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = None) -> list[Cure]:
-    """What would bring the fringe under its tolerance, or nearer to it by a tenth at least: a stop, a focus offset, a narrow band, another lens."""
+    """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a focus offset, a narrow band, another lens."""
     arrays = arrays or scene_arrays(scene)
     answers = []
     lens = spec.lens
@@ -186,18 +181,18 @@ def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = No
         light, weights = full_spectrum(scene, spec.model_copy(update=changes))
         place = place_on_surface(scene, light, arrays, reference)
         width = sum(fringe_widths(light, place))
-        return Cure(what, value, width, cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]), _within(width, found.tolerance_mm))
+        return Cure(what, value, width, cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]), width <= found.tolerance_mm)
 
     room = found.tolerance_mm - found.lateral_mm
     if found.axial_mm > 0.0 and room > 0.0:
-        # Axial colour goes with the pupil's diameter.
-        number = max(lens.f_number * found.axial_mm / room, lens.f_number)
+        # Axial colour goes with the pupil's diameter. To the next tenth, as it will be said.
+        number = math.ceil(10.0 * max(lens.f_number * found.axial_mm / room, lens.f_number)) / 10.0
         if number <= SMALLEST_STOP:
             answers.append(with_change("a smaller stop", f"f/{number:.1f}", 2.0 * math.log2(number / lens.f_number), lens=lens.model_copy(update={"f_number": number})))
     answers.append(_best_offset(spec, with_change))
     answers.append(_narrow_band(scene, spec, found, reference, arrays))
     answers += _other_lenses(spec, with_change)
-    return [cure for cure in answers if cure.width_mm < LEAST_CURE * found.width_mm]
+    return [cure for cure in answers if cure.passes or cure.width_mm < LEAST_CURE * found.width_mm]
 
 
 def _best_offset(spec, with_change) -> Cure:
@@ -228,7 +223,7 @@ def _narrow_band(scene, spec, found: Fringe, reference, arrays) -> Cure:
     chosen = np.where(inside, weights[:, 1], 0.0)
     edge = 1e3 * edge_by_formula(light, place, "across", 801).width(chosen)
     width = float(axial + lateral) * on_surface
-    return Cure("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", width, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge, _within(width, found.tolerance_mm))
+    return Cure("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", width, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge, width <= found.tolerance_mm)
 
 
 def _other_lenses(spec, with_change) -> list[Cure]:

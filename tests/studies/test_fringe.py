@@ -71,7 +71,20 @@ def test_the_stop_that_is_named_as_a_cure_cures(studio):
     assert cures["a focus offset"].width_mm < found.width_mm
     assert cures["a narrow band filter"].width_mm < 0.2 * found.width_mm
     assert cures["another lens"].value == "achromat"
-    assert cures["a smaller stop"].passes and all(cure.passes == (cure.width_mm <= found.tolerance_mm * (1.0 + 1e-6)) for cure in cures.values())
+    assert cures["a smaller stop"].passes and all(cure.passes == (cure.width_mm <= found.tolerance_mm) for cure in cures.values())
+
+
+def test_a_stop_that_only_just_helps_is_named_if_it_is_enough(studio):
+    """A fringe two hundredths over its tolerance: the next tenth of a stop number is enough, though it is no tenth narrower."""
+    scene = crown(studio)
+    spec = scene.projector[0]
+    at = (0.0, 1.5, 0.0)
+    minutes = study.fringe(scene, spec, at).arc_minutes / 1.02
+    found = study.fringe(scene, spec, at, tolerance_arcmin=minutes)
+    assert not found.passes
+    (stop,) = [cure for cure in study.cures(scene, spec, at, found) if cure.what == "a smaller stop"]
+    assert stop.passes and stop.width_mm > study.LEAST_CURE * found.width_mm
+    assert 0.0 < stop.cost_stops < 0.3
 
 
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, float("nan")])
