@@ -13,6 +13,7 @@ from projector.scene.field_faults import Places, dotted, faults_of
 from projector.scene.file_format import parsed
 from projector.scene.finding import find_file, text_of
 from projector.scene.model import Lens
+from projector.scene.stated_power import STATEMENTS
 from projector.scene.toml_lines import TomlLines
 
 _TABLES = ("title", "lens", "format", "measured")
@@ -47,7 +48,7 @@ def read_lens_file(path: Path) -> dict:
 
 
 def merge_lens_files(data: dict, folder: Path, places: Places, typed: Sequence[tuple] = ()) -> tuple[list[Fault], list[str]]:
-    """Put the keys of each lens file under those that the scene gives beside it, in place.
+    """Put the keys of each lens file under those that the scene gives beside it, in place; also where a reading names its own lens.
 
     typed: paths changed on the command line; a lens exchanged there keeps its f-number, or opens only as far as it can.
     Returns faults, and the dotted keys of lenses that a stand-in takes the place of.
@@ -55,18 +56,26 @@ def merge_lens_files(data: dict, folder: Path, places: Places, typed: Sequence[t
     faults, unknown = [], []
     projectors = data.get("projector")
     for index, item in enumerate(projectors if isinstance(projectors, list) else []):
-        lens = item.get("lens") if isinstance(item, dict) else None
-        if not isinstance(lens, dict) or "file" not in lens:
-            continue
-        path = ("projector", index, "lens")
-        own = {key: value for key, value in lens.items() if key != "file"}
-        try:
-            item["lens"] = _on_top_of(_keys_of(lens["file"], folder), own, path, typed)
-        except SceneError as error:
-            unknown.append(dotted(path, data))
-            faults += [_told_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults]
-            item["lens"] = {**STAND_IN, **own}
+        for holder, path in _holders_of_lenses(item, ("projector", index)):
+            lens = holder["lens"]
+            own = {key: value for key, value in lens.items() if key != "file"}
+            try:
+                holder["lens"] = _on_top_of(_keys_of(lens["file"], folder), own, path, typed)
+            except SceneError as error:
+                unknown.append(dotted(path, data))
+                faults += [_told_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults]
+                holder["lens"] = {**STAND_IN, **own}
     return faults, unknown
+
+
+def _holders_of_lenses(item, path: tuple):
+    """The tables of a projector whose lens comes from a file, and the path of that lens."""
+    if not isinstance(item, dict):
+        return
+    for holder, place in ((item, path), *((item.get(kind), (*path, kind)) for kind in STATEMENTS)):
+        lens = holder.get("lens") if isinstance(holder, dict) else None
+        if isinstance(lens, dict) and "file" in lens:
+            yield holder, (*place, "lens")
 
 
 def _keys_of(name, folder: Path) -> dict:

@@ -91,7 +91,10 @@ class Lens(Part):
     focal_length_mm: Millimetres = Field(description="Focal length, mm.")
     f_number: FNumber = Field(description="F-number it is used at, as marked.")
     widest_f_number: FNumber | None = Field(None, description="F-number at full opening; corner softness and spherical blur are stated there (f_number if not given).")
-    transmittance: Annotated[float, Field(gt=0.0, le=1.0)] = Field(0.9, description="Share of light that the glass lets through.")
+    transmittance: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
+        0.9,
+        description="Share of light that the glass lets through. It counts against the lens that a reading or an output was made with (which contains that lens's own), and in full for an output before the lens.",
+    )
     filled_pupil_mm: Millimetres | None = Field(None, description="Diameter that source and condenser fill, mm; a stop costs no light until it bites.")
     pupil_offset_mm: Annotated[float, Field(ge=-500.0, le=500.0)] = Field(0.0, description="How far the scene-side pupil lies in front of where distances are measured, mm.")
     nearest_focus_m: Length | None = Field(None, description="Nearest distance the lens can be focused at, m.")
@@ -141,8 +144,18 @@ class Filter(Part):
     transmittance: tuple[Share, ...] | None = Field(None, description="table: transmittance at each of them, 0 to 1.")
 
 
-class Reading(Part):
-    """A meter reading of this projector, gate open, without its filters, on the axis: it fixes the power."""
+class Statement(Part):
+    """A statement of power belongs to the lens and stop that it was made with: with another the light is computed from the two openings and transmittances."""
+
+    lens_f_number: FNumber | None = Field(None, description="F-number that this lens had then, if it is another one now.")
+    lens: Lens | None = Field(None, description="The lens that was there then, if it is another one now: its own keys, or a file.")
+
+
+class Reading(Statement):
+    """A meter reading of this projector, gate open, without its filters, on the axis: it fixes the power.
+
+    It was taken through the lens, so the lens's transmittance is in it.
+    """
 
     f_number: FNumber = Field(description="F-number that the meter showed.")
     iso: Annotated[float, Field(ge=1.0, le=10_000_000.0)] = Field(100.0, description="ISO that the meter was set to.")
@@ -150,14 +163,16 @@ class Reading(Part):
     shutter_s: Annotated[float, Field(gt=0.0, le=3600.0)] | None = Field(None, description="Shutter time of the meter for steady light, s; without it the light is a flash.")
     receptor: Literal["flat", "dome"] = Field("flat", description="Receptor of the meter.")
     meter_constant: Annotated[float, Field(ge=100.0, le=500.0)] | None = Field(None, description="The meter's own constant C, where it is known.")
-    lens_f_number: FNumber | None = Field(None, description="F-number the projector's lens had then, if it is another one now.")
 
+class Output(Statement):
+    """Light out of the lens, gate open, without filters: another way to fix the power.
 
-class Output(Part):
-    """Light out of the lens, gate open, without filters: another way to fix the power."""
+    Out of the lens its transmittance is in it; before the lens it is not, and the lens takes its share.
+    """
 
-    lumens: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Steady light through the lens, lm.")
-    lumen_seconds: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Flash through the lens, lm·s.")
+    lumens: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Steady light, lm.")
+    lumen_seconds: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Light of a flash, lm·s.")
+    before_lens: bool = Field(False, description="The light was counted before the lens, as what passes the open gate into it; the lens then takes its transmittance in full.")
 
 
 class Projector(Part):

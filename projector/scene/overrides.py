@@ -43,33 +43,6 @@ def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tu
     return result, typed, faults
 
 
-def keep_readings(before: dict, after: dict) -> list[str]:
-    """Note in place at which f-number a meter reading was taken, where the lens has another one now.
-
-    The reading was taken with the lens as the file has it: stopping down must not change what it says. Returns warnings
-    where a statement of power belonged to a lens that cannot be noted so.
-    """
-    warnings = []
-    for old, new in zip(_projectors(before), _projectors(after), strict=False):
-        reading, output, lens, previous = new.get("reading"), new.get("output"), new.get("lens"), old.get("lens")
-        if not (isinstance(lens, dict) and isinstance(previous, dict)):
-            continue
-        was, now = ((item.get("f_number"), item.get("focal_length_mm")) for item in (previous, lens))
-        if isinstance(reading, dict) and "lens_f_number" not in reading and None is not was[0] != now[0]:
-            reading["lens_f_number"] = was[0]
-        stated = "reading" if isinstance(reading, dict) else "output" if isinstance(output, dict) else None
-        if stated and was[1] != now[1]:
-            warnings.append(f"{new.get('name')}: its {stated} belongs to the lens of {was[1]} mm; with {now[1]} mm state it anew.")
-        elif stated == "output" and was[0] != now[0]:
-            warnings.append(f"{new.get('name')}: its output belongs to f/{was[0]}; at f/{now[0]} state it anew, or give a reading.")
-    return warnings
-
-
-def _projectors(data: dict) -> list[dict]:
-    items = data.get("projector")
-    return [item if isinstance(item, dict) else {} for item in items] if isinstance(items, list) else []
-
-
 def _set(data: dict, keys: list[str], value) -> tuple:
     """Change one value in place; returns its path."""
     here, path = data, ()

@@ -7,6 +7,7 @@ import numpy as np
 from projector.geometry import figure_rotation
 from projector.scene.check_report import Report
 from projector.scene.faults import SceneError
+from projector.scene.stated_power import stated_lens
 
 
 # Farther than any studio: most likely centimetres or millimetres.
@@ -102,6 +103,7 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
         distance = float((target - position) @ forward) - offset
     place = (*path, "focus")
     focal_length = lens.focal_length_mm / 1000.0
+    _check_stated_lens(report, spec, distance, path, key)
     if distance <= 0.0:
         report.fault(place, f"{key}.focus", "what it is focused on lies behind the lens", "something in front of it", "look at its position and aim")
         return
@@ -126,6 +128,13 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
     for blade in spec.blade:
         if tube + blade.offset_mm / 1000.0 <= 0.2 * focal_length:
             report.fault((*path, "blade"), f"{key}.blade.{blade.side}.offset_mm", f"the blade would stand {1000 * tube + blade.offset_mm:.1f} mm behind the lens", "a plane nearer the stencil")
+
+
+def _check_stated_lens(report: Report, spec, distance: float, path: tuple, key: str) -> None:
+    """Lumens are counted through the lens that they were stated with, focused where this one is."""
+    then = stated_lens(spec).focal_length_mm / 1000.0
+    if spec.output is not None and spec.output.lens is not None and 0.0 < distance < 1.02 * then:
+        report.fault((*path, "output", "lens"), f"{key}.output.lens", f"lumens through a lens of {1e3 * then:g} mm, which cannot be focused at {distance:.3f} m", f"{1.02 * then:.3f} m or more", "state the output with this lens")
 
 
 def _check_inside(report: Report, scene, point, path: tuple, key: str, who: str) -> None:

@@ -14,7 +14,8 @@ from projector.scene.file_format import parsed, upgraded
 from projector.scene.finding import find_file, find_scene, list_scenes, shipped_folder, text_of
 from projector.scene.lens_files import merge_lens_files, read_lens_file
 from projector.scene.model import Scene
-from projector.scene.overrides import apply_overrides, keep_readings
+from projector.scene.overrides import apply_overrides
+from projector.scene.stated_power import keep_statements
 from projector.scene.toml_lines import TomlLines
 
 __all__ = [
@@ -88,13 +89,12 @@ def _changed(data: dict, name: str, folder: Path, overrides: Sequence[str], file
     after, typed, faults = apply_overrides(data, overrides)
     places = Places(file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None)
     lens_faults, unknown = merge_lens_files(after, folder, places, typed)
-    noted = []
     if overrides:
         merge_lens_files(data, folder, places)
-        noted = keep_readings(data, after)
+        keep_statements(data, after)
     scene, others, warnings = _from_data(after, name, folder, places, unknown)
     faults = faults + lens_faults + others
-    return (None if faults else scene), faults, noted + warnings
+    return (None if faults else scene), faults, warnings
 
 
 def _around(lens_key: str) -> tuple[str, str]:

@@ -13,13 +13,13 @@ from projector.scene.faults import Fault, SceneError
 from projector.scene.field_faults import item_name
 from projector.scene.file_format import parsed
 from projector.scene.finding import find_scene, text_of
-from projector.scene.overrides import keep_readings
+from projector.scene.stated_power import STATEMENTS, keep_statements
 
 
 def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool = False) -> Path:
     """Write a copy of a scene file with values changed by dotted key ("projector.window.lens.f_number"); None takes a key out.
 
-    A meter reading keeps the f-number it was taken at. Raises SceneError if `to_path` is there (unless overwrite), if a
+    A reading or an output stays with the lens and stop that it was made with. Raises SceneError if `to_path` is there (unless overwrite), if a
     name is unknown, or if the changed scene has faults where it is going to lie; then nothing is written.
     """
     from projector.scene.reader import load_text
@@ -50,7 +50,7 @@ def changed_text(text: str, changes: dict[str, object], file: str = "scene") -> 
             faults += error.faults
     if faults:
         raise SceneError(faults)
-    _keep_readings(document, before)
+    _keep_statements(document, before)
     return tomlkit.dumps(document)
 
 
@@ -81,13 +81,23 @@ def _item(items: list, keys: list[str], index: int):
     return items[names.index(keys[index])]
 
 
-def _keep_readings(document, before: dict) -> None:
+def _keep_statements(document, before: dict) -> None:
     after = document.unwrap()
-    keep_readings(before, after)
+    keep_statements(before, after)
     for item, wanted in zip(document.get("projector", []), after.get("projector", []), strict=False):
-        noted = (wanted.get("reading") or {}).get("lens_f_number")
-        if noted is not None and "lens_f_number" not in item["reading"]:
-            item["reading"]["lens_f_number"] = noted
+        for kind in STATEMENTS:
+            _note_lens(item.get(kind), wanted.get(kind))
+
+
+def _note_lens(statement, wanted) -> None:
+    """Bring what a statement of power says of its lens to what is wanted, in place."""
+    if not (isinstance(statement, dict) and isinstance(wanted, dict)):
+        return
+    for key in ("lens_f_number", "lens"):
+        if key not in wanted:
+            statement.pop(key, None)
+        elif key not in statement:
+            statement[key] = tomlkit.item(wanted[key], _parent=statement) if isinstance(wanted[key], dict) else wanted[key]
 
 
 def _write_whole(text: str, to_path: Path) -> None:

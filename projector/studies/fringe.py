@@ -252,10 +252,11 @@ def with_lens(scene, spec, name: str):
     """The projector with another lens file at its own stop (or the lens's widest, if that is smaller), for comparing before buying."""
     import json
 
+    from projector.scene import stated_power
     from projector.scene.model import Lens
     from projector.scene.reader import find_file, read_lens_file
 
     keys = dict(read_lens_file(find_file(name, scene.folder, "lens")))
     keys.setdefault("widest_f_number", keys.get("f_number"))
     keys["f_number"] = max(spec.lens.f_number, keys["widest_f_number"])
-    return spec.model_copy(update={"lens": Lens.model_validate_json(json.dumps(keys))})
+    return stated_power.with_lens(spec, Lens.model_validate_json(json.dumps(keys)))

@@ -15,9 +15,10 @@ from projector.photometry import filters
 from projector.photometry.colour import reflectance_from_linear_srgb
 from projector.photometry.exposure import C_FLAT, METER_CONSTANTS, illuminance_for_settings, luminous_exposure_for_flash
 from projector.photometry.spectra import K_M, N_WAVELENGTHS, scaled_to_luminous_one, source_spectrum
+from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
 from projector.tracing.bvh import Bvh, build_bvh
 from projector.tracing.gate_image import Bitmap, Gate, open_bitmap, rectangular_gate, round_gate
-from projector.tracing.light_path import Blades, Light, half_plane, mean_pupil_geometry, without_blades
+from projector.tracing.light_path import Blades, Light, half_plane, without_blades
 from projector.tracing.pupil import Pupil, make_pupil, projection_table
 
 FRAME_WIDTH, FRAME_HEIGHT = 0.036, 0.024
@@ -64,11 +65,13 @@ class Power:
 
     spectrum (71,): the luminance spectrum of the open gate on its axis seen through the lens, per 5 nm step, so that
     683 · Σ spectrum · V · 5 nm is in cd/m² for steady light and cd·s/m² for a flash; relative where nothing was stated.
+    carried_over: what was taken for granted where the statement belongs to another lens or stop; None for the same one.
     """
 
     spectrum: np.ndarray
     is_flash: bool
     is_stated: bool
+    carried_over: CarriedOver | None = None
 
 
 def scene_arrays(scene) -> SceneArrays:
@@ -265,9 +268,21 @@ def _blades_of(spec, gate: Gate, tube: float, powers: np.ndarray, pupil: Pupil) 
 
 def open_gate_on_axis(light: Light, distance: float) -> float:
     """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the pupil."""
-    area = math.pi * light.radius**2 * light.pupil.area
-    value, _ = mean_pupil_geometry(light, 0.0, 0.0, distance, 0.0, 0.0, -1.0)
-    return area * value
+    return _pupil_on_axis(light.pupil, light.radius, distance)
+
+
+def _pupil_on_axis(pupil: Pupil, radius: float, distance: float) -> float:
+    """Projected solid angle (steradian) of a pupil on its axis: A/(d² + 2·mean square radius).
+
+    Exact for a disc, π·R²/(d² + R²) (disc source: I. E. Irodov, Problems in General Physics, 5.11), of the same order for
+    any other shape, and above zero however near.
+    """
+    return float(_open_area(pupil, radius) / (distance**2 + 2.0 * sum(pupil.second_moments) * radius**2))
+
+
+def _open_area(pupil: Pupil, radius: float) -> float:
+    """Area (m²) of a pupil's opening."""
+    return math.pi * radius**2 * pupil.area
 
 
 def open_gate_flux(light: Light, n_steps: int = 400) -> float:
@@ -295,34 +310,41 @@ def open_gate_flux(light: Light, n_steps: int = 400) -> float:
 def power_of(scene, spec) -> Power:
     """How bright the open gate is through the lens: from its reading or output, or, without one, metered right.
 
-    A reading and an output are taken without the projector's filters and with the lens at `reading.lens_f_number`
-    (else as it stands), so that stopping down or adding a filter costs light.
+    The rule: a reading and an output are made without the projector's filters and belong to the lens and stop that they were
+    made with (`stated_lens`). They fix the luminance seen through that lens; through the one there now it is larger by the
+    ratio of the two transmittances, over an opening as large as its own. Before the lens, an output contains no transmittance.
     """
     reading, output = spec.reading, spec.output
-    stated = spec
-    if reading is not None and reading.lens_f_number is not None:
-        stated = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": reading.lens_f_number})})
-    light = light_arrays(scene, stated, [587.5618], open_bitmap(gate_of(spec)))
+    metered = spec.model_copy(update={"lens": stated_lens(spec)})
+    glass = spec.lens.transmittance / (1.0 if output is not None and output.before_lens else metered.lens.transmittance)
     is_flash = True
     if reading is not None:
         constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
-        distance = reading.distance_m - spec.lens.pupil_offset_mm * _MM
+        distance = reading.distance_m - metered.lens.pupil_offset_mm * _MM
         is_flash = reading.shutter_s is None
         if is_flash:
             level = luminous_exposure_for_flash(reading.f_number, reading.iso, constant)
         else:
             level = illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant)
-        luminance = level / open_gate_on_axis(light, distance)
+        luminance = level / _pupil_on_axis(*pupil_of(scene, metered.lens), distance) * glass
     elif output is not None:
         is_flash = output.lumens is None
-        luminance = (output.lumen_seconds if is_flash else output.lumens) / open_gate_flux(light)
+        through = open_gate_flux(light_arrays(scene, metered, [587.5618], open_bitmap(gate_of(spec))))
+        luminance = (output.lumen_seconds if is_flash else output.lumens) / through * glass
     else:
         camera = scene.camera
         level = luminous_exposure_for_flash(camera.f_number, camera.iso, C_FLAT)
-        luminance = level / open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance))
+        luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
     source = spec.source
     spectrum = scaled_to_luminous_one(source_spectrum(source.kind, source.temperature_k)) * (luminance / K_M)
-    return Power(spectrum * filter_transmittance(spec), is_flash, reading is not None or output is not None)
+    is_stated = reading is not None or output is not None
+    return Power(spectrum * filter_transmittance(spec), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None)
+
+
+def _carried_over(scene, spec) -> CarriedOver | None:
+    """What becomes of a statement of power through the lens there now; None where that is the one it was made with."""
+    areas = [_open_area(*pupil_of(scene, lens)) for lens in (stated_lens(spec), spec.lens)]
+    return carried_over(spec, *(2e3 * math.sqrt(area / math.pi) for area in areas))
 
 
 def filter_transmittance(spec) -> np.ndarray:

@@ -7,8 +7,9 @@ import copy
 import pytest
 
 from projector.scene.faults import SceneError
-from projector.scene.overrides import apply_overrides, keep_readings, parsed_override
-from projector.scene.reader import check, load_text, with_overrides
+from projector.scene.overrides import apply_overrides, parsed_override
+from projector.scene.reader import load_text, with_overrides
+from projector.scene.stated_power import keep_statements
 
 SCENE = """format = 1
 [camera]
@@ -136,7 +137,8 @@ def test_another_lens_file_replaces_the_lens_and_keeps_its_stop():
         lens = changed.projector[0].lens
         assert (lens.dispersion.glass, lens.f_number, lens.corner_softness_mm) == ("N-BK7", 4, 0.25)
     both = load_text(SCENE, overrides=["projector.key.lens.f_number=2.8", "projector.key.lens.file=filled-short"]).projector[0]
-    assert (both.lens.focal_length_mm, both.lens.f_number, both.reading.lens_f_number) == (50, 2.8, 4)
+    assert (both.lens.focal_length_mm, both.lens.f_number) == (50, 2.8)
+    assert (both.reading.lens.focal_length_mm, both.reading.lens.f_number, both.reading.lens_f_number) == (85, 4, None)
 
 
 def test_another_lens_file_opens_only_as_far_as_it_can(tmp_path):
@@ -144,29 +146,11 @@ def test_another_lens_file_opens_only_as_far_as_it_can(tmp_path):
     assert load_text(SCENE, "scene", tmp_path, ["projector.key.lens.file=slow"]).projector[0].lens.f_number == 5.6
 
 
-@pytest.mark.parametrize(
-    ("power", "change", "words"),
-    [
-        ("reading", "lens.file=filled-short", "its reading belongs to the lens of 85 mm; with 50 mm"),
-        ("reading", "lens.focal_length_mm=100", "its reading belongs to the lens of 85 mm; with 100 mm"),
-        ("output", "lens.f_number=5.6", "its output belongs to f/4; at f/5.6"),
-        ("reading", "lens.f_number=5.6", None),
-        ("output", "roll_deg=5", None),
-    ],
-)
-def test_a_statement_of_power_that_belongs_to_another_lens_is_a_warning(tmp_path, power, change, words):
-    path = tmp_path / "scene.toml"
-    path.write_text(SCENE if power == "reading" else SCENE.replace("reading = { f_number = 8, distance_m = 2.0 }", "output = { lumens = 400 }"))
-    _, faults, warnings = check(path, [f"projector.key.{change}"])
-    told = [warning for warning in warnings if "belongs to" in warning]
-    assert not faults and (len(told) == 1 and words in told[0] if words else not told)
-
-
 def test_data_that_is_changed_is_left_as_it_was():
     data = {"camera": {"iso": 100}, "projector": [{"name": "key", "lens": {"f_number": 2}, "reading": {}}]}
     kept = copy.deepcopy(data)
     after, typed, faults = apply_overrides(data, ["camera.iso=200", "projector.key.lens.f_number=4"])
-    keep_readings(data, after)
+    keep_statements(data, after)
     assert data == kept and not faults
     assert typed == [("camera", "iso"), ("projector", 0, "lens", "f_number")]
     assert after["projector"][0]["reading"] == {"lens_f_number": 2}
