@@ -101,11 +101,13 @@ def takes_a_mark(tree: ast.AST) -> bool:
 @pytest.mark.parametrize("path", MODULES, ids=module_id)
 def test_no_kernel_is_made_of_a_source_that_the_cache_does_not_watch(path):
     """The folder of compiled kernels is named by a hash of some rooms only: no kernel may stand, or take a constant, elsewhere."""
-    from projector.jit import ROOMS_WITHOUT_KERNELS
+    from projector.jit import KERNEL_SOURCES
 
     tree = ast.parse(path.read_text())
     if not takes_a_mark(tree):
         return
-    assert room_of(path) not in ROOMS_WITHOUT_KERNELS
+    assert module_id(path).startswith(KERNEL_SOURCES)
     for name in imported_modules(tree):
-        assert name.split(".")[1:2] == [] or name.split(".")[0] != "projector" or name.split(".")[1] not in ROOMS_WITHOUT_KERNELS, f"{module_id(path)} imports {name}"
+        source = name.removeprefix("projector.").replace(".", "/")
+        if name.startswith("projector.") and (PACKAGE / f"{source}.py").exists():
+            assert f"{source}.py".startswith(KERNEL_SOURCES), f"{module_id(path)} imports {name}"

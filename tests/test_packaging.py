@@ -69,7 +69,7 @@ def test_a_cache_that_cannot_be_written_is_said_once_and_survived(installed, tmp
         installed, tmp_path, "scenes", PROJECTOR_CACHE=str(blocked / "below"), HOME=str(blocked), XDG_CACHE_HOME=str(blocked / "cache"), NUMBA_CACHE_DIR=str(blocked / "numba")
     )
     assert done.returncode == 0, done.stderr
-    script = "import warnings; warnings.simplefilter('always')\nimport projector.jit as jit\nprint(jit.cache_folder)"
+    script = "import warnings; warnings.simplefilter('always')\nimport projector.jit as jit\nprint(jit.cache_folder())"
     found = subprocess.run(
         [sys.executable, "-c", script],
         cwd=tmp_path,
@@ -84,7 +84,7 @@ def test_a_cache_that_cannot_be_written_is_said_once_and_survived(installed, tmp
 
 
 def test_an_edit_in_a_module_that_kernels_are_made_of_gets_a_cache_folder_of_its_own(installed, tmp_path):
-    script = "import projector.jit as jit; print(jit.kernel_folder)"
+    script = "import projector.jit as jit; print(jit.kernel_folder())"
     environment = {**os.environ, "PYTHONPATH": str(installed), "PROJECTOR_CACHE": str(tmp_path / "cache")}
     folders = []
     for edit in ("", "\n# another word\n"):
@@ -93,3 +93,50 @@ def test_an_edit_in_a_module_that_kernels_are_made_of_gets_a_cache_folder_of_its
         done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=120)
         folders.append(done.stdout)
     assert folders[0] != folders[1]
+
+
+def test_importing_touches_no_file_and_nobody_elses_cache(installed, tmp_path):
+    """All modules imported: no folder is made, and numba keeps other packages' kernels where it kept them before."""
+    home = tmp_path / "home"
+    home.mkdir()
+    script = (
+        "import importlib, pkgutil, numba, projector\n"
+        "before = numba.config.CACHE_DIR\n"
+        "for found in pkgutil.walk_packages(projector.__path__, 'projector.'):\n"
+        "    importlib.import_module(found.name)\n"
+        "assert numba.config.CACHE_DIR == before, numba.config.CACHE_DIR\n"
+    )
+    kept = {name: value for name, value in os.environ.items() if name not in ("PROJECTOR_CACHE", "NUMBA_CACHE_DIR", "MPLCONFIGDIR")}
+    environment = {**kept, "PYTHONPATH": str(installed), "PYTHONDONTWRITEBYTECODE": "1", "HOME": str(home), "XDG_CACHE_HOME": str(home / "cache")}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240)
+    assert done.returncode == 0, done.stderr
+    ours = [path for path in home.rglob("*") if "projector" in path.as_posix()]
+    assert ours == []
+
+
+def test_kernels_are_loaded_again_from_our_folder_and_others_from_theirs(tmp_path):
+    """A kernel of another package, compiled in the same process, is kept where numba's own setting says."""
+    other = tmp_path / "other.py"
+    other.write_text("import numba\n\n@numba.njit(cache=True)\ndef twice(value):\n    return 2.0 * value\n")
+    script = (
+        "import numpy as np, other\n"
+        "import projector.jit as jit\n"
+        "from projector.tracing.bvh import build_bvh\n"
+        "build_bvh(np.eye(3), np.array([[0, 1, 2]], np.int32))\n"
+        "assert other.twice(2.0) == 4.0\n"
+        "print(jit.kernel_folder())\n"
+    )
+    environment = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{tmp_path}", "PROJECTOR_CACHE": str(tmp_path / "ours"), "NUMBA_CACHE_DIR": str(tmp_path / "theirs")}
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240)
+    assert done.returncode == 0, done.stderr
+    assert list((tmp_path / "theirs").rglob("other.twice*.nbi"))
+    assert not list((tmp_path / "ours").rglob("other.*"))
+    assert list((tmp_path / "ours").rglob("bvh*.nbi")) and not list((tmp_path / "theirs").rglob("bvh*"))
+
+
+@pytest.mark.parametrize("version", ["0.60.1", "0.69.0", "1.0.0rc1"])
+def test_a_numba_that_was_never_tested_is_refused_in_a_sentence(version):
+    from projector import jit
+
+    with pytest.raises(jit.UntestedNumba, match="pip install 'numba>=0.61,<0.69'"):
+        jit._check_numba(version)

@@ -53,7 +53,7 @@ def build_figure(kind: str) -> Figure:
     """
     if kind not in KINDS:
         raise ValueError(f'figure kind "{kind}" is not known; allowed: {", ".join(KINDS)}')
-    path = Path(jit.cache_folder) / "figures" / f"{kind}-{_sources_digest()}.npz"
+    path = jit.cache_folder() / "figures" / f"{kind}-{_sources_digest()}.npz"
     kept = _read_kept(path)
     if kept is None:
         kept = _build(kind)

@@ -21,7 +21,7 @@ def built(tmp_path_factory):
     """Both kinds of figure, really built into an empty cache folder: ({kind: Figure}, folder)."""
     folder = tmp_path_factory.mktemp("cache")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(jit, "cache_folder", folder)
+        patch.setattr(jit, "cache_folder", lambda: folder)
         return {kind: build_figure(kind) for kind in KINDS}, folder
 
 
@@ -354,7 +354,7 @@ def assert_same(figure, other):
 
 def test_a_kept_figure_is_loaded_bit_for_bit(built, builds, monkeypatch):
     figures, folder = built
-    monkeypatch.setattr(jit, "cache_folder", folder)
+    monkeypatch.setattr(jit, "cache_folder", lambda: folder)
     for kind in KINDS:
         assert_same(build_figure(kind), figures[kind])
     assert builds == []
@@ -368,7 +368,7 @@ def test_a_damaged_cache_file_is_built_again_and_mended(built, builds, monkeypat
     path = tmp_path / "figures" / whole.name
     path.parent.mkdir()
     path.write_bytes({"cut": content[: len(content) // 2], "noise": b"\x00\xff" * 500, "empty": b""}[damage])
-    monkeypatch.setattr(jit, "cache_folder", tmp_path)
+    monkeypatch.setattr(jit, "cache_folder", lambda: tmp_path)
     assert_same(build_figure("head"), figures["head"])
     assert builds == ["head"]
     assert_same(build_figure("head"), figures["head"])
@@ -379,7 +379,7 @@ def test_a_damaged_cache_file_is_built_again_and_mended(built, builds, monkeypat
 def test_a_cache_that_cannot_be_written_costs_only_time(built, builds, monkeypatch, tmp_path):
     # A file where the folder should be stops even a user who may write everywhere.
     (tmp_path / "figures").write_text("not a folder")
-    monkeypatch.setattr(jit, "cache_folder", tmp_path)
+    monkeypatch.setattr(jit, "cache_folder", lambda: tmp_path)
     assert_same(build_figure("head"), built[0]["head"])
     assert_same(build_figure("head"), built[0]["head"])
     assert builds == ["head", "head"]
