@@ -260,9 +260,10 @@ class Scene(Part):
         return self._folder
 
     def placed_at(self, name: str, folder: str) -> Scene:
-        """This scene, told what it is called and where its own files are looked for."""
-        self._name, self._folder = name, folder
-        return self
+        """A scene that says the same, called so, whose own files are looked for there."""
+        placed = self.model_copy()
+        placed._name, placed._folder = name, folder
+        return placed
 
     def digest(self) -> str:
         """Hash of everything that the scene says (64 hexadecimal digits)."""

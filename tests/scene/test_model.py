@@ -78,3 +78,10 @@ def test_the_schema_names_every_key_and_refuses_others():
         described = schema if part is Scene else schema["$defs"][part.__name__]
         assert set(described["properties"]) == set(part.model_fields) and described["additionalProperties"] is False
     json.dumps(schema, allow_nan=False)
+
+
+def test_a_scene_that_is_placed_elsewhere_leaves_the_first_one_where_it_was():
+    scene = Scene(camera=Camera(position_m=(0.0, 1.5, 3.0), aim="sitter.nose_tip")).placed_at("first", "here")
+    other = scene.placed_at("second", "there")
+    assert (scene.name, scene.folder, other.name, other.folder) == ("first", "here", "second", "there")
+    assert scene == scene.placed_at("first", "here")
