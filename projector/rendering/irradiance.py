@@ -7,15 +7,16 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM, daylight, scaled_to_luminous_one
+from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM
 from projector.rendering import prepared_light
+from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
 from projector.rendering.files import check_writable, record, write_npz, write_tiff
 from projector.rendering.point_sets import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.tiles import Progress, Workers
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import SeenLayout, layout_of
-from projector.tracing.arrays import focus_of, open_gate_on_axis, scene_arrays
+from projector.tracing.arrays import scene_arrays
 from projector.tracing.first_hits import NOTHING
 from projector.tracing.points import Points
 from projector.tracing.reference import add_light_by_rays
@@ -30,7 +31,7 @@ class IrradianceMap:
     """Light on a surface, row 0 at its top.
 
     irradiance (h, w) float32: W/m², or J/m² of a flash, over 380–730 nm; illuminance (h, w) float32: lx, or lx·s
-    stops (h, w) float32: log2 of illuminance over `open_level`, the open gate on the axis at the focus distance
+    stops (h, w) float32: log2 of illuminance over `open_level`, the (brightest) open gate on the axis at the focus distance
     extent_m: left, right, bottom, top (m along the surface); axis_labels: what the two axes run along
     is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything
     points (h, w, 3) float32 m: where in the world each value lies
@@ -112,9 +113,9 @@ def irradiance_map(
         for spec in scene.projector:
             prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
             kinds.add(prepared.power.is_flash)
-            factor = scene.camera.shutter_s if not prepared.power.is_flash and _any_flash(scene) else 1.0
+            factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
             weights = prepared.weights(np.ones((1, len(LUMINOUS_EFFICIENCY))), prepared_light.MAP_CHANNELS) * factor
-            levels.append(_open_level(scene, spec, prepared) * factor)
+            levels.append(_counted(scene, open_gate_light(scene, spec)))
             if n_rays_side is None:
                 squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers, not is_seen and layout.spec.shape in ("flat", "box"))
                 visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
@@ -122,19 +123,21 @@ def irradiance_map(
                 prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
-        if scene.ambient is not None and levels:
-            out += _ambient(scene, levels[0])
+        room = room_light(scene)
+        if room is not None:
+            kinds.add(room.is_flash)
+            out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
     out = out.reshape(*shape, 3).astype(np.float32)
     out[np.isnan(positions).any(axis=2)] = np.nan
     return IrradianceMap(
         out[..., 0],
         out[..., 1],
-        levels[0] if levels else 1.0,
+        max(levels, default=1.0 if room is None else room.level),
         tuple(float(value) for value in extent),
         tuple(layout.axis_labels),
         layout.name,
         True in kinds,
-        all(item.reading is not None or item.output is not None for item in scene.projector) and bool(scene.projector),
+        all(item.reading is not None or item.output is not None for item in scene.projector) and bool(scene.projector or room),
         positions.astype(np.float32),
         record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
     )
@@ -149,6 +152,11 @@ def _any_flash(scene) -> bool:
     return False
 
 
+def _counted(scene, light: LightLevel) -> float:
+    """A level in the map's unit: lx, or lx·s where any projector is a flash."""
+    return light.during(scene.camera.shutter_s) if _any_flash(scene) else light.level
+
+
 def _map_points(positions: np.ndarray, normals: np.ndarray) -> Points:
     count = len(positions)
     reach = 1.0 + np.abs(positions).sum(axis=1, keepdims=True)
@@ -161,18 +169,6 @@ def _map_points(positions: np.ndarray, normals: np.ndarray) -> Points:
         # A place that is not on the surface has no material: nothing is traced for it.
         np.where(np.isnan(positions).any(axis=1), NOTHING, 0).astype(np.int32),
     )
-
-
-def _open_level(scene, spec, prepared) -> float:
-    """Illuminance (or luminous exposure) of the open gate on the axis at the focus distance."""
-    luminance = K_M * float(prepared.power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
-    return luminance * open_gate_on_axis(prepared.light, abs(focus_of(scene, spec).sharp_distance))
-
-
-def _ambient(scene, level: float) -> np.ndarray:
-    """What the surroundings add everywhere: power, light and nothing."""
-    spectrum = scaled_to_luminous_one(daylight(scene.camera.white_balance_k)) * level * 2.0**-scene.ambient.stops_under / K_M
-    return spectrum @ prepared_light.MAP_CHANNELS
 
 
 def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, progress):

@@ -26,13 +26,13 @@ import numpy as np
 
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
 from projector.photometry.exposure import picture_scale
-from projector.photometry.spectra import LUMINOUS_EFFICIENCY, K_M, OBSERVER, STEP_NM, daylight, scaled_to_luminous_one
 from projector.rendering import point_sets, prepared_light, shadows
 from projector.rendering.develop import develop
+from projector.rendering.ambient import LightLevel, room_light, room_spectrum
 from projector.rendering.point_sets import QUALITIES, PointSet, Window
 from projector.rendering.tiles import Progress, Workers
 from projector.scene.placement import mesh_path, pupil_path, stencil_path
-from projector.tracing.arrays import bitmap_of, camera_arrays, focus_of, gate_of, open_gate_on_axis, reflectances_of, scene_arrays
+from projector.tracing.arrays import bitmap_of, camera_arrays, gate_of, reflectances_of, scene_arrays
 from projector.tracing.gate_image import draw_gate
 from projector.tracing.points import UNKNOWN
 from projector.tracing.pupil import BITMAP, RING
@@ -207,10 +207,11 @@ class RenderSession:
             key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
             reach = self._reach(i, prepared[i].light, sets)
             layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach, i=i: self._light_layer(i, p, sets, s, r)))
-        if self.scene.ambient is not None and specs:
-            table = self._ambient_table(prepared[0], specs[0])
-            key = (table.tobytes(), prepared[0].power.is_flash, self.kept.serials("hits", "shadow edges"))
-            layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(prepared[0], table, sets)))
+        room = room_light(self.scene)
+        if room is not None:
+            table = self._ambient_table(room)
+            key = (table.tobytes(), room.is_flash, self.kept.serials("hits", "shadow edges"))
+            layers.append(self.kept.get("ambient", key, lambda: self._ambient_layer(room, table, sets)))
         return layers
 
     def _reach(self, index: int, light, sets):
@@ -258,18 +259,15 @@ class RenderSession:
             values.append(out)
         return self._gathered(values, sets), prepared.power.is_flash
 
-    def _ambient_table(self, prepared, spec) -> np.ndarray:
-        """XYZ (k + 1, 3) that each object sends back of even light, in daylight's colour, so many stops under the open gate."""
-        level = open_gate_on_axis(prepared.light, abs(focus_of(self.scene, spec).sharp_distance)) * 2.0**-self.scene.ambient.stops_under
-        luminance = K_M * float(prepared.power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
-        spectrum = scaled_to_luminous_one(daylight(self.scene.camera.white_balance_k)) * (level * luminance)
-        reflected = (reflectances_of(self.scene) * spectrum[None, :]) @ (OBSERVER * STEP_NM)
+    def _ambient_table(self, room: LightLevel) -> np.ndarray:
+        """XYZ (k + 1, 3) that each object sends back of the room's light."""
+        reflected = (reflectances_of(self.scene) * room_spectrum(self.scene, room.level)[None, :]) @ prepared_light.XYZ_CHANNELS
         # The last row, that of NOTHING, is black.
         return np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
 
-    def _ambient_layer(self, prepared, table, sets):
+    def _ambient_layer(self, room: LightLevel, table, sets):
         """The light of the surroundings over all sets, gathered to a picture."""
-        return self._gathered([table[item.points.materials] for item in sets], sets), prepared.power.is_flash
+        return self._gathered([table[item.points.materials] for item in sets], sets), room.is_flash
 
     def _gathered(self, values, sets):
         return point_sets.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), self._camera(), self.quality)

@@ -40,6 +40,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
     """Faults and warnings of a scene whose single fields are right."""
     report = Report(places or Places())
     _check_names(report, scene)
+    _check_ambient(report, scene)
     for index, surface in enumerate(scene.surface):
         _check_surface(report, scene, surface, ("surface", index))
     for index, spec in enumerate(scene.projector):
@@ -65,10 +66,29 @@ def _check_names(report: Report, scene) -> None:
             seen.add(name)
     if not scene.projector:
         report.warnings.append("the scene has no projector: the picture will be dark.")
-        if scene.ambient is not None:
-            report.fault(("ambient",), "ambient.stops_under", "ambient light is stated under the first projector's, and there is no projector", "a [[projector]], or no [ambient]")
     if not scene.surface and not scene.figure:
         report.fault(("camera",), "surface", "there is nothing in the scene for light to fall on", "a [[surface]] or a [[figure]]", "add a backdrop")
+
+
+def _check_ambient(report: Report, scene) -> None:
+    """One statement of the room's light, and a projector that it counts from: named, wherever a name is needed to tell which."""
+    ambient, names = scene.ambient, [spec.name for spec in scene.projector]
+    if ambient is None:
+        return
+    if (ambient.stops_under is None) == (ambient.lux is None):
+        found = "ambient light with nothing in it" if ambient.lux is None else "two statements of ambient light: stops_under and lux"
+        report.fault(("ambient",), "ambient", found, "stops_under (what the room throws back of a projector), or lux (its own lamps)", "keep the one that you know")
+        return
+    if ambient.lux is not None:
+        if ambient.of is not None:
+            report.fault(("ambient", "of"), "ambient.of", "of beside lux, which counts from no projector", "lux alone", "take it out")
+    elif not names:
+        report.fault(("ambient",), "ambient.stops_under", "ambient light is stated under a projector's, and there is no projector", "a [[projector]]; or lux; or no [ambient]")
+    elif ambient.of is None and len(names) > 1:
+        report.fault(("ambient",), "ambient.of", f"stops_under does not say of which of the {len(names)} projectors", ", ".join(names), f'write of = "{names[0]}" beside it')
+    elif ambient.of is not None and ambient.of not in names:
+        close = difflib.get_close_matches(ambient.of, names, 1, 0.6)
+        report.fault(("ambient", "of"), "ambient.of", f'there is no projector "{ambient.of}"', ", ".join(names), f"did you mean {close[0]}?" if close else "")
 
 
 def _check_surface(report: Report, scene, spec, path: tuple) -> None:

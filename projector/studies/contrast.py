@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.rendering.ambient import open_gate_light, room_light
 from projector.scene.faults import Fault, SceneError
 
 # An uncoated lens surface sends back 4 % (Fresnel at n = 1.5, (0.5/2.5)²); bare metal 60 %: common practice, no source.
@@ -74,29 +75,12 @@ def open_share_of(scene, spec) -> float:
 
 
 def ambient_stops_under(scene, spec) -> float | None:
-    """How many stops the room's light lies under a projector's openings, each where it is focused; None without [ambient].
+    """How many stops the room's light lies under a projector's openings, where that is focused; None without [ambient].
 
-    The scene states it under the first projector's open gate; beside a dimmer projector it weighs more.
+    A flash comes whole within the open shutter, steady light counts for as long as it is open.
     """
-    if scene.ambient is None:
-        return None
-    level, is_flash = _open_level(scene, spec)
-    first_level, first_is_flash = _open_level(scene, scene.projector[0])
-    if is_flash != first_is_flash:
-        # lx·s beside lx: a steady light counts for as long as the shutter is open.
-        shutter = scene.camera.shutter_s
-        level, first_level = (level if is_flash else level * shutter), (first_level if first_is_flash else first_level * shutter)
-    return scene.ambient.stops_under + math.log2(level / first_level)
-
-
-def _open_level(scene, spec) -> tuple[float, bool]:
-    """Light of the open gate on the axis, where the projector is focused, in a unit of its own kind; whether it is a flash."""
-    from projector.photometry.spectra import LUMINOUS_EFFICIENCY
-    from projector.tracing.arrays import focus_of, gate_of, light_arrays, open_gate_on_axis, power_of
-    from projector.tracing.gate_image import open_bitmap
-
-    light, power = light_arrays(scene, spec, [587.5618], open_bitmap(gate_of(spec))), power_of(scene, spec)
-    return float(power.spectrum @ LUMINOUS_EFFICIENCY) * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash
+    room, shutter = room_light(scene), scene.camera.shutter_s
+    return None if room is None else math.log2(open_gate_light(scene, spec).during(shutter) / room.during(shutter))
 
 
 def ambient_for(wanted_stops: float, open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE) -> float | None:

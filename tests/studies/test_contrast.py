@@ -46,7 +46,7 @@ def test_a_second_projector_is_weighed_against_the_room_as_the_map_shows_it(stud
     if steady:
         reading["shutter_s"] = 0.01
     second = {"name": "second", "reading": reading, "stencil": {"file": studio.half_plane(512), "width_mm": 30.0}}
-    scene = studio.scene(None, {"width_m": 0.2, "height_m": 0.1}, {"shutter_s": 0.01}, [second], ambient={"stops_under": 2.0})
+    scene = studio.scene(None, {"width_m": 0.2, "height_m": 0.1}, {"shutter_s": 0.01}, [second], ambient={"stops_under": 2.0, "of": "window"})
     under = study.ambient_stops_under(scene, scene.projector[1])
     assert under == pytest.approx(2.0 - 3.0, abs=1e-6)
     both = irradiance_map(scene, n_across=64).illuminance[16].astype(float)

@@ -1,0 +1,48 @@
+"""Even light from all sides: what the room throws back of one projector, or its own lamps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics.dispersion import LINE_D_NM
+from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM, daylight, scaled_to_luminous_one
+from projector.tracing.arrays import focus_of, gate_of, light_arrays, open_gate_on_axis, power_of
+from projector.tracing.gate_image import open_bitmap
+
+
+@dataclass(frozen=True)
+class LightLevel:
+    """An illuminance (lx) or, of a flash, a luminous exposure (lx·s) on what faces the light."""
+
+    level: float
+    is_flash: bool
+
+    def during(self, shutter_s: float) -> float:
+        """Its luminous exposure (lx·s) while a shutter is open: steady light counts for that long, a flash comes whole."""
+        return self.level if self.is_flash else self.level * shutter_s
+
+
+def open_gate_light(scene, spec) -> LightLevel:
+    """Light of a projector's open gate, its filters counted, square on its axis at the distance that it is focused at."""
+    light, power = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec))), power_of(scene, spec)
+    luminance = K_M * float(power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
+    return LightLevel(luminance * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash)
+
+
+def room_light(scene) -> LightLevel | None:
+    """The scene's ambient light; None without any. It is stated under one projector by name, so the order of projectors plays no part."""
+    ambient = scene.ambient
+    if ambient is None:
+        return None
+    if ambient.lux is not None:
+        return LightLevel(ambient.lux, False)
+    (of,) = (spec for spec in scene.projector if ambient.of in (None, spec.name))
+    open_gate = open_gate_light(scene, of)
+    return LightLevel(open_gate.level * 2.0**-ambient.stops_under, open_gate.is_flash)
+
+
+def room_spectrum(scene, level: float) -> np.ndarray:
+    """Spectrum (71,) per 5 nm step of an even light of so many lx or lx·s, neutral in the picture: daylight of the camera's white balance."""
+    return scaled_to_luminous_one(daylight(scene.camera.white_balance_k)) * (level / K_M)
