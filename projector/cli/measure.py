@@ -50,7 +50,7 @@ def measure(
     box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.")] = None,
     coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.")] = "srgb",
     source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.")] = "daylight",
-    source_k: Annotated[float, typer.Option("--source-k", min=1000.0, max=25000.0, help="Its colour temperature.")] = 5600.0,
+    source_k: Annotated[Number, typer.Option("--source-k", min=1000.0, max=25000.0, help="Its colour temperature (5600 if not given, 3200 for tungsten).", show_default=False)] = None,
     white_balance_k: Annotated[float, typer.Option("--white-balance-k", min=1000.0, max=25000.0, help="White balance of the photographs.")] = 5600.0,
     model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.')] = None,
     title: Annotated[Optional[str], _option("--title", "Title of the lens file.")] = None,
@@ -59,12 +59,17 @@ def measure(
     json: Json = False,
 ) -> Answer:
     """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus and dispersion."""
+    from projector.photometry.spectra import source_spectrum
     from projector.studies import measured_lens as study
 
     if (mm_per_pixel is None) == (scale is None):
         raise typer.BadParameter("one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel")
     if source not in ("daylight", "tungsten", "led", "equal_energy"):
         raise typer.BadParameter(f'"{source}" is not a lamp; daylight, tungsten, led or equal_energy', param_hint="--source")
+    try:
+        source_spectrum(source, source_k)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--source-k") from None
     if scale is not None:
         x1, y1, x2, y2, length = numbers_in(scale, "--scale", 5)
         mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)

@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from projector.jit import formula
-from projector.photometry.spectra import N_WAVELENGTHS, OBSERVER, STEP_NM, WAVELENGTHS_NM, daylight, tungsten
+from projector.photometry.spectra import N_WAVELENGTHS, OBSERVER_STEPS, WAVELENGTHS_NM, black_body, white_light
 
 # IEC 61966-2-1:1999. The inverse is taken from these four digits, as the standard's own inverse is.
 XYZ_FROM_LINEAR_SRGB = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
@@ -28,8 +28,8 @@ for _table in (XYZ_FROM_LINEAR_SRGB, LINEAR_SRGB_FROM_XYZ, SRGB_WHITE_XYZ, BRADF
 
 
 def xyz_from_spectrum(spectrum) -> np.ndarray:
-    """Σ spectrum·(x̄, ȳ, z̄)·5 nm over the last axis: (..., 71) to (..., 3)."""
-    return np.asarray(spectrum, dtype=float) @ OBSERVER * STEP_NM
+    """∫ spectrum·(x̄, ȳ, z̄) dλ over the last axis: (..., 71) to (..., 3)."""
+    return np.asarray(spectrum, dtype=float) @ OBSERVER_STEPS
 
 
 def xyz_from_reflectance(reflectance, light) -> np.ndarray:
@@ -52,15 +52,12 @@ def xyz_from_xy(xy) -> np.ndarray:
 
 def planck_xy(temperature_k: float) -> np.ndarray:
     """Chromaticity of a black body, (2,)."""
-    return xy_from_xyz(xyz_from_spectrum(tungsten(temperature_k)))
+    return xy_from_xyz(xyz_from_spectrum(black_body(temperature_k)))
 
 
 def white_balance_xyz(temperature_k: float) -> np.ndarray:
-    """XYZ (Y = 1) of the light that a camera set to this temperature takes for white: daylight, below 3500 K a black body.
-
-    Between 3500 and 4000 K the cross-fade of `spectra.daylight`, so that the setting is continuous.
-    """
-    return xyz_from_spectrum(daylight(temperature_k))
+    """XYZ (Y = 1) of the light that a camera set to this temperature takes for white: that of `spectra.white_light`, as for lamps."""
+    return xyz_from_spectrum(white_light(temperature_k))
 
 
 def correlated_colour_temperature(xy) -> np.ndarray:
@@ -140,9 +137,8 @@ def delta_e(xyz, other_xyz, white_xyz) -> np.ndarray:
 
 def _linear_srgb_of_reflectance() -> np.ndarray:
     """(3, 71): reflectance to linear sRGB under D65, scaled so that reflectance 1 is exactly (1, 1, 1)."""
-    light = daylight(D65_TEMPERATURE_K)
-    white = xyz_from_spectrum(light)
-    return linear_srgb_under_white(white) @ (OBSERVER.T * light * STEP_NM)
+    light = white_light(D65_TEMPERATURE_K)
+    return linear_srgb_under_white(xyz_from_spectrum(light)) @ (OBSERVER_STEPS.T * light)
 
 
 _LINEAR_SRGB_OF_REFLECTANCE = _linear_srgb_of_reflectance()

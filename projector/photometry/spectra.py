@@ -1,7 +1,12 @@
 """Spectra on one grid, 380 to 730 nm every 5 nm: the observer, and light sources.
 
-Every source is relative, shape (71,), scaled to luminous 1: Σ source·V(λ)·5 nm = 1, so that sources of any kind compare
-at equal lumens. What the grid leaves out (below 380, above 730 nm) carries 0.04 % of the luminous flux of 3200 K at most.
+Integrals over the band are trapezoids on that grid, in one place: `STEPS_NM`, which sum to its 350 nm. Every source is
+relative, shape (71,), scaled to luminous 1: ∫ source·V(λ) dλ = 1, so that sources of any kind compare at equal lumens.
+What the grid leaves out (below 380, above 730 nm) carries 0.04 % of the luminous flux of 3200 K at most.
+
+One rule says what a colour temperature means, for lamps and for a camera's white balance alike: `white_light`. Up to 4000 K it
+is a black body, from 5000 K on CIE daylight. A flash (daylight) of T kelvin has its spectrum, an LED of T kelvin its
+chromaticity, and a tungsten lamp, which ends where the black body does, is it: each looks neutral to a camera set to T.
 """
 
 from __future__ import annotations
@@ -14,6 +19,9 @@ import numpy as np
 STEP_NM = 5.0
 WAVELENGTHS_NM = np.arange(380.0, 730.0 + 0.5 * STEP_NM, STEP_NM)
 N_WAVELENGTHS = WAVELENGTHS_NM.size
+# What each wavelength of the grid stands for in an integral, (71,) nm: the trapezoid rule, half a step at either end.
+STEPS_NM = np.full(N_WAVELENGTHS, STEP_NM)
+STEPS_NM[[0, -1]] = 0.5 * STEP_NM
 
 # The candela fixes 683 lm/W at 540 THz (SI Brochure, 9th edition; 683.002 at the peak of V, 555 nm in air).
 K_M = 683.0
@@ -24,22 +32,28 @@ SPEED_OF_LIGHT = 299792458.0
 BOLTZMANN_CONSTANT = 1.380649e-23
 SECOND_RADIATION_CONSTANT = PLANCK_CONSTANT * SPEED_OF_LIGHT / BOLTZMANN_CONSTANT
 
-DAYLIGHT_FULL_FROM_K = 4000.0
-DAYLIGHT_NONE_BELOW_K = 3500.0
-DAYLIGHT_UP_TO_K = 25000.0
+# CIE 224:2017 and ANSI/IES TM-30-20 take a black body up to 4000 K and daylight from 5000 K as the white to judge by.
+BLACK_BODY_UP_TO_K, DAYLIGHT_FROM_K = 4000.0, 5000.0
+# The CIE defines daylight from 4000 to 25 000 K (CIE 015:2018).
+DAYLIGHT_DEFINED_FROM_K, DAYLIGHT_DEFINED_TO_K = 4000.0, 25000.0
 LED_FROM_K, LED_TO_K = 2000.0, 20000.0
+# What a lamp has whose temperature is not stated (common practice, no source).
+USUAL_TEMPERATURE_K = {"tungsten": 3200.0, "daylight": 5600.0, "led": 5600.0, "equal_energy": 5600.0}
 
 _TABLES = np.loadtxt(Path(__file__).with_name("cie_tables.csv"), delimiter=",")
 OBSERVER = np.ascontiguousarray(_TABLES[:, 1:4])  # x̄, ȳ, z̄ of the CIE 1931 2° observer, (71, 3)
 LUMINOUS_EFFICIENCY = np.ascontiguousarray(_TABLES[:, 2])  # V(λ) = ȳ, (71,)
+# The same per nanometre of the band: a spectrum (..., 71) @ these is its XYZ, or its luminous integral.
+OBSERVER_STEPS = OBSERVER * STEPS_NM[:, None]  # (71, 3)
+LUMINOUS_STEPS = LUMINOUS_EFFICIENCY * STEPS_NM  # (71,)
 _DAYLIGHT_VECTORS = np.ascontiguousarray(_TABLES[:, 4:7])
-for _table in (WAVELENGTHS_NM, OBSERVER, LUMINOUS_EFFICIENCY, _DAYLIGHT_VECTORS):
+for _table in (WAVELENGTHS_NM, STEPS_NM, OBSERVER, LUMINOUS_EFFICIENCY, OBSERVER_STEPS, LUMINOUS_STEPS, _DAYLIGHT_VECTORS):
     _table.flags.writeable = False
 
 
 def luminous(spectrum) -> float:
-    """Σ spectrum·V(λ)·5 nm over the last axis: lumens per K_M if the spectrum is in W/nm."""
-    return np.asarray(spectrum) @ LUMINOUS_EFFICIENCY * STEP_NM
+    """∫ spectrum·V(λ) dλ over the last axis: lumens per K_M if the spectrum is in W/nm."""
+    return np.asarray(spectrum) @ LUMINOUS_STEPS
 
 
 def scaled_to_luminous_one(spectrum) -> np.ndarray:
@@ -61,18 +75,28 @@ def equal_energy() -> np.ndarray:
     return scaled_to_luminous_one(np.ones(N_WAVELENGTHS))
 
 
-def tungsten(temperature_k: float) -> np.ndarray:
-    """A black body at that temperature, (71,): close to an incandescent filament of that colour temperature."""
+def black_body(temperature_k: float) -> np.ndarray:
+    """A black body at that temperature, (71,)."""
     return scaled_to_luminous_one(planck_radiance(temperature_k))
+
+
+def tungsten(temperature_k: float) -> np.ndarray:
+    """An incandescent filament of a colour temperature up to 4000 K, (71,): close to a black body.
+
+    Tungsten melts at 3695 K (CRC Handbook of Chemistry and Physics), where its colour temperature is some 100 K higher.
+    """
+    if temperature_k > BLACK_BODY_UP_TO_K:
+        raise ValueError(f"no filament gives {temperature_k:g} K: tungsten goes up to {BLACK_BODY_UP_TO_K:g} K; bluer light is a flash (daylight), an LED, or tungsten behind a blue filter.")
+    return black_body(temperature_k)
 
 
 def daylight_xy(temperature_k: float) -> tuple[float, float]:
     """Chromaticity of CIE daylight at a correlated colour temperature (CIE 015:2018, the two cubics in 1/T).
 
-    Stated by the CIE from 4000 to 25 000 K; the lower cubic is used down to 3500 K for the crossover of `daylight`.
+    ValueError outside the 4000 to 25 000 K for which the CIE states them.
     """
-    if not DAYLIGHT_NONE_BELOW_K <= temperature_k <= DAYLIGHT_UP_TO_K:
-        raise ValueError(f"daylight is defined up to {DAYLIGHT_UP_TO_K:g} K, not at {temperature_k:g} K.")
+    if not DAYLIGHT_DEFINED_FROM_K <= temperature_k <= DAYLIGHT_DEFINED_TO_K:
+        raise ValueError(f"daylight is defined up to {DAYLIGHT_DEFINED_TO_K:g} K, not at {temperature_k:g} K.")
     inverse = 1e3 / temperature_k
     if temperature_k <= 7000.0:
         x = 0.244063 + inverse * (0.09911 + inverse * (2.9678 - 4.6070 * inverse))
@@ -81,37 +105,44 @@ def daylight_xy(temperature_k: float) -> tuple[float, float]:
     return x, x * (2.870 - 3.000 * x) - 0.275
 
 
-def _cie_daylight(temperature_k: float) -> np.ndarray:
-    """S0 + M1·S1 + M2·S2 (CIE 015:2018), M not rounded so that the spectrum is continuous in the temperature."""
+def cie_daylight(temperature_k: float) -> np.ndarray:
+    """CIE daylight of a correlated colour temperature of 4000 to 25 000 K, (71,): S0 + M1·S1 + M2·S2 (CIE 015:2018).
+
+    M is not rounded, so that the spectrum is continuous in the temperature. D65 is daylight at 6504 K.
+    """
     x, y = daylight_xy(temperature_k)
     divisor = 0.0241 + 0.2562 * x - 0.7341 * y
     first = (-1.3515 - 1.7703 * x + 5.9114 * y) / divisor
     second = (0.0300 - 31.4424 * x + 30.0717 * y) / divisor
-    return _DAYLIGHT_VECTORS @ np.array([1.0, first, second])
+    return scaled_to_luminous_one(_DAYLIGHT_VECTORS @ np.array([1.0, first, second]))
 
 
-def daylight(temperature_k: float) -> np.ndarray:
-    """Daylight, and what a flash is close to, at a correlated colour temperature up to 25 000 K, (71,).
+def white_light(temperature_k: float) -> np.ndarray:
+    """The light that a colour temperature up to 25 000 K stands for, (71,): what a camera set to it takes for white.
 
-    CIE daylight (CIE 015:2018) from 4000 K up; a black body below 3500 K, where the CIE defines none; between the two a
-    straight cross-fade, so that no step shows when the temperature is turned. D65 is daylight at 6504 K.
+    A black body up to 4000 K, CIE daylight from 5000 K; between the two a straight mixture at equal luminance, as CIE
+    224:2017 and ANSI/IES TM-30-20 mix their reference illuminants, so that no step shows when the temperature is turned.
     """
-    share = (temperature_k - DAYLIGHT_NONE_BELOW_K) / (DAYLIGHT_FULL_FROM_K - DAYLIGHT_NONE_BELOW_K)
+    share = (temperature_k - BLACK_BODY_UP_TO_K) / (DAYLIGHT_FROM_K - BLACK_BODY_UP_TO_K)
     if share <= 0.0:
-        return tungsten(temperature_k)
-    spectrum = scaled_to_luminous_one(_cie_daylight(temperature_k))
+        return black_body(temperature_k)
     if share >= 1.0:
-        return spectrum
-    return share * spectrum + (1.0 - share) * tungsten(temperature_k)
+        return cie_daylight(temperature_k)
+    return share * cie_daylight(temperature_k) + (1.0 - share) * black_body(temperature_k)
 
 
-def _bell(centre_nm: float, width_nm: float) -> np.ndarray:
-    """A Gaussian band by its full width at half maximum."""
+def white_xy(temperature_k: float) -> np.ndarray:
+    """The chromaticity of `white_light`, (2,)."""
+    return _chromaticity(white_light(temperature_k))
+
+
+def bell(centre_nm: float, width_nm: float) -> np.ndarray:
+    """A Gaussian band of height 1 by its full width at half of that, nm; (71,)."""
     return np.exp2(-((2.0 * (WAVELENGTHS_NM - centre_nm) / width_nm) ** 2))
 
 
 def _chromaticity(spectrum: np.ndarray) -> np.ndarray:
-    totals = spectrum @ OBSERVER
+    totals = spectrum @ OBSERVER_STEPS
     return totals[:2] / totals.sum()
 
 
@@ -123,7 +154,7 @@ def mixed_to_chromaticity(emitters, xy) -> np.ndarray:
     emitters = np.asarray(emitters, dtype=float)
     x, y = xy
     wanted = np.array([x / y, 1.0, (1.0 - x - y) / y])
-    amounts = np.linalg.solve((emitters @ OBSERVER).T * STEP_NM, wanted)
+    amounts = np.linalg.solve((emitters @ OBSERVER_STEPS).T, wanted)
     if amounts.min() < -1e-12 * np.abs(amounts).max():
         corners = "; ".join("({:.3f}, {:.3f})".format(*_chromaticity(emitter)) for emitter in emitters)
         raise ValueError(f"chromaticity ({x:.4f}, {y:.4f}) lies outside what the emitters {corners} can mix; bring it inside their triangle.")
@@ -136,21 +167,9 @@ PHOSPHOR_LED_BANDS = ((450.0, 22.0), (545.0, 115.0), (625.0, 95.0))
 TUNABLE_LED_BANDS = ((460.0, 24.0), (525.0, 34.0), (630.0, 20.0))
 
 
-def white_xy(temperature_k: float) -> np.ndarray:
-    """The white point of a correlated colour temperature, (2,): black body up to 4000 K, CIE daylight from 5000 K.
-
-    Between the two a straight mixture at equal luminance, as ANSI/IES TM-30 mixes its reference illuminants.
-    """
-    share = min(max((temperature_k - 4000.0) / 1000.0, 0.0), 1.0)
-    mixture = (1.0 - share) * tungsten(temperature_k)
-    if share > 0.0:
-        mixture = mixture + share * daylight(temperature_k)
-    return _chromaticity(mixture)
-
-
 @lru_cache(maxsize=64)
 def _led(temperature_k: float) -> np.ndarray:
-    emitters = [_bell(*band) for band in PHOSPHOR_LED_BANDS]
+    emitters = [bell(*band) for band in PHOSPHOR_LED_BANDS]
     spectrum = scaled_to_luminous_one(mixed_to_chromaticity(emitters, white_xy(temperature_k)))
     spectrum.flags.writeable = False
     return spectrum
@@ -168,14 +187,18 @@ def led(temperature_k: float) -> np.ndarray:
 
 def tunable_led(xy) -> np.ndarray:
     """A lamp of red, green and blue chips set to a chromaticity, (71,); synthetic bands of our own."""
-    return scaled_to_luminous_one(mixed_to_chromaticity([_bell(*band) for band in TUNABLE_LED_BANDS], xy))
+    return scaled_to_luminous_one(mixed_to_chromaticity([bell(*band) for band in TUNABLE_LED_BANDS], xy))
 
 
-def source_spectrum(kind: str, temperature_k: float) -> np.ndarray:
-    """The source of a scene file by its kind: "tungsten", "daylight", "led" or "equal_energy"; (71,), luminous sum 1."""
+def source_spectrum(kind: str, temperature_k: float | None = None) -> np.ndarray:
+    """The source of a scene file by its kind, (71,), luminous sum 1.
+
+    "tungsten", "daylight" (a flash) and "led" of T kelvin look neutral to a camera set to T; "equal_energy" has no
+    temperature. Without one, `USUAL_TEMPERATURE_K`.
+    """
     if kind == "equal_energy":
         return equal_energy()
-    makers = {"tungsten": tungsten, "daylight": daylight, "led": led}
+    makers = {"tungsten": tungsten, "daylight": white_light, "led": led}
     if kind not in makers:
         raise ValueError(f"no light source is called {kind!r}; known are: {', '.join([*makers, 'equal_energy'])}.")
-    return makers[kind](temperature_k)
+    return makers[kind](USUAL_TEMPERATURE_K[kind] if temperature_k is None else temperature_k)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
-from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM, daylight, scaled_to_luminous_one
+from projector.photometry.spectra import K_M, luminous, white_light
 from projector.tracing.arrays import focus_of, gate_of, light_arrays, open_gate_on_axis, power_of
 from projector.tracing.gate_image import open_bitmap
 
@@ -27,7 +27,7 @@ class LightLevel:
 def open_gate_light(scene, spec) -> LightLevel:
     """Light of a projector's open gate, its filters counted, square on its axis at the distance that it is focused at."""
     light, power = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec))), power_of(scene, spec)
-    luminance = K_M * float(power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM
+    luminance = K_M * float(luminous(power.spectrum))
     return LightLevel(luminance * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash)
 
 
@@ -44,5 +44,5 @@ def room_light(scene) -> LightLevel | None:
 
 
 def room_spectrum(scene, level: float) -> np.ndarray:
-    """Spectrum (71,) per 5 nm step of an even light of so many lx or lx·s, neutral in the picture: daylight of the camera's white balance."""
-    return scaled_to_luminous_one(daylight(scene.camera.white_balance_k)) * (level / K_M)
+    """Spectrum (71,) per nanometre of an even light of so many lx or lx·s, neutral in the picture: the camera's white."""
+    return white_light(scene.camera.white_balance_k) * (level / K_M)

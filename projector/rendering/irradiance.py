@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM
+from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
 from projector.rendering.files import check_writable, record, write_npz, write_tiff
@@ -114,7 +114,7 @@ def irradiance_map(
             prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
             kinds.add(prepared.power.is_flash)
             factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
-            weights = prepared.weights(np.ones((1, len(LUMINOUS_EFFICIENCY))), prepared_light.MAP_CHANNELS) * factor
+            weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
             levels.append(_counted(scene, open_gate_light(scene, spec)))
             if n_rays_side is None:
                 squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers, not is_seen and layout.spec.shape in ("flat", "box"))

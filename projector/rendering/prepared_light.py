@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, OBSERVER, STEP_NM
+from projector.photometry.spectra import K_M, LUMINOUS_STEPS, N_WAVELENGTHS, OBSERVER_STEPS, STEPS_NM
 from projector.photometry.wavelength_nodes import choose_nodes
 from projector.rendering.tiles import Progress, Workers
 from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, power_of
@@ -23,8 +23,8 @@ from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row
 _SQUARES_PIECE = 256
 
 # Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power, illuminance and nothing.
-XYZ_CHANNELS = K_M * OBSERVER * STEP_NM
-MAP_CHANNELS = np.stack([np.full(len(OBSERVER), STEP_NM), K_M * LUMINOUS_EFFICIENCY * STEP_NM, np.zeros(len(OBSERVER))], axis=1)
+XYZ_CHANNELS = K_M * OBSERVER_STEPS
+MAP_CHANNELS = np.stack([STEPS_NM, K_M * LUMINOUS_STEPS, np.zeros(N_WAVELENGTHS)], axis=1)
 
 
 @dataclass(frozen=True)

@@ -124,10 +124,10 @@ class Blade(Part):
 
 
 class Source(Part):
-    """The lamp's colour."""
+    """The lamp's colour. Tungsten, daylight and LED of T kelvin are neutral to a camera whose white balance is T."""
 
     kind: Literal["tungsten", "daylight", "led", "equal_energy"] = Field("daylight", description="Kind of spectrum; a flash is daylight.")
-    temperature_k: Kelvin = Field(5600.0, description="Colour temperature, kelvin.")
+    temperature_k: Kelvin | None = Field(None, description="Colour temperature, kelvin (5600 if not given, 3200 for tungsten); tungsten ends at 4000, an LED lies between 2000 and 20000.")
 
 
 class Filter(Part):
@@ -139,7 +139,7 @@ class Filter(Part):
     centre_nm: Annotated[float, Field(ge=300.0, le=900.0)] | None = Field(None, description="band: centre, nm.")
     width_nm: Annotated[float, Field(gt=0.0, le=500.0)] | None = Field(None, description="band: width at half height; edges: 10 to 90 %, nm.")
     edge_nm: Annotated[float, Field(ge=300.0, le=900.0)] | None = Field(None, description="edge_long, edge_short: where half passes, nm.")
-    mired_shift: Annotated[float, Field(ge=-300.0, le=300.0)] | None = Field(None, description="temperature: shift in mired, negative is bluer.")
+    mired_shift: Annotated[float, Field(ge=-270.0, le=300.0)] | None = Field(None, description="temperature: shift in mired; negative is bluer, exact from 3200 K; positive is warmer, exact from 5600 K.")
     wavelength_nm: tuple[float, ...] | None = Field(None, description="table: wavelengths, nm, rising.")
     transmittance: tuple[Share, ...] | None = Field(None, description="table: transmittance at each of them, 0 to 1.")
 

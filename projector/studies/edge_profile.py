@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from projector.photometry.spectra import K_M, OBSERVER, STEP_NM, WAVELENGTHS_NM
+from projector.photometry.spectra import K_M, OBSERVER_STEPS, WAVELENGTHS_NM
 from projector.rendering import prepared_light
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import point_of
@@ -199,7 +199,7 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
 def full_spectrum(scene, spec) -> tuple[Light, np.ndarray]:
     """The projector at all 71 wavelengths of the grid and its weights (71, 3): XYZ that each adds to full light."""
     light = light_arrays(scene, spec, WAVELENGTHS_NM, open_bitmap(gate_of(spec)))
-    return light, power_of(scene, spec).spectrum[:, None] * OBSERVER * STEP_NM * K_M
+    return light, power_of(scene, spec).spectrum[:, None] * OBSERVER_STEPS * K_M
 
 
 def camera_pixel_at(scene, point) -> float:

@@ -88,13 +88,13 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
 def _meter_at(scene, spec, light: Light, distance: float) -> float | None:
     """F-number that a flat meter at the camera's ISO (and shutter) shows for the open gate there; None without a statement of power."""
     from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure
-    from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM
+    from projector.photometry.spectra import K_M, luminous
     from projector.tracing.arrays import open_gate_on_axis
 
     power = power_of(scene, spec)
     if not power.is_stated:
         return None
-    level = K_M * float(power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM * open_gate_on_axis(light, distance)
+    level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
     if power.is_flash:
         return f_number_for_luminous_exposure(level, scene.camera.iso)
     return f_number_for_illuminance(level, scene.camera.shutter_s, scene.camera.iso)

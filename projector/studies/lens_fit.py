@@ -18,7 +18,7 @@ import numpy as np
 from projector.optics.dispersion import abbe_relative_power, lateral_colour_share, secondary_spectrum_relative_power
 from projector.optics.thin_lens import conjugate_distance
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
-from projector.photometry.spectra import OBSERVER, source_spectrum
+from projector.photometry.spectra import OBSERVER_STEPS, source_spectrum
 from projector.photometry.wavelength_nodes import choose_nodes
 from projector.scene.faults import Fault, SceneError
 from projector.studies.slanted_edge import BINS_PER_PIXEL, N_BANDS, EdgeReading
@@ -39,14 +39,14 @@ _FAR_OFF = 1e9
 @dataclass(frozen=True)
 class SetUp:
     """What is known beforehand: lens to wall (m), nominal focal length (mm), distance it is focused at with offset 0 (m),
-    the lamp's kind and kelvin, the photograph's white balance, the gate's width (mm; for lateral colour), the marked
-    f-number (only needed with a single photograph)."""
+    the lamp's kind and kelvin (what is usual for its kind if None), the photograph's white balance, the gate's width (mm;
+    for lateral colour), the marked f-number (only needed with a single photograph)."""
 
     throw_m: float
     focal_length_mm: float
     focus_m: float
     source_kind: str = "daylight"
-    source_k: float = 5600.0
+    source_k: float | None = None
     white_balance_k: float = 5600.0
     gate_width_mm: float | None = None
     f_number: float | None = None
@@ -123,7 +123,7 @@ class _Fit:
         self.has_lateral = set_up.gate_width_mm is not None and any(reading.axis_mm is not None for reading in readings)
         self.fixed_pupil = None if len(readings) > 1 else 1e-3 * set_up.focal_length_mm / set_up.f_number
         spectrum = source_spectrum(set_up.source_kind, set_up.source_k)
-        weights = linear_srgb_under_white(white_balance_xyz(set_up.white_balance_k)) @ (OBSERVER * spectrum[:, None]).T
+        weights = linear_srgb_under_white(white_balance_xyz(set_up.white_balance_k)) @ (OBSERVER_STEPS * spectrum[:, None]).T
         # A disc changes so evenly from one wavelength to the next that a third of the grid carries the whole of it.
         nodes = choose_nodes(spectrum, N_NODES)
         self.wavelengths = nodes.wavelengths_nm

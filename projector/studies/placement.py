@@ -14,7 +14,7 @@ import numpy as np
 
 from projector.optics import thin_lens
 from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure
-from projector.photometry.spectra import K_M, LUMINOUS_EFFICIENCY, STEP_NM
+from projector.photometry.spectra import K_M, luminous
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import Fault, SceneError
 from projector.scene.model import Focus, Gate, Surface
@@ -269,7 +269,7 @@ def _meter(scene, spec, wide, position, goal, throw: float, f_number: float, wis
     """What a flat meter shows at the target: the scene's luminance through this lens and stop."""
     power = power_of(scene, spec)
     light, _ = full_spectrum(scene, _set_up(wide, position, goal, f_number, 0.0))
-    level = K_M * float(power.spectrum @ LUMINOUS_EFFICIENCY) * STEP_NM * open_gate_on_axis(light, throw)
+    level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, throw)
     if power.is_flash:
         return f_number_for_luminous_exposure(level, wishes.iso)
     return f_number_for_illuminance(level, scene.camera.shutter_s, wishes.iso)

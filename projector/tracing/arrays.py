@@ -63,8 +63,8 @@ class SceneArrays:
 class Power:
     """How much light a projector gives, and how it was stated.
 
-    spectrum (71,): the luminance spectrum of the open gate on its axis seen through the lens, per 5 nm step, so that
-    683 · Σ spectrum · V · 5 nm is in cd/m² for steady light and cd·s/m² for a flash; relative where nothing was stated.
+    spectrum (71,): the luminance spectrum of the open gate on its axis seen through the lens, per nanometre, so that
+    683 · ∫ spectrum · V dλ is in cd/m² for steady light and cd·s/m² for a flash; relative where nothing was stated.
     carried_over: what was taken for granted where the statement belongs to another lens or stop; None for the same one.
     """
 

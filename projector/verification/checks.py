@@ -194,7 +194,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "achromat g": lambda: _achromat(dispersion.LINE_G_NM),
     "axial blue": lambda: 1e3 * 0.025 * _conjugate(0.1, 0.103) * abs(1e3 / _focal(dispersion.LINE_F_NM) - 10.0),
     "observer": lambda: float(np.interp(600.0, spectra.WAVELENGTHS_NM, spectra.OBSERVER[:, 1])),
-    "white d65": lambda: float(_xy(spectra.daylight(6504.0))[1]),
+    "white d65": lambda: float(_xy(spectra.white_light(6504.0))[1]),
     "white tungsten": lambda: float(_xy(spectra.tungsten(3200.0))[0]),
     "srgb grey": lambda: float(colour.encode_srgb(0.18)),
     "srgb half": lambda: float(colour.encode_srgb(0.5)),

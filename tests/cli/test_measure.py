@@ -109,6 +109,8 @@ def test_every_photograph_that_cannot_be_read_is_named_at_once(photographs, tmp_
         (["--scale", "0,0,1"], "is not 5 numbers"),
         (["--mm-per-pixel", "0.4", "--offsets-mm", "0,1"], "is not 1 numbers"),
         (["--mm-per-pixel", "0.4", "--source", "candle"], "is not a lamp"),
+        (["--mm-per-pixel", "0.4", "--source", "tungsten", "--source-k", "5600"], "no filament gives 5600 K"),
+        (["--mm-per-pixel", "0.4", "--source", "led", "--source-k", "1500"], "outside 2000 to 20000 K"),
     ],
 )
 def test_a_wrong_command_line_is_explained(photographs, arguments, words):

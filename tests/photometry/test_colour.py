@@ -96,7 +96,7 @@ def test_bradford_is_the_published_adaptation():
 
 
 def test_a_camera_balanced_to_its_light_sees_it_neutral():
-    for light in (spectra.tungsten(3200.0), spectra.daylight(5600.0)):
+    for light in (spectra.tungsten(3200.0), spectra.white_light(5600.0)):
         white = colour.xyz_from_spectrum(light)
         np.testing.assert_allclose(colour.linear_srgb_under_white(white) @ white, [1.0, 1.0, 1.0], atol=1e-12)
 

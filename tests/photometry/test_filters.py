@@ -60,15 +60,57 @@ def test_neutral_density_leaves_colour_alone():
 def test_a_conversion_filter_moves_a_black_body_to_the_other_one():
     # 3200 K to (0.33020, 0.33908) of 5600 K and back to (0.42336, 0.39895): 1 nm sums of colour-science and luxpy;
     # 1.5e-4 for the 5 nm grid and its ends.
-    to_daylight = filters.temperature_shift(filters.mired_shift(3200.0, 5600.0))
-    np.testing.assert_allclose(filters.xy_after(spectra.tungsten(3200.0), to_daylight), (0.33020, 0.33908), atol=1.5e-4)
-    to_tungsten = filters.temperature_shift(filters.mired_shift(5600.0, 3200.0))
-    np.testing.assert_allclose(filters.xy_after(spectra.tungsten(5600.0), to_tungsten), (0.42336, 0.39895), atol=1.5e-4)
+    to_daylight = filters.conversion(3200.0, 5600.0)
+    np.testing.assert_allclose(filters.xy_after(spectra.black_body(3200.0), to_daylight), (0.33020, 0.33908), atol=1.5e-4)
+    to_tungsten = filters.conversion(5600.0, 3200.0)
+    np.testing.assert_allclose(filters.xy_after(spectra.black_body(5600.0), to_tungsten), (0.42336, 0.39895), atol=1.5e-4)
     assert to_daylight.max() == to_tungsten.max() == 1.0
 
 
+@pytest.mark.parametrize("shift", [-270.0, -200.0, -137.0, -133.93, -67.0, -34.0, -18.0, -0.5, 0.0, 0.5, 20.0, 42.0, 81.0, 133.93, 159.0, 300.0])
+def test_a_temperature_filter_is_exact_from_the_lamp_it_is_made_for(shift):
+    """Before tungsten of 3200 K, or a flash of 5600 K, it gives the white of the temperature so many mireds away, which a camera set to that takes for neutral."""
+    start_k = 3200.0 if shift < 0.0 else 5600.0
+    reached = filters.xy_after(spectra.white_light(start_k), filters.temperature_shift(shift))
+    np.testing.assert_allclose(reached, spectra.white_xy(1e6 / (1e6 / start_k + shift)), atol=1e-9)
+
+
+def test_temperature_filters_are_of_film_and_dye():
+    """Never more light than falls in, never dye that brightens, and no step from one strength to the next."""
+    shifts = np.arange(-270.0, 301.0, 2.0)
+    spectra_of = np.array([filters.temperature_shift(shift) for shift in shifts])
+    assert spectra_of.max() <= filters.CLEAR_FILM + 1e-9
+    # Two mired are a density of 0.01 of either dye; the slopes of the wanted white change where daylight sets in.
+    assert np.abs(np.diff(np.log10(spectra_of), axis=0)).max() < 0.02
+    # Fresnel at normal incidence: 4 % at each face, 0.116 stops for a clear film of index 1.5.
+    np.testing.assert_allclose(filters.temperature_shift(0.0), 0.9231, atol=1e-4)
+
+
+# Exposure increments of colour conversion and light balancing filters by their shift, as a colour meter's manual prints
+# them in its appendix "Filter types" (82, 82A–C, 80D–A; 81, 81A–EF, 85C–B).
+PRINTED_STOPS = {-10: 1 / 3, -21: 1 / 3, -32: 2 / 3, -45: 2 / 3, -56: 2 / 3, -81: 1.0, -112: 5 / 3, -131: 2.0, 9: 1 / 3, 18: 1 / 3, 27: 1 / 3, 35: 1 / 3, 42: 2 / 3, 52: 2 / 3, 81: 1 / 3, 112: 2 / 3, 131: 2 / 3}
+
+
+@pytest.mark.parametrize("shift", list(PRINTED_STOPS))
+def test_temperature_filters_cost_what_printed_ones_cost(shift):
+    """Printed in whole thirds, for glass and gelatine whose neighbours differ by as much (+52 costs two thirds, +81 one):
+    no smooth law can be nearer than a third and a little to all of them."""
+    start_k = 3200.0 if shift < 0 else 5600.0
+    cost = filters.stops_lost(spectra.white_light(start_k), filters.temperature_shift(float(shift)))
+    assert cost == pytest.approx(PRINTED_STOPS[shift], abs=0.37)
+
+
+def test_full_conversions_cost_what_gels_cost():
+    """Blue of −137 mired 1.5 to 2 stops, orange of +159 mired 0.7 to 1.1 (common practice, no source); a half costs about half of the dye."""
+    tungsten, flash = spectra.tungsten(3200.0), spectra.white_light(5600.0)
+    assert 1.5 < filters.stops_lost(tungsten, filters.temperature_shift(-137.0)) < 2.0
+    assert 0.7 < filters.stops_lost(flash, filters.temperature_shift(159.0)) < 1.1
+    assert 0.8 < filters.stops_lost(tungsten, filters.temperature_shift(-68.5)) < 1.1
+    assert 0.4 < filters.stops_lost(flash, filters.temperature_shift(79.5)) < 0.7
+
+
 def test_a_shift_holds_from_other_temperatures():
-    # Wien's approximation, in which only the shift counts, is within a few per cent here: 3 mired of 134.
+    # No filter shifts every lamp alike; neighbours of the one it is made for within 3 % of 134 mired.
     for start_k in (2800.0, 3600.0):
         xy = filters.xy_after(spectra.tungsten(start_k), filters.temperature_shift(-133.93))
         reached = filters.mired(float(colour.correlated_colour_temperature(xy)))
@@ -76,9 +118,12 @@ def test_a_shift_holds_from_other_temperatures():
 
 
 def test_opposite_conversions_are_neutral_together():
-    both = filters.stack([filters.temperature_shift(80.0), filters.temperature_shift(-80.0)])
+    both = filters.stack([filters.conversion(3200.0, 4300.0), filters.conversion(4300.0, 3200.0)])
     np.testing.assert_allclose(both, both[0], rtol=1e-12)
-    np.testing.assert_allclose(filters.temperature_shift(0.0), 1.0, rtol=1e-12)
+    np.testing.assert_allclose(filters.conversion(3200.0, 3200.0), 1.0, rtol=1e-12)
+    # Of film and dye they are so within 4 mired of 81, for a flash: no two dyes absorb what two others leave.
+    xy = filters.xy_after(spectra.white_light(5600.0), filters.stack([filters.temperature_shift(81.0), filters.temperature_shift(-81.0)]))
+    assert filters.mired(float(colour.correlated_colour_temperature(xy))) == pytest.approx(filters.mired(5600.0), abs=4.0)
 
 
 def test_filters_multiply_and_their_densities_add():

@@ -21,7 +21,7 @@ PIXEL = 0.036 / 6000 * 3.0 / 0.085
 STEPS_PER_PIXEL = 8
 SOURCES = {
     "tungsten 3200 K": spectra.tungsten(3200.0),
-    "daylight 5600 K": spectra.daylight(5600.0),
+    "daylight 5600 K": spectra.white_light(5600.0),
     "LED 3200 K": spectra.led(3200.0),
     "LED 5600 K": spectra.led(5600.0),
 }
@@ -75,7 +75,7 @@ def full_fringes():
 
 def colour_errors(light, n_nodes, full_fringes, white=None):
     """ΔE*ab of each fringe's points that lie between 2 and 98 % of white."""
-    channels = light[:, None] * spectra.OBSERVER * spectra.STEP_NM
+    channels = light[:, None] * spectra.OBSERVER_STEPS
     nodes = choose_nodes(light, n_nodes)
     weights = nodes.hat @ channels
     white = channels.sum(axis=0) if white is None else white
@@ -121,7 +121,7 @@ def test_a_narrow_band_holds_the_nodes():
 @pytest.mark.parametrize("n_nodes", [1, 2, 6, 12, 40])
 def test_an_evenly_lit_place_has_exactly_its_colour(n_nodes):
     reflectance = colour.reflectance_from_linear_srgb((0.7, 0.3, 0.1))
-    channels = (SOURCES["LED 5600 K"] * reflectance)[:, None] * spectra.OBSERVER * spectra.STEP_NM
+    channels = (SOURCES["LED 5600 K"] * reflectance)[:, None] * spectra.OBSERVER_STEPS
     nodes = choose_nodes(SOURCES["LED 5600 K"], n_nodes)
     # One light for all wavelengths: the sum over nodes is the sum over the grid, to rounding.
     np.testing.assert_allclose((nodes.hat @ channels).sum(axis=0), channels.sum(axis=0), rtol=1e-12)

@@ -30,7 +30,7 @@ def test_greys_have_the_standards_codes(linear, code):
 
 def test_a_card_under_the_light_that_the_camera_is_set_to_is_grey():
     for temperature_k in (2800.0, 3800.0, 5600.0):
-        white = colour.xyz_from_spectrum(spectra.daylight(temperature_k))
+        white = colour.xyz_from_spectrum(spectra.white_light(temperature_k))
         codes = develop((0.18 * white).astype(np.float32).reshape(1, 1, 3), colour.linear_srgb_under_white(colour.white_balance_xyz(temperature_k)))
         np.testing.assert_array_equal(codes, np.full((1, 1, 3), 118))
 

@@ -26,6 +26,13 @@ def test_the_meter_shows_what_the_reading_said(studio):
     assert middle(irradiance_map(open_scene(studio), n_across=17)) == pytest.approx(160.0, rel=0.002)
 
 
+def test_lux_and_watts_are_of_the_same_light(studio):
+    """White light of equal energy carries 683 lm/W · ∫V dλ / 350 nm over 380 to 730 nm: 208.51 lm/W, with 106.8569 nm of V
+    (CIE 018:2019, at 1 nm from 360 to 830 nm; what lies beyond the band is 7e-5 of it)."""
+    found = irradiance_map(open_scene(studio, source={"kind": "equal_energy"}), n_across=17)
+    assert middle(found) / float(found.irradiance[8, 8]) == pytest.approx(683.0 * 106.8569 / 350.0, rel=2e-4)
+
+
 @pytest.mark.parametrize(("distance", "stops"), [(4.0, -2.0), (3.0, -2.0 * math.log2(1.5))])
 def test_light_falls_with_the_square_of_the_distance_from_the_lens(studio, distance, stops):
     """At fixed tube length, as for any small source (textbook); 0.01 stop for the pupil's own size at 2 m."""

@@ -66,6 +66,15 @@ def test_a_metered_white_renders_at_its_own_reflectance(studio):
     assert pixels[24, 32].tolist() == pytest.approx([118, 118, 118], abs=1)
 
 
+@pytest.mark.parametrize(("kind", "kelvin"), [("tungsten", 2800.0), ("tungsten", 4000.0), ("led", 4000.0), ("led", 4500.0), ("daylight", 3700.0), ("daylight", 4500.0), ("led", 12000.0)])
+def test_a_lamp_renders_neutral_under_its_own_white_balance(studio, kind, kelvin):
+    """One white for lamp and camera: the same code in all three channels, to the rounding of a code (ΔE*ab 0.4 at code 118)."""
+    scene = studio.scene({"source": {"kind": kind, "temperature_k": kelvin}}, {"reflectance": 0.18}, {"f_number": 8.0, "iso": 100.0, "white_balance_k": kelvin, "position_m": [0.3, 1.5, 3.0]})
+    pixels = preview.preview(scene, 16, 12, "fine").pixels
+    assert np.ptp(pixels[6, 8].astype(int)) <= 1
+    assert pixels[6, 8].tolist() == pytest.approx([118, 118, 118], abs=1)
+
+
 def test_shutter_moves_steady_light_and_not_a_flash(studio):
     """f/5.6, ISO 100, 1/30 → 1/8 s: +1.91 stops of steady light, none of a flash (marks taken as typed)."""
     steady = {"reading": {"f_number": 8.0, "iso": 100.0, "distance_m": 2.0, "shutter_s": 1 / 30}}

@@ -57,6 +57,7 @@ def test_the_plain_studio_has_neither_faults_nor_warnings(studio):
         ({"filter": [{"kind": "table", "wavelength_nm": [500.0, 400.0], "transmittance": [0.5, 0.5]}]}, "filter", "do not rise"),
         ({"filter": [{"kind": "table", "wavelength_nm": [], "transmittance": []}]}, "filter", "do not rise"),
         ({"source": {"kind": "led", "temperature_k": 1200.0}}, "source.temperature_k", "1200 K is outside 2000 to 20000 K"),
+        ({"source": {"kind": "tungsten", "temperature_k": 5600.0}}, "source.temperature_k", "no filament gives 5600 K"),
         ({"aim": "sitter.nose_tip"}, "aim", 'no landmark "sitter.nose_tip"'),
     ],
 )
