@@ -70,22 +70,28 @@ def timing(
     speed_m_per_s: Annotated[Number, number_option("--speed-m-per-s", "How fast something moves: answers with its smear.")] = None,
     flash_t01_s: Annotated[Number, number_option("--flash-t01-s", "How long a flash stays above a tenth of its peak, at the power used.")] = None,
     flash_t05_s: Annotated[Number, number_option("--flash-t05-s", "The same above half of its peak, where only that is printed.")] = None,
+    sync_s: Annotated[Number, number_option("--sync-s", "Sync time of your camera: the shortest at which a flash lights the whole frame (default: 1/200).")] = None,
     lamp_hz: Annotated[Number, number_option("--lamp-hz", "Swings of a steady lamp a second (100 or 120 on the mains): answers with its bands.")] = None,
     modulation: Annotated[Number, number_option("--modulation", "How far it swings, of its mean (default: 1, all of it).")] = None,
     json: Json = False,
 ) -> Answer:
-    """Whether movement freezes, by flash or by shutter, and whether a lamp on the mains leaves bands."""
+    """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on the mains leaves bands."""
     from projector.scene.faults import Fault, SceneError
     from projector.studies import timing as study
 
-    check_above_zero(shutter_s=shutter_s, speed_m_per_s=speed_m_per_s, flash_t01_s=flash_t01_s, flash_t05_s=flash_t05_s, lamp_hz=lamp_hz)
-    moves, swings = _timing_asked(shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, lamp_hz, modulation)
-    if not (moves or swings):
-        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
+    check_above_zero(shutter_s=shutter_s, speed_m_per_s=speed_m_per_s, flash_t01_s=flash_t01_s, flash_t05_s=flash_t05_s, sync_s=sync_s, lamp_hz=lamp_hz)
+    has_flash = flash_t01_s is not None or flash_t05_s is not None
+    lights, moves, swings = _timing_asked(has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation)
+    if not (lights or moves or swings):
+        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; a flash with a shutter; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
     result, words = {}, []
+    flash_s = flash_t01_s if flash_t05_s is None else study.flash_length_s(flash_t05_s)
+    frame = study.flash_in_shutter(shutter_s, study.USUAL_SYNC_S if sync_s is None else sync_s, flash_s) if lights else None
     if moves:
-        flash_s = flash_t01_s if flash_t05_s is None else study.flash_length_s(flash_t05_s)
-        result, words = _smear(study, speed_m_per_s, flash_s, shutter_s)
+        result, words = _smear(study, speed_m_per_s, flash_s, shutter_s, frame is None or frame.is_whole)
+    if lights:
+        words.append(_frame_words(frame, shutter_s))
+        result |= {**asdict(frame), "lit_frame_note": words[-1]}
     if swings:
         found = study.flicker(shutter_s, lamp_hz, 1.0 if modulation is None else modulation)
         result |= asdict(found)
@@ -93,28 +99,45 @@ def timing(
     return Answer(result, words)
 
 
-def _timing_asked(shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, lamp_hz, modulation) -> tuple[bool, bool]:
-    """Whether movement and whether bands are asked about. SceneError for an option that neither answer would use."""
+def _frame_words(frame, shutter_s: float) -> str:
+    """How much of the frame sees the flash."""
+    from projector.photometry.exposure import marked_time
+
+    if frame.is_whole:
+        return f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of {marked_time(frame.sync_s)}"
+    words = f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about {frame.lit_frame_share:.0%} of the frame, a strip at one side, and the rest stays dark"
+    if frame.fading_frame_share >= 0.05:
+        words += f"; the strip fades over {frame.fading_frame_share:.0%} of the frame while the flash dies away"
+    return words + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your camera's own --sync-s"
+
+
+def _timing_asked(has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation) -> tuple[bool, bool, bool]:
+    """Whether the frame, movement and bands are asked about. SceneError for an option that no answer would use."""
     if flash_t01_s is not None and flash_t05_s is not None:
         refuse_unused({"flash_t05_s": flash_t05_s}, (), "--flash-t01-s states the same flash", "keep --flash-t01-s: it is what movement goes by")
-    has_flash = flash_t01_s is not None or flash_t05_s is not None
+    lights = shutter_s is not None and (has_flash or sync_s is not None)
     moves = speed_m_per_s is not None and (has_flash or shutter_s is not None)
     swings = lamp_hz is not None and shutter_s is not None
-    if moves or swings:
+    if lights or moves or swings:
         if not moves:
-            refuse_unused({"speed_m_per_s": speed_m_per_s, "flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s}, (), "a flash answers only with the speed of what moves", "add --speed-m-per-s 1")
+            refuse_unused({"speed_m_per_s": speed_m_per_s}, (), "movement needs a shutter or a flash", "add --shutter-s 1/125")
+        if not lights:
+            refuse_unused({"sync_s": sync_s}, (), "a sync time needs a shutter", "add --shutter-s 1/400")
+            if not moves:
+                refuse_unused({"flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s}, (), "a flash answers with a shutter, or with the speed of what moves", "add --speed-m-per-s 1")
         if not swings:
             refuse_unused({"lamp_hz": lamp_hz, "modulation": modulation}, (), "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125")
-    return moves, swings
+    return lights, moves, swings
 
 
-def _smear(study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None) -> tuple[dict, list[str]]:
-    """How far something moves in the light of a flash or of an open shutter, and which of the two rules."""
+def _smear(study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, is_whole: bool) -> tuple[dict, list[str]]:
+    """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash lights it."""
     by_shutter = flash_s is None or shutter_s is not None and shutter_s < flash_s
     light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
     smear = study.smear_mm(speed_m_per_s, light_s)
     result = {"smear_mm": smear, "light_s": light_s, "frozen_by": by}
-    words = [f"{speed_m_per_s:g} m/s smears over {smear:.2f} mm in the {light_s:.3g} s of the {by}"]
+    where = "" if is_whole else ", where the flash lights the frame at all"
+    words = [f"{speed_m_per_s:g} m/s smears over {smear:.2f} mm in the {light_s:.3g} s of the {by}{where}"]
     if flash_s is None or shutter_s is None:
         return result, words
     if by_shutter:

@@ -8,7 +8,7 @@ import re
 import typer
 
 # A value that makes sense, by the ending of the option's name: what an error suggests.
-_EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
+_EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "sync-s": "1/200", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
 _UNITS = {"mm": "millimetres", "m": "metres", "deg": "degrees", "s": "seconds", "hz": "swings a second", "arcmin": "arc-minutes", "pixels": "camera pixels", "stops": "stops"}
 _DURATION = re.compile(r"\s*(\d+(?:\.\d+)?)\s*/\s*(\d+(?:\.\d+)?)\s*s?\s*")
 

@@ -18,6 +18,9 @@ C_DOME = 330.0
 METER_CONSTANTS = {"flat": C_FLAT, "dome": C_DOME}
 # Reflected light, N²/t = L·S/K: ISO 2720:1974 leaves 10.6–13.4; 12.5 is common practice.
 K_REFLECTED = 12.5
+# The shortest time at which a shutter of two blinds is open over the whole frame, where nobody says better: common
+# practice, no source; cameras have 1/160 to 1/320 s, shutters within the lens 1/500 s and shorter.
+USUAL_SYNC_S = 1.0 / 200.0
 
 
 @formula
@@ -100,6 +103,22 @@ def guide_number(luminous_intensity_time: float, iso: float = 100.0, meter_const
 def f_number_for_guide_number(guide_number_m: float, distance_m: float, iso: float = 100.0) -> float:
     """N = GN/d at ISO 100, more by √(S/100) (ISO 1230)."""
     return guide_number_m / distance_m * math.sqrt(iso / 100.0)
+
+
+def marked_time(seconds: float) -> str:
+    """A time as shutters are marked: 1/200 s for 0.005; from 0.3 s on, and where no whole part fits, in seconds."""
+    parts = 1.0 / seconds
+    return f"1/{parts:.0f} s" if parts > 3.0 and abs(round(parts) / parts - 1.0) < 0.005 else f"{seconds:.3g} s"
+
+
+@formula
+def frame_share_lit_by_flash(shutter_s, sync_s=USUAL_SYNC_S):
+    """Share of the frame that a flash lights: all of it up to the sync time, beyond it the strip between the two blinds.
+
+    The blinds are taken to cross the frame in the sync time and the flash to be short and fired when the first has
+    crossed, so that the slit is shutter : sync of the frame (geometry of a shutter with two blinds). An estimate.
+    """
+    return min(shutter_s / sync_s, 1.0)
 
 
 @formula

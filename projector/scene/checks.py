@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections import Counter
 
+from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
 from projector.scene.check_report import Report
 from projector.scene.faults import Fault, SceneError
 from projector.scene.field_faults import Places
@@ -279,8 +280,17 @@ def check_references(report: Report, figures, surfaces, used) -> None:
             report.fault(path, key, f'there is no landmark "{value}"', ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks", f"did you mean {close[0]}?" if close else "")
 
 
+def _is_metered_as_flash(spec) -> bool:
+    """Whether a statement of power says that the light is a flash."""
+    return spec.reading is not None and spec.reading.shutter_s is None or spec.output is not None and spec.output.lumen_seconds is not None
+
+
 def _check_oddities(report: Report, scene) -> None:
     """Values that are allowed and yet seldom meant."""
+    if scene.camera.shutter_s < USUAL_SYNC_S and any(_is_metered_as_flash(spec) for spec in scene.projector):
+        report.warnings.append(
+            f"the camera's shutter of {marked_time(scene.camera.shutter_s)} is shorter than the sync time that most cameras have ({marked_time(USUAL_SYNC_S)}): in theirs a flash lights about {frame_share_lit_by_flash(scene.camera.shutter_s):.0%} of the frame, here all of it; projector timing reckons with yours."
+        )
     if scene.camera.shutter_s >= 10.0:
         report.warnings.append(f"the camera's shutter is open for {scene.camera.shutter_s:g} s; 1/{scene.camera.shutter_s:g} s is written {1.0 / scene.camera.shutter_s:.4g}.")
     for spec in (*scene.surface, *scene.figure):

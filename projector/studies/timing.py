@@ -1,4 +1,4 @@
-"""Time: whether movement smears while the light is on, and whether a lamp on the mains leaves bands.
+"""Time: whether movement smears while the light is on, whether a flash lights the whole frame, and whether a lamp on the mains leaves bands.
 
 Smear is speed times time. A lamp that swings n times while the shutter is open, L·(1 + m·cos), gives the mean L and up to
 m·|sin πn / πn| more or less, by where in its swing the shutter opens (mean of a cosine over a window): nothing for whole n.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from projector.photometry.exposure import duration_tenth_from_half
+from projector.photometry.exposure import USUAL_SYNC_S, duration_tenth_from_half, frame_share_lit_by_flash
 from projector.scene.faults import Fault, SceneError
 
 # Bands below a twentieth of a stop are not seen in a picture (common practice, no source).
@@ -25,6 +25,30 @@ class Flicker:
     bands_stops: float
     passes: bool
     whole_shutter_s: float
+
+
+@dataclass(frozen=True)
+class FlashInShutter:
+    """What a shutter of two blinds lets a flash light: lit_frame_share of the frame, the rest dark; fading_frame_share of it
+    fades towards the dark while the flash dies away. An estimate: the blinds are taken to cross in the sync time."""
+
+    sync_s: float
+    lit_frame_share: float
+    fading_frame_share: float
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether the flash lights all of the frame."""
+        return self.lit_frame_share >= 1.0
+
+
+def flash_in_shutter(shutter_s: float, sync_s: float = USUAL_SYNC_S, flash_s: float | None = None) -> FlashInShutter:
+    """How much of the frame a flash of t0.1 flash_s lights through a shutter time, for a camera's sync time."""
+    _check(shutter_s=shutter_s, sync_s=sync_s)
+    lit = frame_share_lit_by_flash(shutter_s, sync_s)
+    if flash_s is not None:
+        _check(flash_s=flash_s)
+    return FlashInShutter(sync_s, lit, 0.0 if lit >= 1.0 or flash_s is None else min(flash_s / sync_s, lit))
 
 
 def smear_mm(speed_m_per_s: float, light_s: float) -> float:

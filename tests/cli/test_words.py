@@ -42,7 +42,7 @@ LENS_AND_THROW = ["--focal-length-mm", 85, "--throw-m", 2]
         (["contrast", "--open-share", 0.3, "--projector", "window"], "--projector"),
         (["timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--flash-t05-s", 0.001], "--flash-t05-s"),
         (["timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--lamp-hz", 100], "--lamp-hz"),
-        (["timing", "--shutter-s", 0.01, "--lamp-hz", 100, "--flash-t01-s", 0.001], "--flash-t01-s"),
+        (["timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--sync-s", 0.005], "--sync-s"),
     ],
 )
 def test_an_option_that_would_be_left_out_is_refused_by_its_name(tmp_path, arguments, option):
@@ -71,6 +71,19 @@ def test_a_flash_and_a_shutter_together_say_which_of_them_freezes(tmp_path):
     assert "1.00 mm in the 0.001 s of the flash" in short.stdout and "only light other than the flash's smears over 5.00 mm" in short.stdout
     long = result(projector("timing", "--speed-m-per-s", 1, "--shutter-s", "1/2000", "--flash-t01-s", "1/1000", "--json", folder=tmp_path))
     assert long["frozen_by"] == "shutter" and long["smear_mm"] == pytest.approx(0.5)
+
+
+def test_a_shutter_beyond_sync_does_not_reassure(tmp_path):
+    """1/400 s where blinds cross in 1/200 s: half of the frame (geometry of a shutter with two blinds), and no word that all of it is frozen."""
+    moving = projector("timing", "--speed-m-per-s", 1, "--shutter-s", "1/400", "--flash-t01-s", "1/1000", folder=tmp_path)
+    assert "where the flash lights the frame at all" in moving.stdout
+    assert "about 50% of the frame" in moving.stdout and "an estimate" in moving.stdout
+    alone = result(projector("timing", "--shutter-s", "1/400", "--sync-s", "1/320", "--json", folder=tmp_path))
+    assert alone["lit_frame_share"] == pytest.approx(0.8) and "1/320 s" in alone["lit_frame_note"]
+    assert "whole frame" in projector("timing", "--shutter-s", "1/400", "--sync-s", "1/500", folder=tmp_path).stdout
+    assert "a sync time needs a shutter" in projector("timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--sync-s", 0.005, folder=tmp_path).stderr
+    noted = projector("check", "01-square-wall", "-w", "camera.shutter_s=0.001", folder=tmp_path)
+    assert noted.returncode == 0 and "a flash lights about 20% of the frame" in noted.stderr
 
 
 def test_times_may_be_typed_as_a_share_of_a_second(tmp_path):
