@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sys
+
 import typer
 
 from projector.cli import choose, light, look, measure, render, size, studies, verify
+from projector.cli.answers import run_command_line, version
+from projector.cli.console import say
 
 app = typer.Typer(
     help="See before the shoot how a projected stencil lands: size, softness, colour fringes and light.",
@@ -20,12 +24,10 @@ for module in (render, look, size, studies, light, measure, choose, verify):
 @app.callback(invoke_without_command=True)
 def _start(show_version: bool = typer.Option(False, "--version", help="Print the version.")) -> None:
     if show_version:
-        from projector.cli.answers import version
-
-        print(version())
+        say(version())
         raise typer.Exit(0)
 
 
 def main() -> None:
     """Entry point of the installed command."""
-    app()
+    sys.exit(run_command_line(app, sys.argv[1:]))

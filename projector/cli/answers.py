@@ -5,15 +5,17 @@ Exit codes: 0 done, 1 something in the user's input, 2 a wrong command line, 3 o
 
 from __future__ import annotations
 
-import json
-import math
+import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import wraps
 from pathlib import Path
 
 import typer
+
+from projector.cli.console import finish_streams, json_text, say, say_error, speak_plainly_where_needed
+from projector.cli.numbers import WrongValue, option_name
 
 DONE, USER_INPUT, USAGE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -58,21 +60,23 @@ def power_notes(scene) -> list[str]:
     return [item.sentence(name) for name, item in carried if item is not None]
 
 
-def answered(command: Callable[..., Answer]) -> Callable[..., None]:
+def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped: str = "nothing was written"):
     """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit code.
 
-    The function's own `json` parameter says which form is wanted.
+    The function's own `json` parameter says which form is wanted; kept_when_stopped: what is left of work that Ctrl-C ends.
     """
+    if command is None:
+        return lambda function: answered(function, kept_when_stopped=kept_when_stopped)
 
     @wraps(command)
     def run(*args, **kwargs):
         as_json = bool(kwargs.get("json"))
-        raise typer.Exit(_run(command, args, kwargs, as_json))
+        raise typer.Exit(_run(command, args, kwargs, as_json, kept_when_stopped))
 
     return run
 
 
-def _run(command, args, kwargs, as_json: bool) -> int:
+def _run(command, args, kwargs, as_json: bool, kept_when_stopped: str) -> int:
     from projector.rendering.tiles import Stopped
     from projector.scene.faults import SceneError
 
@@ -83,20 +87,107 @@ def _run(command, args, kwargs, as_json: bool) -> int:
         _show_faults(name, SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes), as_json, writes="out" in kwargs)
         return USER_INPUT
     except (KeyboardInterrupt, Stopped):
-        _say_error("stopped; what was finished is kept.")
-        if as_json:
-            _write_json({"command": name, "version": version(), "errors": [_plain_fault("stopped by the user")]})
-        return STOPPED
-    except BrokenPipeError:
-        return DONE
+        return _stopped(name, as_json, kept_when_stopped)
     except (typer.Exit, typer.BadParameter):
         raise
     except Exception as error:
         return _our_fault(name, error, as_json)
-    return _show(name, answer, as_json)
+    _show(name, answer, as_json)
+    return answer.exit_code
 
 
-def _show(name: str, answer: Answer, as_json: bool) -> int:
+def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit code. Whatever happens, something is said, in letters the console has."""
+    from projector.scene.faults import SceneError
+
+    speak_plainly_where_needed()
+    options = list(arguments[: arguments.index("--")] if "--" in arguments else arguments)
+    as_json = "--json" in options
+    failure = None
+    try:
+        code = app(list(arguments), prog_name="projector", standalone_mode=False) or DONE
+    except SceneError as error:
+        # Of an option's value, before its command began.
+        _show_faults(_command_of(app, arguments), error, as_json, writes=False)
+        code = USER_INPUT
+    except KeyboardInterrupt:
+        code = _stopped(_command_of(app, arguments), as_json, "nothing was written")
+    except OSError as error:
+        code, failure = DONE, error
+    except SystemExit:
+        # Only a pipe that was closed before all of a help page was read.
+        code = DONE
+    except typer.BadParameter.__base__ as error:
+        code = _wrong_command_line(_command_of(app, arguments), error, as_json)
+    failure = finish_streams() or failure
+    if failure is not None:
+        say_error(f"the answer cannot be printed: {failure.strerror}")
+        code = code or USER_INPUT
+    return code
+
+
+def _command_of(app: typer.Typer, arguments: Sequence[str]) -> str | None:
+    """The command that was typed, or None if none of ours was."""
+    known = {item.name for item in app.registered_commands}
+    return next((text for text in arguments if text in known), None)
+
+
+def _wrong_command_line(name: str | None, error, as_json: bool) -> int:
+    """Say what is wrong with what was typed; nothing has been done yet."""
+    fault = _usage_fault(name, error)
+    if as_json:
+        _write_json({"command": name, "version": version(), "errors": [fault.as_dict()]})
+    say_error(str(fault))
+    return USAGE
+
+
+def _usage_fault(name: str | None, error):
+    """A usage error of the command line's library, as a Fault under the option's or the argument's own name."""
+    from projector.scene.faults import Fault
+
+    help_ = f"`projector {name} --help` says what it takes" if name else "`projector --help` lists the commands"
+    key = getattr(error, "param_hint", None) or getattr(error, "option_name", None)
+    parameter = getattr(error, "param", None)
+    if key is None and parameter is not None:
+        options = [text for text in (*parameter.opts, "") if text.startswith("--") or not text]
+        key = options[0] or parameter.name.upper()
+    possible = getattr(error, "possibilities", None)
+    if possible:
+        return Fault("there is no such option", try_=f"did you mean {' or '.join(sorted(possible))}?", key=key)
+    kind = type(error).__name__
+    if kind == "MissingParameter":
+        return Fault("this is missing", try_=help_, key=key)
+    if kind == "NoSuchOption":
+        return Fault("there is no such option", try_=help_, key=key)
+    if isinstance(error, WrongValue):
+        return Fault(error.found, error.allowed, error.try_ or help_, key=key)
+    found = error.message if isinstance(error, typer.BadParameter) else error.format_message()
+    return Fault(_in_our_words(found, error), try_=help_, key=key)
+
+
+def _in_our_words(found: str, error) -> str:
+    """The library's sentence without what our lines say anyway."""
+    if "requires an argument" in found:
+        return "a value is missing after it"
+    if "does not take a value" in found:
+        return "it takes no value"
+    extra = re.search(r"[Uu]nexpected extra arguments? ?\(?s?\)? ?\((.*)\)", found)
+    if extra:
+        return f"nothing takes {extra[1]}"
+    unknown = re.match(r"No such command '(.*?)'", found)
+    if unknown:
+        return f'there is no command "{unknown[1]}"'
+    return found[:1].lower() + found[1:] if not isinstance(error, typer.BadParameter) else found
+
+
+def _stopped(name: str | None, as_json: bool, kept: str) -> int:
+    say_error(f"stopped; {kept}.")
+    if as_json:
+        _write_json({"command": name, "version": version(), "errors": [_plain_fault("stopped by the user")]})
+    return STOPPED
+
+
+def _show(name: str, answer: Answer, as_json: bool) -> None:
     if as_json:
         _write_json(
             {
@@ -109,12 +200,11 @@ def _show(name: str, answer: Answer, as_json: bool) -> int:
         )
     else:
         for line in answer.words:
-            print(line)
+            say(line)
         for path in answer.files:
-            print(f"wrote {path}")
+            say(f"wrote {path}")
     for warning in answer.warnings:
-        _say_error(f"note: {warning}")
-    return answer.exit_code
+        say_error(f"note: {warning}")
 
 
 # Options that share their name with a part of a scene.
@@ -123,8 +213,6 @@ _PARTS = ("scene", "projector", "surface")
 
 def _as_typed(fault, options: dict):
     """A fault of a number that was typed, under the option's name: --throw-m for throw_m."""
-    from projector.cli.numbers import option_name
-
     if fault.file is not None or fault.key not in options or fault.key in _PARTS:
         return fault
     words = fault.key.replace("_", " ")
@@ -137,25 +225,34 @@ def _show_faults(name: str, error, as_json: bool, writes: bool) -> None:
     if as_json:
         _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults], "warnings": error.notes})
     for fault in faults:
-        _say_error(str(fault))
+        say_error(str(fault))
     if len(faults) > 1:
-        _say_error(f"{len(faults)} things to put right" + ("; nothing was written." if writes else "."))
+        say_error(f"{len(faults)} things to put right" + ("; nothing was written." if writes else "."))
     for note in error.notes:
-        _say_error(f"note: {note}")
+        say_error(f"note: {note}")
 
 
 def _our_fault(name: str, error: Exception, as_json: bool) -> int:
-    import tempfile
-    import traceback
-
-    with tempfile.NamedTemporaryFile("w", suffix=".txt", prefix="projector-fault-", delete=False) as file:
-        file.write("".join(traceback.format_exception(error)))
     text = f"this is a fault of the program, not yours: {type(error).__name__}: {error}"
-    _say_error(text)
-    _say_error(f"please report it with the file {file.name} and the scene you used.")
+    say_error(text)
+    say_error(_how_to_report(error))
     if as_json:
         _write_json({"command": name, "version": version(), "errors": [_plain_fault(text)]})
     return OUR_FAULT
+
+
+def _how_to_report(error: Exception) -> str:
+    """Where the details are; where no file can be made for them, the details themselves."""
+    import tempfile
+    import traceback
+
+    details = "".join(traceback.format_exception(error))
+    try:
+        with tempfile.NamedTemporaryFile("w", suffix=".txt", prefix="projector-fault-", delete=False, encoding="utf-8", errors="replace") as file:
+            file.write(details)
+    except OSError:
+        return f"please report it with the scene you used and these lines:\n{details}"
+    return f"please report it with the file {file.name} and the scene you used."
 
 
 def _plain_fault(text: str) -> dict:
@@ -163,26 +260,7 @@ def _plain_fault(text: str) -> dict:
 
 
 def _write_json(value) -> None:
-    print(json.dumps(finite(value), ensure_ascii=False, allow_nan=False))
-
-
-def finite(value):
-    """The same value with null for what JSON has no number for."""
-    if isinstance(value, dict):
-        return {key: finite(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [finite(item) for item in value]
-    if hasattr(value, "tolist"):
-        return finite(value.tolist())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    if isinstance(value, Path):
-        return str(value)
-    return value
-
-
-def _say_error(text: str) -> None:
-    print(text, file=sys.stderr)
+    say(json_text(value))
 
 
 def progress_shown():
@@ -191,7 +269,7 @@ def progress_shown():
     from projector.rendering.tiles import Progress
 
     if not jit.kernels_are_compiled():
-        _say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")
+        say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")
     if not sys.stderr.isatty():
         return Progress()
     from rich.console import Console

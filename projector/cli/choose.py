@@ -8,8 +8,9 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
-from projector.cli.numbers import check_above_zero, number_option
+from projector.cli.numbers import WrongValue, check_above_zero, number_option
 from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size
+from projector.scene.typed_numbers import typed_number
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -18,7 +19,7 @@ def add_commands(app: typer.Typer) -> None:
     app.command("place")(place)
 
 
-@answered
+@answered(kept_when_stopped="finished pictures are kept, and the same command goes on from them")
 def sheet(
     scene: SceneArgument,
     rows: Annotated[str, typer.Option("--rows", help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds", show_default=False)],
@@ -38,14 +39,14 @@ def sheet(
     """
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable, record
+    from projector.rendering.files import check_writable, named_files, record
     from projector.reports.contact_sheet import contact_sheet, save_sheet
     from projector.studies import comparison as study
 
     loaded, warnings = loaded_scene(scene, with_)
     axes = study.parsed_axis(rows), study.parsed_axis(columns)
-    stem = out if out is not None else Path(f"{loaded.name}-sheet")
-    paths = [stem.with_name(stem.name + ending) for ending in (".png", ".pdf", ".csv", ".json")]
+    paths = named_files(out, f"{loaded.name}-sheet", (".png", ".pdf", ".csv", ".json"))
+    stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
     cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)
     about = record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality)
@@ -59,24 +60,24 @@ def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: 
     import csv
     import json as json_text
 
-    from projector.cli.answers import finite
+    from projector.cli.console import finite
     from projector.rendering.files import written_whole
 
-    with written_whole(csv_path) as temporary, temporary.open("w", newline="") as file:
+    with written_whole(csv_path) as temporary, temporary.open("w", newline="", encoding="utf-8") as file:
         file.write(f"#{json_text.dumps(about)}\n")
         writer = csv.DictWriter(file, list(numbers[0]))
         writer.writeheader()
         writer.writerows({key: row.get(key) for key in numbers[0]} for row in numbers)
     with written_whole(json_path) as temporary:
-        temporary.write_text(json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+        temporary.write_text(json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n", encoding="utf-8")
 
 
 def parsed_room(text: str) -> tuple[float, float, float]:
-    """Width, depth and height in metres from "4x5x2.7"; typer.BadParameter for anything else."""
+    """Width, depth and height in metres from "4x5x2.7"; WrongValue for anything else."""
     try:
-        width, depth, height = (float(part) for part in text.replace("×", "x").split("x"))
+        width, depth, height = (typed_number(part) for part in text.replace("×", "x").split("x"))
     except ValueError:
-        raise typer.BadParameter(f'"{text}" is not a room; write width x depth x height in metres: 4x5x2.7') from None
+        raise WrongValue(f'"{text}" is not a room', "width x depth x height in metres", "--room 4x5x2.7", "--room") from None
     return width, depth, height
 
 
@@ -102,7 +103,7 @@ def place(
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
-    from projector.cli.studies import chosen_projectors, figure_path, point_from
+    from projector.cli.studies import checked_figure_path, chosen_projectors, point_from
     from projector.studies import placement as study
     from projector.studies.fringe import shipped_lenses
 
@@ -110,11 +111,7 @@ def place(
     spec = chosen_projectors(loaded, projector)[0]
     wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
     study.check_wishes(wishes)
-    path = figure_path(out)
-    if path is not None:
-        from projector.rendering.files import check_writable
-
-        check_writable([path], loaded.name, overwrite)
+    path = checked_figure_path(out, loaded.name, overwrite)
     progress_shown()
     names = lens or [name for name, _ in shipped_lenses()]
     target = point_from(at) if at else spec.aim

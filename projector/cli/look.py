@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from json import dumps, loads
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
 from projector.cli.answers import Answer, answered
-from projector.cli.render import Json, Overwrite, SceneArgument, With
+from projector.cli.console import json_text
+from projector.cli.render import Json, Overwrite, SceneArgument, With, out_option
 from projector.scene.finding import shipped_folder
 
 
@@ -63,35 +65,31 @@ def stencils(json: Json = False) -> Answer:
 
 @answered
 def schema(
-    out: Annotated[Optional[Path], typer.Option("-o", "--out", help="File to write (default: print it).", show_default=False)] = None,
+    out: Annotated[Optional[Path], out_option("File to write (default: print it).")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
     """Write the JSON schema of the scene format, for editors that check while you type."""
-    import json as json_text
-
-    from projector.rendering.files import written_whole
+    from projector.rendering.files import place_faults, written_whole
     from projector.scene.faults import Fault, SceneError
     from projector.scene.model import scene_schema
 
     found = scene_schema()
-    text = json_text.dumps(found, indent=2, ensure_ascii=False)
     if out is None:
-        return Answer(found, [text])
+        return Answer(found, [json_text(found, indent=2)])
+    faults = place_faults([out])
+    if faults:
+        raise SceneError(faults)
     if out.exists() and not overwrite and not _is_our_schema(out, found):
         raise SceneError(Fault(found=f"{out} is there already", allowed="a new name, or a schema written before", try_="another name, or --overwrite", file=str(out)))
-    if not out.parent.is_dir():
-        raise SceneError(Fault(found=f"the folder {out.parent} does not exist", allowed="a folder that is there", try_="make it first", file=str(out)))
     with written_whole(out) as temporary:
-        temporary.write_text(text + "\n")
+        temporary.write_text(dumps(found, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     return Answer({"title": found["title"]}, [], [out])
 
 
 def _is_our_schema(path: Path, schema_now: dict) -> bool:
-    import json as json_text
-
     try:
-        return json_text.loads(path.read_text()).get("title", "").startswith(schema_now["title"].split(",")[0])
+        return loads(path.read_text(encoding="utf-8")).get("title", "").startswith(schema_now["title"].split(",")[0])
     except (OSError, ValueError, AttributeError):
         return False
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from json import dumps
 from pathlib import Path
@@ -10,7 +11,9 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered
-from projector.cli.render import Json, Overwrite
+from projector.cli.numbers import WrongValue, number_option
+from projector.cli.render import Json, Overwrite, out_option
+from projector.scene.typed_numbers import typed_number, values_of_range
 
 Number = Optional[float]
 
@@ -25,36 +28,37 @@ def _option(name: str, text: str):
 
 
 def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float, ...]:
-    """Numbers parted by commas; typer.BadParameter if they are none, or not so many."""
+    """Numbers parted by commas; WrongValue if they are none, or not so many."""
     try:
-        found = tuple(float(part) for part in text.split(","))
+        found = tuple(typed_number(value) for part in text.split(",") for value in values_of_range(part) or [part])
     except ValueError:
         found = ()
-    if not found or (count is not None and len(found) != count):
-        raise typer.BadParameter(f'"{text}" is not {"a list of numbers" if count is None else f"{count} numbers"} parted by commas', param_hint=option)
+    if not found or (count is not None and len(found) != count) or not all(map(math.isfinite, found)):
+        wanted = "numbers" if count is None else f"{count} numbers"
+        raise WrongValue(f'"{text}" is not {wanted}', f"{wanted} parted by commas, or a range, first:last:count", "", option)
     return found
 
 
 @answered
 def measure(
     photographs: Annotated[list[Path], typer.Argument(help="Photographs of one projected edge, slanted by about 5°: PNG, TIFF or JPEG.", show_default=False)],
-    mm_per_pixel: Annotated[Number, _option("--mm-per-pixel", "Scale on the wall.")] = None,
+    mm_per_pixel: Annotated[Number, number_option("--mm-per-pixel", "Scale on the wall.")] = None,
     scale: Annotated[Optional[str], _option("--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.")] = None,
     offsets_mm: Annotated[Optional[str], _option("--offsets-mm", "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).")] = None,
-    throw_m: Annotated[Number, _option("--throw-m", "Distance of lens and wall.")] = None,
-    focal_length_mm: Annotated[Number, _option("--focal-length-mm", "Focal length of the lens.")] = None,
-    focus_m: Annotated[Number, _option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")] = None,
-    f_number: Annotated[Number, _option("--f-number", "Marked f-number; needed to fit a single photograph.")] = None,
-    gate_width_mm: Annotated[Number, _option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")] = None,
+    throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
+    focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length of the lens.")] = None,
+    focus_m: Annotated[Number, number_option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")] = None,
+    f_number: Annotated[Number, number_option("--f-number", "Marked f-number; needed to fit a single photograph.")] = None,
+    gate_width_mm: Annotated[Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")] = None,
     axis: Annotated[Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.")] = None,
     box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.")] = None,
     coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.")] = "srgb",
     source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.")] = "daylight",
-    source_k: Annotated[Number, typer.Option("--source-k", min=1000.0, max=25000.0, help="Its colour temperature (5600 if not given, 3200 for tungsten).", show_default=False)] = None,
-    white_balance_k: Annotated[float, typer.Option("--white-balance-k", min=1000.0, max=25000.0, help="White balance of the photographs.")] = 5600.0,
+    source_k: Annotated[Number, number_option("--source-k", "Its colour temperature (5600 if not given, 3200 for tungsten).", False, 1000.0, 25000.0)] = None,
+    white_balance_k: Annotated[float, number_option("--white-balance-k", "White balance of the photographs.", True, 1000.0, 25000.0)] = 5600.0,
     model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.')] = None,
     title: Annotated[Optional[str], _option("--title", "Title of the lens file.")] = None,
-    out: Annotated[Optional[Path], typer.Option("-o", "--out", help="Where to write the lens file (.toml) and its figure (.png), without the ending.", show_default=False)] = None,
+    out: Annotated[Optional[Path], out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
@@ -75,8 +79,7 @@ def measure(
         mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)
     items = _photographs(photographs, offsets_mm, box, axis)
     set_up, warnings = _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k)
-    stem = None if out is None else out.with_suffix("") if out.suffix in (".toml", ".png") else out
-    paths = _checked_paths(stem, set_up, overwrite)
+    paths = [] if out is None else _checked_paths(out, set_up, overwrite)
     found = study.measure(items, mm_per_pixel, coding, set_up, model)
     name = title or (f"Measured lens, {focal_length_mm:g} mm" if focal_length_mm else "Measured edges")
     for path in paths:
@@ -116,14 +119,12 @@ def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, s
     return SetUp(throw_m, focal_length_mm, focus_m or throw_m, source, source_k, white_balance_k, gate_width_mm, f_number), []
 
 
-def _checked_paths(stem: Path | None, set_up, overwrite: bool) -> list[Path]:
-    if stem is None:
-        return []
-    from projector.rendering.files import check_writable
+def _checked_paths(out: Path, set_up, overwrite: bool) -> list[Path]:
+    from projector.rendering.files import check_writable, named_files
 
-    endings = (".png",) if set_up is None else (".toml", ".png")
-    paths = [stem.with_name(stem.name + ending) for ending in endings]
-    check_writable(paths, stem.name, overwrite)
+    lens_file, figure = named_files(out, "my-lens", (".toml", ".png"))
+    paths = [figure] if set_up is None else [lens_file, figure]
+    check_writable(paths, figure.stem, overwrite)
     return paths
 
 

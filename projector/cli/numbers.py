@@ -7,10 +7,11 @@ import re
 
 import typer
 
+from projector.scene.typed_numbers import typed_number
+
 # A value that makes sense, by the ending of the option's name: what an error suggests.
 _EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "sync-s": "1/200", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
 _UNITS = {"mm": "millimetres", "m": "metres", "deg": "degrees", "s": "seconds", "hz": "swings a second", "arcmin": "arc-minutes", "pixels": "camera pixels", "stops": "stops"}
-_DURATION = re.compile(r"\s*(\d+(?:\.\d+)?)\s*/\s*(\d+(?:\.\d+)?)\s*s?\s*")
 
 
 def option_name(name: str) -> str:
@@ -34,32 +35,64 @@ def _is_duration(name: str) -> bool:
     return name.endswith("-s") and not name.endswith("-per-s")
 
 
-def number_option(name: str, text: str, show_default: bool = False):
-    """An option that takes a number; times may be typed as 1/125."""
+def number_option(name: str, text: str, show_default: bool = False, lowest: float | None = None, highest: float | None = None):
+    """An option that takes a number, which may be typed as a fraction: 1/125."""
 
     def number(typed: str) -> float:
-        return parsed_number(name, typed)
+        return parsed_number(name, typed, lowest, highest)
 
     return typer.Option(name, help=text, show_default=show_default, parser=number, metavar="<number>")
 
 
-def parsed_number(name: str, typed) -> float:
-    """The number that was typed for an option. typer.BadParameter, with the text and what to write, if it is none."""
+def whole_number_option(name: str, text: str, lowest: int, highest: int, show_default: bool = True):
+    """An option that takes a whole number between two limits."""
+
+    def number(typed: str) -> int:
+        return parsed_whole_number(name, typed, lowest, highest)
+
+    return typer.Option(name, help=text, show_default=show_default, parser=number, metavar="<number>")
+
+
+def parsed_number(name: str, typed, lowest: float | None = None, highest: float | None = None) -> float:
+    """The number that was typed for an option. WrongValue, with the text and what to write, if it is none."""
     if isinstance(typed, (int, float)):
         return float(typed)
-    fraction = _DURATION.fullmatch(typed) if _is_duration(name) else None
-    if fraction and float(fraction[2]) > 0.0:
-        return float(fraction[1]) / float(fraction[2])
+    is_duration = _is_duration(name)
+    unit, example = _by_ending(_UNITS, name), example_of(name)
+    allowed = f"a number{f' in {unit}' if unit else ''}, such as {example}" + (" or 1/125" if is_duration else "")
     try:
-        return float(typed)
+        number = typed_number(typed.strip().removesuffix("s") if is_duration else typed)
     except ValueError:
-        pass
+        raise WrongValue(f'"{typed}" is not a number', allowed, _number_hint(name, typed, example), option=name) from None
+    if lowest is not None and not number >= lowest or highest is not None and not number <= highest:
+        raise WrongValue(typed, f"from {lowest:g} to {highest:g}", f"{name} {example}", option=name)
+    return number
+
+
+def parsed_whole_number(name: str, typed, lowest: int, highest: int) -> int:
+    """The whole number that was typed for an option. WrongValue if it is none, or beyond a limit."""
+    text = str(typed).strip()
+    if not re.fullmatch(r"[-+]?\d{1,18}", text, re.ASCII) or not lowest <= int(text) <= highest:
+        raise WrongValue(text or "nothing", f"a whole number from {lowest} to {highest}", option=name)
+    return int(text)
+
+
+def _number_hint(name: str, typed: str, example: str) -> str:
+    """What to write instead of a text that is no number."""
     from projector.scene.field_hints import number_hint
 
-    unit = _by_ending(_UNITS, name)
-    allowed = f"a number{f' in {unit}' if unit else ''}, such as {example_of(name)}" + (" or 1/125" if _is_duration(name) else "")
+    if ":" in typed:
+        return f"one number: {name} {example}; a range compares pictures, in `projector sheet`"
     hint = number_hint(name, typed)
-    raise typer.BadParameter(f'"{typed}" is not a number. Allowed: {allowed}.' + (f" Try: {hint}." if hint not in ("", "write a number") else f" Try: {name} {example_of(name)}"))
+    return hint if hint not in ("", "write a number") else f"{name} {example}"
+
+
+class WrongValue(typer.BadParameter):
+    """A value that an option does not take: what was found, what is allowed, what to try, and under which option."""
+
+    def __init__(self, found: str, allowed: str = "", try_: str = "", option: str | None = None):
+        super().__init__(f"{found}. Allowed: {allowed}." if allowed else found, param_hint=option)
+        self.found, self.allowed, self.try_ = found, allowed, try_
 
 
 def check_above_zero(**values: float | None) -> None:

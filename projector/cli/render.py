@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import asdict
 from pathlib import Path
@@ -10,12 +11,30 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
+from projector.cli.numbers import WrongValue, whole_number_option
+
+
+
+def out_option(text: str):
+    """The option that says where to write."""
+    return typer.Option("-o", "--out", help=text, show_default=False, parser=typed_path, metavar="<path>")
+
+
+def typed_path(text: str) -> Path:
+    """A path to write to, as it was typed. SceneError if it ends as only a folder's does: where to write needs a name."""
+    if text.endswith(("/", os.sep)) or not text:
+        from projector.scene.faults import Fault, SceneError
+
+        found = f"{text} names a folder" if text else "nothing was typed for it"
+        raise SceneError(Fault(found, "a file's name, without its ending", f"-o {text}NAME", key="--out"))
+    return Path(text)
+
 
 SceneArgument = Annotated[Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)]
 With = Annotated[Optional[list[str]], typer.Option("--with", "-w", help="Change a value for this run: projector.window.lens.f_number=4. May be repeated.", show_default=False)]
-Out = Annotated[Optional[Path], typer.Option("-o", "--out", help="Where to write, without the ending.", show_default=False)]
-Threads = Annotated[Optional[int], typer.Option("--threads", min=1, max=256, help="Threads to use (default: the CPUs this process may use).", show_default=False)]
-Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed of everything random.")]
+Out = Annotated[Optional[Path], out_option("Where to write, without the ending.")]
+Threads = Annotated[Optional[int], whole_number_option("--threads", "Threads to use (default: the CPUs this process may use).", 1, 256, show_default=False)]
+Seed = Annotated[int, whole_number_option("--seed", "Seed of everything random.", 0, 2**31 - 1)]
 Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace files that were made from something else.")]
 Quality = Annotated[str, typer.Option("--quality", help='"quick" (6 wavelengths) or "fine" (18, more points a pixel).')]
@@ -28,20 +47,20 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def parsed_size(text: str) -> tuple[int, int]:
-    """Width and height from "960x720"; typer.BadParameter for anything else."""
+    """Width and height from "960x720"; WrongValue for anything else."""
     found = re.fullmatch(r"\s*(\d+)\s*[x×*]\s*(\d+)\s*", text)
     if not found:
-        raise typer.BadParameter(f'"{text}" is not a size; write it as 960x720')
+        raise WrongValue(f'"{text}" is not a size', "width x height in pixels", "--size 960x720", "--size")
     width, height = int(found[1]), int(found[2])
     if not (16 <= width <= 16384 and 16 <= height <= 16384):
-        raise typer.BadParameter(f"{width} × {height} pixels: each side may be 16 to 16384")
+        raise WrongValue(f"{width} × {height} pixels", "16 to 16384 on each side", "--size 960x720", "--size")
     return width, height
 
 
 def checked_quality(text: str) -> str:
-    """The name of a quality; typer.BadParameter for another word."""
+    """The name of a quality; WrongValue for another word."""
     if text not in ("quick", "fine"):
-        raise typer.BadParameter(f'"{text}" is not a quality; "quick" or "fine"')
+        raise WrongValue(f'"{text}" is not a quality', '"quick" or "fine"', "--quality quick", "--quality")
     return text
 
 
@@ -60,12 +79,12 @@ def preview(
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable
+    from projector.rendering.files import check_writable, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.studies.landing import camera_blur, landing
 
     loaded, warnings = loaded_scene(scene, with_)
-    path = _with_ending(out if out is not None else Path(loaded.name), ".png")
+    (path,) = named_files(out, loaded.name, (".png",))
     check_writable([path], loaded.name, overwrite)
     picture = render_preview(loaded, width, height, quality, threads, progress_shown())
     picture.save(path, overwrite)
@@ -103,16 +122,12 @@ def _power_warnings(scene) -> list[str]:
     return [f"no reading for {', '.join(unstated)}: the picture is exposed as if the open gate metered right at its focus distance."]
 
 
-def _with_ending(path: Path, ending: str) -> Path:
-    return path if path.suffix.lower() == ending else path.with_name(path.name + ending)
-
-
 @answered
 def map_(
     scene: SceneArgument,
     surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface to map (a box: NAME.top, …; default: the first).", show_default=False)] = None,
     out: Out = None,
-    across: Annotated[int, typer.Option("--across", min=16, max=16384, help="Points across the map.")] = 960,
+    across: Annotated[int, whole_number_option("--across", "Points across the map.", 16, 16384)] = 960,
     quality: Quality = "fine",
     with_: With = None,
     threads: Threads = None,
@@ -122,18 +137,16 @@ def map_(
 ) -> Answer:
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     checked_quality(quality)
-    from projector.rendering.files import check_writable
-    from projector.rendering.irradiance import irradiance_map
+    from projector.rendering.files import check_writable, named_files
+    from projector.rendering.irradiance import MAP_ENDINGS, irradiance_map
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
 
     loaded, warnings = loaded_scene(scene, with_)
-    stem = out if out is not None else Path(f"{loaded.name}-{(surface or 'map').replace('.', '-')}")
-    stem = stem.with_suffix("") if stem.suffix in (".npz", ".tif", ".tiff", ".png") else stem
-    files = [stem.with_name(stem.name + ending) for ending in (".npz", ".tif", ".png")]
+    files = named_files(out, f"{loaded.name}-{(surface or 'map').replace('.', '-')}", MAP_ENDINGS)
     check_writable(files, loaded.name, overwrite)
     found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed)
-    found.save(stem, overwrite)
+    found.save(files[0], overwrite)
     save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
     if not found.is_absolute:

@@ -238,7 +238,7 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     import numpy as np
 
     from projector.photometry.colour import encode_srgb
-    from projector.rendering.files import check_writable, record, write_png
+    from projector.rendering.files import check_writable, place_faults, record, write_png
     from projector.scene.faults import Fault, SceneError
     from projector.scene.placement import stencil_path
     from projector.studies.straightened import straightened
@@ -251,7 +251,7 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     path = figure_path(out) or Path(f"{loaded.name}-straight.png")
     if path.suffix != ".png":
         raise SceneError(Fault(found=f"{path} is not a PNG", allowed="a name that ends in .png, or none", file=str(path)))
-    if spec.stencil is not None and path.exists() and path.samefile(stencil_path(loaded, spec)):
+    if spec.stencil is not None and not place_faults([path]) and path.exists() and path.samefile(stencil_path(loaded, spec)):
         raise SceneError(Fault(found=f"{path} is the stencil that {spec.name} has in its gate", allowed="another name, or the stencil as it was drawn", try_="-o with another name", file=str(path)))
     check_writable([path], loaded.name, overwrite)
     new = straightened(loaded, spec)

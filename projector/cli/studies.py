@@ -12,6 +12,7 @@ import typer
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, number_option, option_name, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
+from projector.scene.typed_numbers import typed_number
 
 At = Annotated[Optional[list[str]], typer.Option("--at", help='Landmark or point: sitter.left_eye, or "0.1,1.5,-0.9" in metres. May be repeated (default: each projector\'s focus).', show_default=False)]
 Only = Annotated[Optional[str], typer.Option("--projector", help="Only this projector (default: all).", show_default=False)]
@@ -32,7 +33,7 @@ def point_from(text: str):
 
     parts = text.strip("[]() ").split(",")
     try:
-        point = tuple(float(part) for part in parts)
+        point = tuple(typed_number(part) for part in parts)
     except ValueError:
         point = ()
     if len(point) == 3 and all(map(math.isfinite, point)):
@@ -60,9 +61,21 @@ def points_for(spec, at):
     return [spec.focus.at if spec.focus.at is not None else spec.aim]
 
 
+def checked_figure_path(out: Path | None, scene_name: str, overwrite: bool) -> Path | None:
+    """Where a figure goes, if one is wanted. SceneError, before any work, where it may not be written."""
+    from projector.rendering.files import check_writable
+
+    path = figure_path(out)
+    if path is not None:
+        check_writable([path], scene_name, overwrite)
+    return path
+
+
 def figure_path(out: Path | None) -> Path | None:
     """Where a figure goes; .png unless another ending is given."""
-    return None if out is None else out if out.suffix in (".png", ".pdf") else out.with_name(out.name + ".png")
+    from projector.rendering.files import named_files
+
+    return None if out is None else named_files(out, "figure", (".pdf",) if out.suffix.lower() == ".pdf" else (".png",))[0]
 
 
 @answered
@@ -130,6 +143,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     from projector.tracing.arrays import scene_arrays
 
     loaded, warnings = loaded_scene(scene, with_)
+    path = checked_figure_path(out, loaded.name, overwrite)
     progress_shown()
     arrays = scene_arrays(loaded)
     rows, words, asked, compromises = [], [], [], []
@@ -145,7 +159,6 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
             compromises.append({"projector": spec.name, **asdict(best)})
             listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
             words.append(f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now {listed[1]} mm)")
-    path = figure_path(out)
     if path is not None:
         _draw_focus(loaded, asked, within_mm, arrays, path, overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
@@ -214,6 +227,7 @@ def fringe(
     from projector.tracing.arrays import scene_arrays
 
     loaded, warnings = loaded_scene(scene, with_)
+    path = checked_figure_path(out, loaded.name, overwrite)
     arrays = scene_arrays(loaded)
     rows, words, strips = [], [], []
     for spec in chosen_projectors(loaded, projector):
@@ -225,7 +239,6 @@ def fringe(
                 words += _fringe_words(found, cures)
                 if out is not None:
                     strips.append(_strip(loaded, item, reference, found, arrays))
-    path = figure_path(out)
     if path is not None:
         from projector.rendering.files import record
         from projector.reports.save import save_figure

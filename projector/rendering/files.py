@@ -57,9 +57,10 @@ def read_record(path: Path) -> dict | None:
             with tifffile.TiffFile(path) as file:
                 text = file.pages[0].description
         elif path.suffix == ".json":
-            text = json.dumps(json.loads(path.read_text()).get("record"))
+            text = json.dumps(json.loads(path.read_text(encoding="utf-8")).get("record"))
         elif path.suffix == ".csv":
-            first = path.open().readline()
+            with path.open(encoding="utf-8") as file:
+                first = file.readline()
             text = first[1:] if first.startswith("#") else None
         elif path.suffix == ".pdf":
             text = _pdf_record(path)
@@ -91,45 +92,94 @@ def _pdf_record(path: Path) -> str | None:
     return tail[at + len(_PDF_MARK) :].decode("ascii") if at >= 0 else None
 
 
+def named_files(out, name: str, endings: tuple[str, ...]) -> list[Path]:
+    """The files that one answer is written to: `out` (`name` in this folder if None) with each ending.
+
+    One of these endings that was typed counts once. SceneError where `out` names no file: "." or "/".
+    """
+    stem = Path(name if out is None else out)
+    if stem.suffix.lower() in endings:
+        stem = stem.with_suffix("")
+    if stem.name in ("", ".."):
+        raise SceneError(Fault(found="this is a folder", allowed="a file's name, without its ending", try_=f"-o {stem / name}", file=str(out)))
+    return [stem.with_name(stem.name + ending) for ending in endings]
+
+
 def check_writable(paths: list[Path], scene_name: str, overwrite: bool) -> None:
-    """Raise SceneError, naming every path that may not be written, before any work is done."""
-    faults = []
-    for path in paths:
-        folder = path.parent
-        if not folder.is_dir():
-            faults.append(Fault(found=f"the folder {folder} does not exist", allowed="a folder that is there", try_="make it, or give another -o", file=str(path)))
-        elif path.is_dir():
-            faults.append(Fault(found=f"{path} is a folder", allowed="a file name", try_="give another name with -o", file=str(path)))
-        elif path.exists() and not overwrite:
+    """Raise SceneError, naming every path that may not be written, before any work is done.
+
+    Files whose record says that they were made from the scene of this name may be replaced, others only with overwrite.
+    """
+    faults = place_faults(paths)
+    for path in [] if faults else paths:
+        if path.exists() and not overwrite:
             found = read_record(path)
             if found is None or found.get("scene") != scene_name:
                 whose = f'it was made from another scene, "{found.get("scene")}"' if found else "it was not made by this program"
-                faults.append(
-                    Fault(
-                        found=f"{path} is there already and {whose}",
-                        allowed="a new name, or a file made from this scene before",
-                        try_="another name with -o, or --overwrite to replace it",
-                        file=str(path),
-                    )
-                )
-        if not faults and not os.access(path if path.exists() else folder, os.W_OK):
-            faults.append(Fault(found=f"{path} cannot be written", allowed="a place you may write to", try_="another folder with -o", file=str(path)))
+                allowed, try_ = "a new name, or a file made from this scene before", "another name with -o, or --overwrite to replace it"
+                faults.append(Fault(f"this is there already, and {whose}", allowed, try_, file=str(path)))
     if faults:
         raise SceneError(faults)
 
 
+def place_faults(paths: list[Path]) -> list[Fault]:
+    """Why files could not be written at these paths, each reason once; nothing if they can."""
+    faults = [_place_fault(path) for path in paths] + [_folder_fault(folder) for folder in {path.parent: None for path in paths}]
+    return [fault for fault in dict.fromkeys(faults) if fault is not None]
+
+
+def _place_fault(path: Path) -> Fault | None:
+    """What stands at a path and is in the way."""
+    try:
+        if path.is_dir():
+            return Fault("this is a folder", "a file's name", "another name with -o", file=str(path))
+        if path.exists() and not path.is_file():
+            return Fault("this is no ordinary file", "a file's name", "another name with -o", file=str(path))
+        if path.exists() and not os.access(path, os.W_OK):
+            return Fault("this may not be written to", "a file that you may write to", "another name with -o", file=str(path))
+    except OSError as error:
+        shown = path.name if len(path.name) <= 60 else f"{path.name[:57]}…"
+        return Fault(f"this cannot be written: {_reason(error)}", "a name that the system can hold", "a shorter name with -o", file=shown)
+    return None
+
+
+def _folder_fault(folder: Path) -> Fault | None:
+    """Why a folder takes no new file; a file is written and removed again, as nothing else tells for certain."""
+    try:
+        if not folder.is_dir():
+            what = "is a file" if folder.exists() else "does not exist"
+            return Fault(f"the folder {what}", "a folder that is there", "make it, or another folder with -o", file=str(folder))
+        handle, probe = tempfile.mkstemp(dir=folder, prefix=".writing-")
+        os.close(handle)
+        os.unlink(probe)
+    except OSError as error:
+        return Fault(f"nothing can be written in this folder: {_reason(error)}", "a folder that you may write to", "another folder with -o", file=str(folder))
+    return None
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or type(error).__name__).lower()
+
+
 @contextlib.contextmanager
 def written_whole(path: Path):
-    """A temporary path beside `path` that takes its place when the block ends well: nobody ever sees half a file."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".writing-", suffix=path.suffix)
-    os.close(handle)
-    temporary = Path(temporary)
+    """A temporary path beside `path` that takes its place when the block ends well: nobody ever sees half a file.
+
+    SceneError where the system does not let it be written (a full disk, a folder that went away).
+    """
+    temporary = None
     try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".writing-", suffix=path.suffix)
+        os.close(handle)
+        temporary = Path(name)
         yield temporary
         os.chmod(temporary, 0o666 & ~_umask())
         os.replace(temporary, path)
+    except OSError as error:
+        raise SceneError(Fault(f"this cannot be written: {_reason(error)}", "a place with room that you may write to", "another folder with -o", file=str(path))) from error
     finally:
-        temporary.unlink(missing_ok=True)
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
 
 
 def _umask() -> int:

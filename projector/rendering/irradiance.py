@@ -10,7 +10,7 @@ import numpy as np
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
-from projector.rendering.files import check_writable, record, write_npz, write_tiff
+from projector.rendering.files import check_writable, named_files, record, write_npz, write_tiff
 from projector.rendering.point_sets import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.tiles import Progress, Workers
@@ -23,6 +23,8 @@ from projector.tracing.reference import add_light_by_rays
 
 # Cells along each side of the pupil where a shadow crosses it: a map is measured, so it gets more than a picture.
 MAP_N_SIDE = 8
+# A map's values twice, and its figure.
+MAP_ENDINGS = (".npz", ".tif", ".png")
 _LIFT = 2e-6
 
 
@@ -71,9 +73,7 @@ class IrradianceMap:
 
     def save(self, stem, overwrite: bool = False) -> list[Path]:
         """Write stem.npz and stem.tif (32-bit planes in the order that the record names); SceneError before anything is lost."""
-        stem = Path(stem)
-        stem = stem.with_suffix("") if stem.suffix in (".npz", ".tif", ".tiff", ".png") else stem
-        paths = [stem.with_name(stem.name + suffix) for suffix in (".npz", ".tif")]
+        paths = named_files(stem, self.about["scene"], MAP_ENDINGS)[:2]
         check_writable(paths, self.about["scene"], overwrite)
         planes = {name: values for name, values in self.arrays().items() if values.ndim == 2 and values.shape == self.illuminance.shape}
         about = {**self.about, "planes": list(planes), "extent_m": list(self.extent_m), "axis_labels": list(self.axis_labels)}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.rendering.files import check_writable, record, write_png
+from projector.rendering.files import check_writable, named_files, record, write_png
 from projector.rendering.point_sets import Window
 from projector.rendering.session import Kept, RenderSession
 from projector.rendering.tiles import Progress, Workers
@@ -25,8 +25,7 @@ class Picture:
 
     def save(self, path, overwrite: bool = False) -> Path:
         """Write a PNG. A file that was not made from the same scene is replaced only with overwrite=True (else SceneError)."""
-        path = Path(path)
-        path = path if path.suffix == ".png" else path.with_name(path.name + ".png")
+        (path,) = named_files(path, self.about["scene"], (".png",))
         check_writable([path], self.about["scene"], overwrite)
         write_png(path, self.pixels, self.about)
         return path

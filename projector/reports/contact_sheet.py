@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import NamedTuple
 
-from projector.rendering.files import RECORD_KEY, check_writable, mark_pdf, written_whole
+from projector.rendering.files import RECORD_KEY, check_writable, mark_pdf, named_files, written_whole
 
 GAP_PX = 6
 INK, FAINT_INK, PAPER = (20, 20, 20), (60, 60, 60), (250, 250, 248)
@@ -139,7 +139,7 @@ def save_sheet(sheet, stem: Path, about: dict, overwrite: bool) -> list[Path]:
 
     from PIL import PngImagePlugin
 
-    paths = [stem.with_name(stem.name + ending) for ending in (".png", ".pdf")]
+    paths = named_files(stem, stem.name, (".png", ".pdf"))
     check_writable(paths, about["scene"], overwrite)
     notes = PngImagePlugin.PngInfo()
     notes.add_text(RECORD_KEY, json.dumps(about))

@@ -135,11 +135,11 @@ def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
 
 def _start_of(path: Path) -> bytes:
     """The first bytes of the file; refuses what cannot be opened or holds nothing."""
-    if path.is_dir():
-        raise fault(path, "this is a folder", _PICTURES, "name the file in it")
-    if not path.exists():
-        raise fault(path, "there is no such file", _PICTURES, "look for a typing mistake in the name")
     try:
+        if path.is_dir():
+            raise fault(path, "this is a folder", _PICTURES, "name the file in it")
+        if not path.exists():
+            raise fault(path, "there is no such file", _PICTURES, "look for a typing mistake in the name")
         with path.open("rb") as file:
             start = file.read(4096)
     except OSError as error:

@@ -121,17 +121,17 @@ def _field_at(model, path: tuple):
         if holder is None or part not in holder.model_fields:
             return None
         field = holder.model_fields[part]
-        holder = _model_in(field.annotation)
+        holder = model_in(field.annotation)
     return field
 
 
-def _model_in(annotation):
+def model_in(annotation):
     """The model inside an annotation such as tuple[Blade, ...] or Lens | None."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
     if typing.get_origin(annotation) in (tuple, list, typing.Union, types.UnionType, typing.Annotated):
         for inner in typing.get_args(annotation):
-            model = _model_in(inner)
+            model = model_in(inner)
             if model is not None:
                 return model
     return None
@@ -172,7 +172,7 @@ def _fault(item: dict, path: tuple, data, model) -> Fault:
 def _wrong_kind(kind: str, path: tuple, value, field, meaning: str) -> Fault:
     """Text for a table, a table for a list and the like."""
     told, annotation = _told(value), getattr(field, "annotation", None)
-    model, length, name = _model_in(annotation), _length_in(annotation), _key_name(path)
+    model, length, name = model_in(annotation), _length_in(annotation), _key_name(path)
     if kind == "tuple_type" and model is not None:
         if isinstance(value, dict):
             way = f"[[{name}]] with two brackets: there may be several" if len(path) == 1 else f"{name} = [ {{ … }} ], with the square brackets"
@@ -240,7 +240,7 @@ def _unknown_key(path: tuple, model) -> Fault:
     holder = model
     for part in path[:-1]:
         if isinstance(part, str) and holder is not None and part in holder.model_fields:
-            holder = _model_in(holder.model_fields[part].annotation)
+            holder = model_in(holder.model_fields[part].annotation)
     known = list(holder.model_fields) if holder is not None else []
     name = str(path[-1])
     stem, _, unit = name.rpartition("_")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import difflib
 import tomllib
+import typing
 from collections.abc import Sequence
 
 from projector.scene.faults import Fault, SceneError
 from projector.scene.field_faults import item_name
+from projector.scene.typed_numbers import range_of, typed_number, with_decimals_for_fractions
 
 # Lists of tables: what is missing there cannot be made up from a name.
 _LISTS = ("projector", "surface", "figure", "blade", "filter")
@@ -21,10 +24,12 @@ def parsed_override(text: str) -> tuple[list[str], object]:
     keys, value = [part.strip() for part in key.split(".")], value.strip()
     if not equals or not all(keys) or not value or "\n" in value:
         raise SceneError(Fault(found=f'"{text}" is not a change', allowed="KEY=VALUE, such as projector.window.lens.f_number=4", key=key.strip() or None))
-    try:
-        return keys, tomllib.loads(f"value = {value}")["value"]
-    except (ValueError, RecursionError):
-        return keys, value
+    for written in (value, with_decimals_for_fractions(value)):
+        try:
+            return keys, tomllib.loads(f"value = {written}")["value"]
+        except (ValueError, RecursionError):
+            pass
+    return keys, value
 
 
 def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tuple], list[Fault]]:
@@ -59,12 +64,45 @@ def _set(data: dict, keys: list[str], value) -> tuple:
             raise SceneError(Fault(found=f"{'.'.join(keys[:index])} is one value and has no {key}", allowed=".".join(keys[:index]), key=".".join(keys)))
         path = (*path, place)
         if last:
-            _put(here, place, value, keys)
+            _put(here, place, _number_if_wanted(value, keys), keys)
         else:
             if isinstance(here, dict):
                 here.setdefault(place, [] if place in _LISTS else {})
             here = here[place]
     return path
+
+
+def _number_if_wanted(value, keys: list[str]):
+    """A fraction as its number, where a number belongs: shutter_s=1/200. SceneError for a range, which is several."""
+    if not isinstance(value, str) or _takes_text(keys):
+        return value
+    with contextlib.suppress(ValueError):
+        number = typed_number(value)
+        return int(number) if number.is_integer() else number
+    try:
+        several = range_of(value) is not None
+    except ValueError as error:
+        raise SceneError(Fault(str(error), "one number", key=".".join(keys))) from None
+    if several:
+        raise SceneError(Fault(f"{value} is several values", "one number", f"compare them: projector sheet SCENE --rows {'.'.join(keys)}={value}", key=".".join(keys)))
+    return value
+
+
+def _takes_text(keys: list[str]) -> bool:
+    """Whether a text may stand under these keys of a scene; names and numbers of things in a list do not matter."""
+    from projector.scene.field_faults import model_in
+    from projector.scene.model import Scene
+
+    model, annotation = Scene, str
+    for key in keys:
+        if model is not None and key in model.model_fields:
+            annotation = model.model_fields[key].annotation
+            model = model_in(annotation)
+    return _holds_text(annotation)
+
+
+def _holds_text(annotation) -> bool:
+    return annotation is str or isinstance(annotation, str) or any(map(_holds_text, typing.get_args(annotation)))
 
 
 def _check_first_key(data: dict, keys: list[str]) -> None:

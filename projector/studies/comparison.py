@@ -23,6 +23,7 @@ from projector.rendering.tiles import Progress, Workers, default_threads
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import files_of
 from projector.scene.reader import with_overrides
+from projector.scene.typed_numbers import values_of_range
 from projector.studies.landing import landing
 
 MOST_CELLS = 600
@@ -49,7 +50,10 @@ class Cell:
 
 
 def parsed_axis(text: str) -> Axis:
-    """An axis from "key=value,value,…"; a value with commas of its own stands in [ ] or quotes. SceneError if it is none."""
+    """An axis from "key=value,value,…"; "first:last:count" stands for evenly spaced values, and a value with commas of its own in [ ].
+
+    SceneError if it is none.
+    """
     key, equals, rest = text.partition("=")
     values, depth, current = [], 0, ""
     for letter in rest:
@@ -62,7 +66,10 @@ def parsed_axis(text: str) -> Axis:
     values.append(current.strip())
     if not equals or not key.strip() or not all(values):
         raise SceneError(Fault(found=f'"{text}" is not an axis', allowed="KEY=VALUE,VALUE,…", try_="projector.window.focus.offset_mm=-1,0,1", key=text))
-    return Axis(key.strip(), tuple(values))
+    try:
+        return Axis(key.strip(), tuple(one for value in values for one in values_of_range(value) or [value]))
+    except ValueError as error:
+        raise SceneError(Fault(str(error), "KEY=FIRST:LAST:COUNT", "projector.window.focus.offset_mm=-1:1:5", key=key.strip())) from None
 
 
 def check_sheet(scene, rows: Axis, columns: Axis) -> None:
