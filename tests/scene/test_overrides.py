@@ -72,6 +72,11 @@ def test_what_is_no_change_is_refused(text):
         ("projector.key.focus.offset_mm=0.5", lambda scene: scene.projector[0].focus.offset_mm == 0.5),
         ("projector.key.position_m.y=1.7", lambda scene: scene.projector[0].position_m == (0.5, 1.7, 2.0)),
         ("projector.key.aim=sitter.chin", lambda scene: scene.projector[0].aim == "sitter.chin"),
+        ("camera.shutter_s=1/250", lambda scene: scene.camera.shutter_s == 0.004),
+        ("camera.iso=800/2", lambda scene: scene.camera.iso == 400),
+        ("projector.key.position_m.x=-1/4", lambda scene: scene.projector[0].position_m == (-0.25, 1.6, 2.0)),
+        ("projector.key.position_m=[1/4, 1.5, -1/2]", lambda scene: scene.projector[0].position_m == (0.25, 1.5, -0.5)),
+        ("projector.key.focus={ distance_m = 5/2 }", lambda scene: scene.projector[0].focus.distance_m == 2.5),
         ("projector.key.aim=[0, 1.5, 0]", lambda scene: scene.projector[0].aim == (0.0, 1.5, 0.0)),
     ],
 )
@@ -97,7 +102,9 @@ def test_a_value_changes_alike_in_a_file_and_in_a_loaded_scene(override, read):
         ("camera.iso=-4", "camera.iso", "-4", ""),
         ("camera.iso=fast", "camera.iso", '"fast" where a number is wanted', "write a number"),
         ("camera.f_number=f/8", "camera.f_number", '"f/8"', "write 8 for f/8"),
-        ("camera.shutter_s=1/200", "camera.shutter_s", '"1/200"', "write 0.005"),
+        ("camera.shutter_s=1/0", "camera.shutter_s", '"1/0"', ""),
+        ("camera.iso=100:800:4", "camera.iso", "100:800:4 is several values", "projector sheet SCENE --rows camera.iso=100:800:4"),
+        ("camera.iso=100:800:1", "camera.iso", "a range is first:last:count", ""),
         ("camera.focal_length_mm=85mm", "camera.focal_length_mm", '"85mm"', "write 85 alone"),
         ("projector=4", "projector", "4 where a list of tables is wanted", "[[projector]]"),
         ("format=7", "format", "7", ""),
@@ -107,6 +114,11 @@ def test_a_wrong_change_is_answered_without_a_file_or_a_line(override, key, word
     fault = next(fault for fault in faults_of(override) if fault.key == key)
     assert words in fault.found and answer in fault.try_
     assert fault.file is None and fault.line is None
+
+
+def test_what_looks_like_a_fraction_stays_text_where_text_belongs():
+    assert load_text(SCENE, overrides=["title=1/2"]).title == "1/2"
+    assert load_text(SCENE, overrides=["title=1:2:3"]).title == "1:2:3"
 
 
 def test_all_wrong_changes_are_told_at_once_with_what_is_wrong_in_values():
