@@ -4,7 +4,7 @@ What is kept, and what makes it anew:
 
     meshes          the meshes themselves (a surface or a figure added, moved, turned)
     hits            the camera or the meshes
-    first look      the projector's place or turn, its pupil's shape, a wider pupil or beam than seen before
+    first look      the projector's place or turn, its pupil's shape, another half stop, a beam a quarter wider or narrower
     seen            the same, or the f-number: only the points in penumbra are traced again
     gate picture    the stencil or the gate
     stack           the gate picture or the pupil's shape; levels are added when a focus asks for them
@@ -35,7 +35,6 @@ from projector.scene.placement import mesh_path, pupil_path, stencil_path
 from projector.tracing.arrays import bitmap_of, camera_arrays, gate_of, reflectances_of, scene_arrays
 from projector.tracing.gate_image import draw_gate
 from projector.tracing.points import UNKNOWN
-from projector.tracing.pupil import BITMAP, RING
 from projector.tracing.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
@@ -162,28 +161,21 @@ class RenderSession:
         bitmap = bitmap_of(spec, self.scene)
         return bitmap, draw_gate(gate_of(spec), bitmap, self.workers.threads)
 
-    def _widest_radius(self, spec, light) -> float:
-        if light.pupil.kind in (RING, BITMAP):
-            # A smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
-            return light.radius
-        widest = spec.lens.widest_f_number or spec.lens.f_number
-        return max(light.radius, 0.5e-3 * spec.lens.focal_length_mm / widest if spec.lens.filled_pupil_mm is None else light.radius)
-
     def _visibility(self, name: str, index: int, spec, light, points):
         """First look and penumbrae of one set of points for one projector."""
         hits = self.kept.serials("hits", "shadow edges" if name == "shadow edges" else "hits")
+        sweep = shadows.sweep_of(light, spec.lens.focal_length_mm * 0.5e-3 / light.radius)
         shape = (_json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
-        key = (hits, light.position, light.right, light.down, light.forward, shape, light.radius if light.pupil.kind in (RING, BITMAP) else None)
-        look_name = f"first look {name} {index}"
-        last = self.kept.peek(look_name)
-        if last is None or last[0] != key or not last[1].serves(light):
-            squares = self._squares(index, light, points) if name == "grid" else None
-            look = shadows.first_look(self.arrays(), light, self._widest_radius(spec, light), points, self.quality.n_side, self.workers, self.progress, squares=squares)
-            last = self.kept.get(look_name, object(), lambda: (key, look))
+        squares = self._squares(index, light, points) if name == "grid" else None
+        look = self.kept.get_recent(
+            f"first look {name} {index}",
+            (hits, light.position, light.right, light.down, light.forward, shape, sweep),
+            lambda: shadows.first_look(self.arrays(), light, sweep, points, self.quality.n_side, self.workers, self.progress, squares=squares),
+        )
         return self.kept.get(
             f"seen {name} {index}",
-            (self.kept.serials(look_name), light.radius),
-            lambda: shadows.visibility_from(last[1], self.arrays(), light, points, self.workers, self.progress),
+            (self.kept.serials(f"first look {name} {index}"), light.radius),
+            lambda: shadows.visibility_from(look, self.arrays(), light, points, self.workers, self.progress),
         )
 
     def _squares(self, index: int, light, points):
@@ -215,11 +207,11 @@ class RenderSession:
         return layers
 
     def _reach(self, index: int, light, sets):
-        """What a projector's stack has to serve under its widest pupil, found once for each set of points and place of the projector."""
+        """What a projector's stack has to serve, found once for each set of points and first look."""
         total = prepared_light.NO_REACH
         for name, item in zip(("grid", "outlines", "shadow edges"), sets, strict=True):
             key = self.kept.serials("hits", f"first look {name} {index}")
-            make = functools.partial(prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}")[1].widest.state)
+            make = functools.partial(prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}").state)
             total = total.joined(self.kept.get(f"reach {name} {index}", key, make))
         return total
 

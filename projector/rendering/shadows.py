@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,40 +14,65 @@ from projector.tracing.first_hits import NOTHING
 from projector.tracing.light_path import Light
 from projector.tracing.points import DARK, Points, Visibility
 from projector.tracing.projection import mark_unlit
+from projector.tracing.pupil import BITMAP, RING
 from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares
 from projector.tracing.squares import Squares, in_one_row, n_squares, squares_of
-from projector.tracing.visibility import BEAM_MARGIN, UNDECIDED, aims_at, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
+from projector.tracing.visibility import UNDECIDED, aims_at, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
 _SQUARES_PIECE, _CLOSE_SQUARES_PIECE = 256, 16
+# Half stops, each a little wider than the number that lenses are marked with there: f/13 is really f/13.45, f/2.8 f/2.83.
+_WIDEST_RUNG, _F_NUMBER_STEP = 0.965, 2.0**0.25
+_SLOPE_STEP = 1.25
+
+
+class Sweep(NamedTuple):
+    """How large a pupil and how wide a beam a first look is made for: radius (m), slope and reach (m) of the beam.
+
+    Each is the light's own, rounded up to a rung of a fixed ladder: near settings of a lens share a first look, and
+    which one they share follows from the scene alone, not from what was looked at before.
+    """
+
+    radius: float
+    slope: float
+    reach: float
+
+
+def sweep_of(light: Light, f_number: float) -> Sweep:
+    """The first look that serves a light whose lens works at an f-number (focal length over the pupil's nominal diameter)."""
+    radius = light.radius
+    if light.pupil.kind not in (RING, BITMAP):
+        # Of these a smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
+        radius *= f_number / (_WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor))
+    slope, reach = beam_bounds(light._replace(radius=radius))
+    return Sweep(radius, _SLOPE_STEP ** _rungs(slope, _SLOPE_STEP, math.ceil), reach)
+
+
+def _rungs(ratio: float, step: float, whole) -> int:
+    """How many steps of a ladder a ratio is, rounded by math.floor or math.ceil; what stands on a rung stays there."""
+    steps = math.log(ratio) / math.log(step)
+    return round(steps) if abs(steps - round(steps)) < 1e-6 else whole(steps)
 
 
 @dataclass(frozen=True)
 class FirstLook:
-    """What points see of the widest pupil (m), for the beam that it was made for.
+    """What points see of every pupil within a Sweep, as far as a cone or a few rays tell.
 
-    widest: state (n,) and rays of the points in penumbra; they alone are traced again when the pupil gets smaller
-    rows (p,): those points; squares: how the points lie in rows, None if they form none
+    state (n,) int32: DARK, LIT, UNKNOWN, or, of a point that may be in penumbra, its row; rows (p,): those points;
+    squares: how the points lie in rows, None if they form none
     """
 
-    widest: Visibility
+    state: np.ndarray
     rows: np.ndarray
-    radius: float
-    beam: tuple[float, float]
+    n_side: int
     squares: Squares | None
-
-    def serves(self, light: Light) -> bool:
-        """Whether it still holds for a light at the same place with another lens setting."""
-        slope, reach = beam_bounds(light)
-        within = (1.0 + BEAM_MARGIN) * (1.0 + 1e-9)
-        return light.radius <= self.radius * (1 + 1e-9) and slope <= self.beam[0] * within and reach <= self.beam[1] * within
 
 
 def first_look(
-    arrays: SceneArrays, light: Light, radius: float, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
+    arrays: SceneArrays, light: Light, sweep: Sweep, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> FirstLook:
-    """Sort points into dark, lit, outside the beam and penumbra, for a pupil of up to `radius` (m) in n_side² cells.
+    """Sort points into dark, lit, outside the beam and perhaps in penumbra, for a pupil in n_side² cells.
 
     With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
     squares: where the points form rows, neighbours share what they agree on (see `shared_sight`).
@@ -54,8 +81,8 @@ def first_look(
     if image is not None:
         lie = squares if squares is not None else in_one_row(state.size)
         workers.run_pieces(n_squares(lie.width, lie.height), lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state), piece=_SQUARES_PIECE)
-    widest = light._replace(radius=max(radius, light.radius))
-    beam, aims = beam_bounds(widest), aims_at(widest, n_side)
+    widest = light._replace(radius=sweep.radius)
+    beam, aims = (sweep.slope, sweep.reach), aims_at(widest, n_side)
 
     def work(start, stop):
         look_first(arrays.bvh, widest, aims, points, beam, start, stop, state)
@@ -67,12 +94,7 @@ def first_look(
         workers.run_pieces(n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
     else:
         workers.run_pieces(state.size, work, "shadows", progress)
-    seen = _traced(arrays, widest, points, state, number_penumbrae(state), squares, n_side, workers, progress)
-    # What sees all of the widest pupil, or nothing of it, need not be asked again of a smaller one.
-    rows = np.flatnonzero(state >= 0)
-    seen = seen[state[rows]]
-    state[rows] = np.arange(rows.size, dtype=np.int32)
-    return FirstLook(Visibility(state, seen, n_side), rows, widest.radius, beam, squares)
+    return FirstLook(state, number_penumbrae(state), n_side, squares)
 
 
 def _traced(arrays, light, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
@@ -97,15 +119,14 @@ def _traced(arrays, light, points, state, rows, squares, n_side, workers, progre
 
 
 def visibility_from(look: FirstLook, arrays: SceneArrays, light: Light, points: Points, workers: Workers, progress: Progress | None = None) -> Visibility:
-    """What points see of the pupil as it is now: under a smaller one than at the first look, the penumbrae are traced again."""
-    if light.radius >= look.radius * (1.0 - 1e-9):
-        return look.widest
-    state, n_side = look.widest.state.copy(), look.widest.n_side
-    return Visibility(state, _traced(arrays, light, points, state, look.rows, look.squares, n_side, workers, progress), n_side)
+    """What points see of the pupil as it is now: those that may be in penumbra are traced."""
+    state = look.state.copy()
+    return Visibility(state, _traced(arrays, light, points, state, look.rows, look.squares, look.n_side, workers, progress), look.n_side)
 
 
 def find_visibility(
     arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
 ) -> Visibility:
     """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
-    return first_look(arrays, light, light.radius, points, n_side, workers, progress, image, squares).widest
+    look = first_look(arrays, light, Sweep(light.radius, *beam_bounds(light)), points, n_side, workers, progress, image, squares)
+    return visibility_from(look, arrays, light, points, workers, progress)

@@ -24,8 +24,8 @@ from projector.tracing.vectors import load_word, stack_words, store_word
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
 PENUMBRA, UNDECIDED = -4, -5
-# How far beyond the beam (share of its size) visibility is found ahead, so that small changes of the lens find it there.
-BEAM_MARGIN = 0.3
+# How far beyond the beam (share of its size) points are looked at, for what its bounds leave out.
+BEAM_MARGIN = 0.05
 # Rays that all have to be blocked before a point counts as dark: cells spread over the whole pupil, rim first.
 N_PROBES = 20
 
@@ -217,18 +217,18 @@ def settle_rows(rows, seen, start, stop, state):
             state[rows[row]] = DARK
 
 
-def beam_bounds(light, farthest_inverse: float = 20.0) -> tuple[float, float]:
+def beam_bounds(light) -> tuple[float, float]:
     """Largest slope and reach (m) of a projector's beam with a margin.
 
-    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z)) across the axis: at most Z times
-    (corner of the gate / s + radius / nearest sharp distance) plus the pupil's radius.
+    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis: at
+    most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius.
     """
     gate = light.gate
     corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height)
     stretch = 1.0 / max(1.0 - abs(light.distortion), 0.5) / min(light.lateral_range)
     sharp = max(abs(value) for value in light.inverse_sharp_range)
     rim = light.radius * light.pupil.reach
-    slope = stretch * corner / light.tube_length + rim * (min(sharp, farthest_inverse) + abs(light.curvature) * 4.0)
+    slope = (stretch * corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
     return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim
 
 

@@ -113,11 +113,14 @@ def test_a_stop_is_heard_and_leaves_nothing_behind(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+SHADOWS = {"seen grid 0", "seen outlines 0", "shadow edges", "first look shadow edges 0", "seen shadow edges 0", "reach shadow edges 0", "look-ups 0"}
 CHANGES = {
     "camera.iso=800": set(),
     "camera.white_balance_k=4000": set(),
     "projector.window.focus.offset_mm=0.3": {"look-ups 0"},
-    "projector.window.lens.f_number=4": {"seen grid 0", "seen outlines 0", "shadow edges", "first look shadow edges 0", "seen shadow edges 0", "reach shadow edges 0", "look-ups 0"},
+    "projector.window.lens.f_number=1.9": SHADOWS,
+    # A first look serves pupils of the same half stop.
+    "projector.window.lens.f_number=4": SHADOWS | {"first look grid 0", "first look outlines 0", "reach grid 0", "reach outlines 0"},
     "projector.window.source.temperature_k=4000": {"look-ups 0"},
     "surface.backdrop.reflectance=0.3": {"look-ups 0", "ambient"},
 }
