@@ -164,7 +164,7 @@ class RenderSession:
     def _visibility(self, name: str, index: int, spec, light, points):
         """First look and penumbrae of one set of points for one projector."""
         hits = self.kept.serials("hits", "shadow edges" if name == "shadow edges" else "hits")
-        sweep = shadows.sweep_of(light, spec.lens.focal_length_mm * 0.5e-3 / light.radius)
+        sweep = shadows.sweep_of(light, 1e-3 * spec.lens.focal_length_mm)
         shape = (_json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
         squares = self._squares(index, light, points) if name == "grid" else None
         look = self.kept.get_recent(

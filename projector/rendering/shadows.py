@@ -39,12 +39,13 @@ class Sweep(NamedTuple):
     reach: float
 
 
-def sweep_of(light: Light, f_number: float) -> Sweep:
-    """The first look that serves a light whose lens works at an f-number (focal length over the pupil's nominal diameter)."""
+def sweep_of(light: Light, focal_length: float) -> Sweep:
+    """The first look that serves a light whose lens has a focal length (m)."""
     radius = light.radius
     if light.pupil.kind not in (RING, BITMAP):
         # Of these a smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
-        radius *= f_number / (_WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor))
+        f_number = focal_length / (2.0 * radius)
+        radius = focal_length / (2.0 * _WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor))
     slope, reach = beam_bounds(light._replace(radius=radius))
     return Sweep(radius, _SLOPE_STEP ** _rungs(slope, _SLOPE_STEP, math.ceil), reach)
 
