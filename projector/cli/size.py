@@ -222,7 +222,7 @@ def _outline_words(name: str, outline, formula) -> list[str]:
     goes_on = f" ({outline.lands_on} taken to go on past its edges and behind what stands before it)" if outline.goes_on else ""
     words = [
         f"{name}: on {outline.lands_on or 'nothing'}{goes_on}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)",
-        f"{name}: sides {by_side(outline.sides_m, metres)}; {outline.missed_share:.0%} lands elsewhere",
+        f"{name}: {'quarters of its rim' if outline.is_round else 'sides'} {by_side(outline.sides_m, metres)}; {outline.missed_share:.0%} lands elsewhere",
     ]
     if all(math.isfinite(value) for value in outline.side_stops):
         words.append(f"{name}: light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))

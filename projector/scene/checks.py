@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections import Counter
 
+from projector.optics.distortion import STRONGEST_BARREL
 from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
 from projector.scene.check_report import Report
 from projector.scene.faults import Fault, SceneError
@@ -27,6 +29,8 @@ _SURFACE_SIZES = {
     "box": {"width_m", "height_m", "depth_m"},
     "mesh": {"file"},
 }
+# The ends of the spectrum, nm, and how far out of the gate's half width lateral colour may shift them.
+_ENDS_NM, _LARGEST_COLOUR_SHIFT = (380.0, 730.0), 0.5
 _HEAD_WITHOUT = {"left_shoulder", "right_shoulder", "chest"}
 
 
@@ -49,6 +53,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         _check_lens(report, spec.lens, ("projector", index, "lens"), f"projector.{spec.name}.lens")
         _check_blades_and_filters(report, spec, ("projector", index))
         _check_power(report, spec, ("projector", index))
+        _check_lateral_colour(report, spec, ("projector", index))
         _check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)
     _check_oddities(report, scene)
@@ -148,6 +153,14 @@ def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
                 report.fault((*path, "pupil"), f"{key}.pupil.{name}", f"a {shape} pupil needs {name}", "add it")
             elif given and pupil.shape != shape:
                 report.fault((*path, "pupil", name), f"{key}.pupil.{name}", f"{name} does not belong to a {pupil.shape} pupil", f"it goes with {shape}")
+    if lens.distortion_percent <= 100.0 * STRONGEST_BARREL:
+        report.fault(
+            (*path, "distortion_percent"),
+            f"{key}.distortion_percent",
+            f"a barrel of {lens.distortion_percent:g} %: the gate's edge would land inside what lies within it, and the picture fold over itself",
+            f"more than {100.0 * STRONGEST_BARREL:.1f} %",
+            "state it at the gate's edge (a rectangle's corner), negative for barrel",
+        )
     if lens.widest_f_number is not None and lens.widest_f_number > lens.f_number * 1.001:
         report.fault((*path, "f_number"), f"{key}.f_number", f"f/{lens.f_number:g} on a lens whose widest is f/{lens.widest_f_number:g}", f"f/{lens.widest_f_number:g} or a larger number")
 
@@ -222,6 +235,25 @@ def _check_power(report: Report, spec, path: tuple) -> None:
         report.warnings.append(f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?")
     if lens.filled_pupil_mm is not None and lens.filled_pupil_mm >= lens.focal_length_mm / lens.f_number:
         report.warnings.append(f"{spec.name}: the source fills {lens.filled_pupil_mm:g} mm, the stop at f/{lens.f_number:g} lets {lens.focal_length_mm / lens.f_number:.1f} mm through: the stop rules.")
+
+
+def _check_lateral_colour(report: Report, spec, path: tuple) -> None:
+    """Colours cannot land at wildly different sizes: with a small gate, a few millimetres would turn the picture inside out."""
+    from projector.optics.dispersion import lateral_colour_share
+
+    gate, lens = spec.gate, spec.lens
+    sizes = (gate.diameter_mm,) if gate.shape == "round" else (gate.width_mm, gate.height_mm)
+    if lens.lateral_colour_mm == 0.0 or None in sizes:
+        return
+    edge_mm = 0.5 * math.hypot(*sizes)
+    glass = lens.dispersion.glass if lens.dispersion is not None else None
+    try:
+        limit = _LARGEST_COLOUR_SHIFT * edge_mm / float(abs(lateral_colour_share(_ENDS_NM, glass)).max())
+    except ValueError:
+        # An unknown glass is a fault of its own.
+        return
+    if abs(lens.lateral_colour_mm) > limit:
+        report.fault((*path, "lens", "lateral_colour_mm"), f"projector.{spec.name}.lens.lateral_colour_mm", f"{lens.lateral_colour_mm:g} mm of lateral colour in the edge of a gate that is {edge_mm:g} mm from the middle to there", f"at most {limit:.2g} mm here", "look at the unit")
 
 
 def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> None:

@@ -103,7 +103,10 @@ class Lens(Part):
     lateral_colour_mm: Annotated[float, Field(ge=-5.0, le=5.0)] = Field(0.0, description="Lateral colour in the gate's edge between 450 and 650 nm, mm; positive: blue lands larger.")
     corner_softness_mm: Annotated[float, Field(ge=-20.0, le=20.0)] = Field(0.0, description="Blur in the gate's edge at full opening when the centre is sharp, mm; positive: corners focus nearer the lens.")
     spherical_mm: Annotated[float, Field(ge=-20.0, le=20.0)] = Field(0.0, description="Full-opening disc of spherical aberration in the gate at the paraxial focus, mm.")
-    distortion_percent: Annotated[float, Field(ge=-40.0, le=40.0)] = Field(0.0, description="Distortion at the gate's edge, per cent; positive: pincushion on the wall.")
+    distortion_percent: Annotated[float, Field(ge=-100.0, le=40.0)] = Field(
+        0.0,
+        description="How much farther out the gate's edge (a rectangle's corner) lands, per cent; positive: pincushion on the wall, negative: barrel. The level that any lit point of the wall sees stays, so pincushion brings more light in all.",
+    )
 
 
 class Focus(Part):

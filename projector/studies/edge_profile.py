@@ -17,7 +17,7 @@ from projector.scene.placement import point_of
 from projector.tracing.arrays import SceneArrays, camera_arrays, gate_of, light_arrays, power_of
 from projector.tracing.bvh import closest_hits
 from projector.tracing.gate_image import draw_gate, open_bitmap
-from projector.tracing.light_path import Blades, Light, field_radius_squared, patch_scale
+from projector.tracing.light_path import Blades, Light, field_radius_squared, patch_scale, straight_slopes
 from projector.tracing.points import Points, all_lit
 from projector.tracing.projection import add_light, pupil_parts
 from projector.tracing.squares import in_one_row, n_squares
@@ -87,9 +87,7 @@ def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Pla
 
 
 def _gate_point(light: Light, local: np.ndarray) -> np.ndarray:
-    slopes = local[:2] / local[2]
-    squared = field_radius_squared(light, slopes[0], slopes[1])
-    return (1.0 + light.distortion * squared) * light.tube_length * slopes
+    return light.tube_length * np.array(straight_slopes(light, local[0] / local[2], local[1] / local[2]))
 
 
 def _movement(light: Light, local: np.ndarray, direction: np.ndarray) -> np.ndarray:
@@ -123,7 +121,7 @@ class EdgeOfLight:
 
 def patch_diameters(light: Light, place: Place) -> np.ndarray:
     """Signed diameters (k,) m, in the gate, of the pupil's patch at a place, per wavelength."""
-    slopes = place.local[:2] / place.local[2]
+    slopes = place.gate / light.tube_length
     squared = field_radius_squared(light, slopes[0], slopes[1])
     return np.array([2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp])
 

@@ -10,8 +10,9 @@ import numpy as np
 from projector.optics import thin_lens
 from projector.scene.placement import placed_surface, point_of
 from projector.studies.edge_profile import axial_edge_width, full_spectrum
-from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays, power_of, scene_arrays
+from projector.tracing.arrays import SceneArrays, focus_of, light_arrays, power_of, scene_arrays
 from projector.tracing.bvh import Bvh
+from projector.tracing.chief_rays import landed_half_slopes, opening_half_sizes
 from projector.tracing.first_hits import camera_points, empty_points
 from projector.tracing.arrays import Camera
 from projector.tracing.light_path import Light
@@ -21,8 +22,9 @@ from projector.tracing.light_path import Light
 class Landing:
     """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
 
-    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, and so is edge_width_mm,
-    10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
+    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to middle of
+    opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification is that on the axis.
+    edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
     """
 
     projector: str
@@ -52,19 +54,16 @@ def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
 
 
 def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
-    """Where a projector of a scene lands, by the thin-lens formulas."""
+    """Where a projector of a scene lands, by the thin-lens formulas and its distortion."""
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     focus = focus_of(scene, spec)
     throw, name = axis_hits(light, arrays)
     if name is None:
         throw = abs(focus.sharp_distance)
-    gate = gate_of(spec)
-    lit_width, lit_height = 2.0 * gate.half_width, 2.0 * gate.half_height
-    if spec.stencil is not None:
-        bitmap_height, bitmap_width = light.bitmap.transmission.shape
-        lit_width = min(lit_width, light.bitmap.pitch * bitmap_width)
-        lit_height = min(lit_height, light.bitmap.pitch * bitmap_height)
+    # Distortion counts in all three: how far out the middles of the sides land.
+    slope_across, slope_up = landed_half_slopes(light, *opening_half_sizes(light))
+    beam_slope, _ = landed_half_slopes(light, light.gate.half_width, light.gate.half_height)
     magnification = thin_lens.magnification(focus.tube_length, throw)
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
@@ -73,10 +72,10 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
         spec.name,
         name,
         throw,
-        lit_width * magnification,
-        lit_height * magnification,
+        2.0 * slope_across * throw,
+        2.0 * slope_up * throw,
         magnification,
-        math.degrees(thin_lens.beam_angle(2.0 * gate.half_width, focus.tube_length)),
+        math.degrees(2.0 * math.atan(beam_slope)),
         1e3 * focus.tube_length,
         1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
         1e3 * blur,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.studies.edge_profile import Place
-from projector.tracing.light_path import blade_passes, field_radius_squared, patch_scale
+from projector.tracing.light_path import blade_passes, field_radius_squared, patch_scale, straight_slopes
 from projector.tracing.pupil import inside
 
 # Samples across the pupil; odd, so that a row of them runs through its middle from rim to rim.
@@ -61,9 +61,9 @@ def _through_the_gate(light, place: Place, ax: np.ndarray, ay: np.ndarray) -> np
     """Share of light that passes gate, stencil and blades on its way through pupil points (m) to the place: the ray's law."""
     from scipy.ndimage import map_coordinates
 
-    slope_x, slope_y = place.local[:2] / place.local[2]
+    slope_x, slope_y = straight_slopes(light, place.local[0] / place.local[2], place.local[1] / place.local[2])
     squared = field_radius_squared(light, slope_x, slope_y)
-    across = (1.0 + light.distortion * squared) * light.lateral[0] * light.tube_length
+    across = light.lateral[0] * light.tube_length
     scale = patch_scale(light, light.inverse_sharp[0], 1.0 / place.distance, squared) + light.spherical * (ax * ax + ay * ay)
     gx, gy = across * slope_x + scale * ax, across * slope_y + scale * ay
     gate, bitmap = light.gate, light.bitmap

@@ -14,8 +14,8 @@ import numpy as np
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_surface, stencil_of
 from projector.studies.landing import axis_hits
-from projector.studies.throw import gate_rays
 from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+from projector.tracing.chief_rays import gate_points, gate_rays, opening_border
 
 # The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
 _LEAST_COLUMNS, _N_PLACES = 1024, 3
@@ -55,7 +55,7 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
     picture = _within_the_gate(spec, stencil_of(scene, spec).transmission)
     shape = picture.shape[0] / picture.shape[1]
     open_part = _open_part(spec, picture, shape)
-    centre, half_width = _largest(plane, light, _opening(spec, shape), open_part)
+    centre, half_width = _largest(plane, light, open_part)
     lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
     corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
     corners_m = plane.points(corners)
@@ -65,7 +65,7 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
         2.0 * half_width,
         2.0 * half_width * shape,
         corners_m,
-        1e3 * _in_the_gate(light, corners_m),
+        1e3 * gate_points(light, corners_m),
         half_width * (highest[0] - lowest[0]),
         half_width * (highest[1] - lowest[1]),
     )
@@ -121,20 +121,6 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     return _Plane(name, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
 
 
-def _opening(spec, shape: float) -> np.ndarray:
-    """Outline (n, 2) m of what the gate and the stencil's own rectangle leave open."""
-    gate = gate_of(spec)
-    across = min(gate.half_width, 0.5e-3 * spec.stencil.width_mm)
-    down = min(gate.half_height, 0.5e-3 * spec.stencil.width_mm * shape)
-    steps = np.linspace(-1.0, 1.0, 65)
-    ones = np.ones_like(steps)
-    sides = np.array([[across, down]]) * np.concatenate([np.column_stack(side) for side in ((steps, -ones), (ones, steps), (-steps, ones), (-ones, -steps))])
-    if not gate.is_round:
-        return sides
-    lengths = np.linalg.norm(sides, axis=1)
-    return sides * np.minimum(1.0, gate.half_width / lengths)[:, None]
-
-
 def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:
     """The bitmap with what the gate covers as metal: a round gate is to land as a circle."""
     gate, pitch = gate_of(spec), 1e-3 * spec.stencil.width_mm / picture.shape[1]
@@ -160,7 +146,7 @@ def _open_part(spec, picture: np.ndarray, shape: float) -> np.ndarray:
     return corners[ConvexHull(corners).vertices] / half
 
 
-def _largest(plane: _Plane, light, opening: np.ndarray, open_part: np.ndarray) -> tuple[np.ndarray, float]:
+def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, float]:
     """Middle (2,) and half width (m) of the largest upright picture whose open part lies within the light and the wall: a linear programme.
 
     A hull of corners p lies within a convex outline if for each side n·c + a·max(n·p) is at most that side's distance.
@@ -168,13 +154,32 @@ def _largest(plane: _Plane, light, opening: np.ndarray, open_part: np.ndarray) -
     from scipy.optimize import linprog
     from scipy.spatial import ConvexHull
 
-    lit = plane.met_by(light, gate_rays(light, opening[:, 0], opening[:, 1]))
-    sides = np.concatenate([ConvexHull(lit).equations, ConvexHull(plane.outline).equations])
+    border = opening_border(light, 64)[:, :-1].reshape(-1, 2)
+    lit = plane.met_by(light, gate_rays(light, border[:, 0], border[:, 1]))
+    sides = np.concatenate([_straight_sides(lit), ConvexHull(plane.outline).equations])
     reach = (sides[:, :2] @ open_part.T).max(axis=1)
     found = linprog([0.0, 0.0, -1.0], np.column_stack([sides[:, :2], reach]), -sides[:, 2], bounds=[(None, None), (None, None), (0.0, None)])
     if not found.success or not found.x[2] > 0.0:
         raise SceneError(Fault(found=f"no upright picture fits where the light lands on {plane.name}", allowed="a beam that lands on it", try_="aim at its middle"))
     return found.x[:2], float(found.x[2])
+
+
+def _straight_sides(outline: np.ndarray) -> np.ndarray:
+    """Lines (k, 3), normal outwards and offset, round a convex part of an outline (n, 2) whose points go round it in order.
+
+    The sides of its hull; where pincushion bends the outline inwards between two of the hull's corners, the line moves in to
+    the innermost point there.
+    """
+    from scipy.spatial import ConvexHull
+
+    hull = ConvexHull(outline)
+    count = len(outline)
+    lines = hull.equations.copy()
+    for line, (first, last) in zip(lines, hull.simplices, strict=True):
+        first, last = (first, last) if (last - first) % count <= (first - last) % count else (last, first)
+        between = outline[np.arange(first, first + (last - first) % count + 1) % count]
+        line[2] = -float((between @ line[:2]).min())
+    return lines
 
 
 def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, half_width: float) -> np.ndarray:
@@ -200,14 +205,6 @@ def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, 
         line[seen] = map_coordinates(picture, at, order=1, mode="constant", cval=0.0, output=float)
         values[row] = line.reshape(_N_PLACES, x.size, _N_PLACES).mean(axis=(0, 2))
     return values.astype(np.float32)
-
-
-def _in_the_gate(light, points: np.ndarray) -> np.ndarray:
-    """Where chief rays to world points (n, 3) left the gate, (n, 2) m right and down as landed: (1 + k·r²)·s·(X, Y)/Z; NaN behind the lens."""
-    local = (points - np.array(light.position)) @ np.array([light.right, light.down, light.forward]).T
-    slopes = local[:, :2] / np.where(local[:, 2:] > 0.0, local[:, 2:], np.nan)
-    squared = (slopes**2).sum(axis=1, keepdims=True) * (light.tube_length / light.gate.norm) ** 2
-    return (1.0 + light.distortion * squared) * light.tube_length * slopes
 
 
 __all__ = ["Straightened", "straightened"]

@@ -14,8 +14,9 @@ import numpy as np
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_surface
-from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+from projector.tracing.arrays import SceneArrays, light_arrays, scene_arrays
 from projector.tracing.bvh import closest_hits
+from projector.tracing.chief_rays import gate_rays, is_in_opening, opening_border, opening_half_sizes
 
 FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
 COMMON_LENSES_MM = (20.0, 24.0, 28.0, 35.0, 50.0, 65.0, 85.0, 100.0, 135.0, 200.0, 300.0)
@@ -159,8 +160,9 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
 class Outline:
     """Where the border of a pattern lands on real surfaces.
 
-    points (n, 3) m, NaN where a border ray meets nothing. What follows holds for the surface that the axis meets, NaN where
-    it has no value: sides_m: lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle to
+    points (n, 3) m, NaN where a border ray meets nothing; is_round: a round gate bounds it on all sides, and what is called a
+    side is a quarter of its rim. What follows holds for the surface that the axis meets, NaN where it has no value: sides_m:
+    lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle to
     middle of opposite sides; keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open
     gate at the middle of the top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot
     spot). goes_on: it is flat, and taken to go on past its edges and behind what stands before it; missed_share: part of the
@@ -177,23 +179,18 @@ class Outline:
     missed_share: float
     lands_on: str | None
     goes_on: bool
+    is_round: bool
 
 
 def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200) -> Outline:
-    """The true outline of a projector's lit rectangle on the scene's meshes, by rays through the pupil's middle.
+    """The true outline of a projector's lit part on the scene's meshes, by rays through the pupil's middle.
 
-    The rectangle is the gate's (a round gate's bounding square) or the stencil's where that is smaller.
+    It is bounded by the gate, a round one along its circle, and by the stencil's rectangle where that is smaller.
     """
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
-    gate = gate_of(spec)
-    half_width, half_height = gate.half_width, gate.half_height
-    if spec.stencil is not None:
-        rows, columns = light.bitmap.transmission.shape
-        half_width, half_height = min(half_width, 0.5 * columns * light.bitmap.pitch), min(half_height, 0.5 * rows * light.bitmap.pitch)
-    along = np.linspace(-1.0, 1.0, n_side + 1)
-    ones = np.ones_like(along)
-    sides = [(along, -ones), (ones, along), (-along, ones), (-ones, -along)]
+    half_width, half_height = opening_half_sizes(light)
+    sides = opening_border(light, n_side)
     axis = int(_landed(light, arrays, [0.0], [0.0]).owners[0])
     name = arrays.names[axis] if axis >= 0 else None
     plane = _plane_of(scene, name)
@@ -205,13 +202,13 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
         elsewhere = landed.owners != axis
         return _Landed(np.where(elsewhere[:, None], np.nan, landed.points), landed.owners, np.where(elsewhere, np.nan, landed.levels))
 
-    landed = [_landed(light, arrays, x * half_width, y * half_height) for x, y in sides]
-    border = [on_the_surface(x * half_width, y * half_height).points for x, y in sides]
+    landed = [_landed(light, arrays, *side.T) for side in sides]
+    border = [on_the_surface(*side.T).points for side in sides]
     lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
     middle = n_side // 2
     cells = (np.arange(64) + 0.5) / 32.0 - 1.0
-    x, y = (axis.ravel() for axis in np.meshgrid(cells, cells))
-    owners = _landed(light, arrays, x * half_width, y * half_height).owners
+    inside = np.column_stack([axis.ravel() for axis in np.meshgrid(cells * half_width, cells * half_height)])
+    owners = _landed(light, arrays, *inside[is_in_opening(light, inside)].T).owners
     # The axis and the middles of the sides: top, right, bottom, left.
     levels = on_the_surface(half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])).levels
     return Outline(
@@ -225,6 +222,7 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
         float((owners != axis).mean()),
         name,
         plane is not None and any((side.owners != axis).any() for side in landed),
+        light.gate.is_round and half_width == half_height == light.gate.half_width,
     )
 
 
@@ -279,19 +277,3 @@ def _levels(light, gate_x, gate_y, directions, t, normals) -> np.ndarray:
     glow = np.exp2(-light.gate.falloff_stops * (gate_x**2 + gate_y**2) / light.gate.norm**2)
     with np.errstate(invalid="ignore"):
         return glow * on_surface / lengths / (t * lengths) ** 2
-
-
-def gate_rays(light, gate_x, gate_y) -> np.ndarray:
-    """Directions (n, 3) in the world of chief rays of gate points (m, as landed), of length 1 along the axis."""
-    slope_x, slope_y = _slopes(light, np.asarray(gate_x, float), np.asarray(gate_y, float))
-    return slope_x[:, None] * np.array(light.right) + slope_y[:, None] * np.array(light.down) + np.array(light.forward)
-
-
-def _slopes(light, gate_x, gate_y):
-    """Directions (X/Z, Y/Z) of chief rays: g = (1 + k·r²)·s·(X, Y)/Z turned round, r from the undistorted place."""
-    x, y = gate_x / light.tube_length, gate_y / light.tube_length
-    scale = np.ones_like(x)
-    for _ in range(20):
-        squared = (x * x + y * y) * scale * scale * (light.tube_length / light.gate.norm) ** 2
-        scale = 1.0 / (1.0 + light.distortion * squared)
-    return x * scale, y * scale

@@ -11,6 +11,7 @@ import numpy as np
 from projector.geometry import Pose
 from projector.optics import thin_lens
 from projector.optics.dispersion import lateral_colour_share, relative_power
+from projector.optics.distortion import area_growth
 from projector.photometry import filters
 from projector.photometry.colour import reflectance_from_linear_srgb
 from projector.photometry.exposure import C_FLAT, METER_CONSTANTS, illuminance_for_settings, luminous_exposure_for_flash
@@ -215,7 +216,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> L
     """One projector of a Scene at wavelengths (n,) nm.
 
     Corrections: field curvature κ = corner blur / (s · D) at full pupil, spherical σ = full-pupil disc / (D³/4),
-    distortion k = −per cent / 100 (positive per cent: pincushion as landed), lateral colour m(λ) linear in the index.
+    distortion p = per cent / 100 (`optics.distortion`), lateral colour m(λ) linear in the index.
     """
     lens = spec.lens
     wavelengths_nm = np.asarray(wavelengths_nm, float)
@@ -237,7 +238,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> L
         lateral,
         (float(inverse_sharp.min()), float(inverse_sharp.max())),
         (float(lateral.min()), float(lateral.max())),
-        -lens.distortion_percent / 100.0,
+        lens.distortion_percent / 100.0,
         lens.corner_softness_mm * _MM / (tube * full_diameter),
         lens.spherical_mm * _MM / (full_diameter**3 / 4.0),
         radius,
@@ -286,25 +287,27 @@ def _open_area(pupil: Pupil, radius: float) -> float:
 
 
 def open_gate_flux(light: Light, n_steps: int = 400) -> float:
-    """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the gate's slopes.
+    """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the slopes that it lands at.
 
-    The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate of
-    slope a it is π·A·a²/(1 + a²).
+    The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate that lands at
+    slope a it is π·A·a²/(1 + a²). Summed over the gate, each part as large as distortion lets it land.
     """
     gate = light.gate
     across, up = gate.half_width / light.tube_length, gate.half_height / light.tube_length
     middles = (np.arange(n_steps) + 0.5) / n_steps
     if gate.is_round:
         slopes = middles * across
-        inside = 2.0 * math.pi * slopes * across / n_steps
+        part = 2.0 * math.pi * slopes * across / n_steps
         squared = slopes**2
     else:
         xi, eta = np.meshgrid(middles * across, middles * up)
-        inside = np.full(xi.shape, 4.0 * across * up / n_steps**2)
+        part = np.full(xi.shape, 4.0 * across * up / n_steps**2)
         squared = xi**2 + eta**2
-    falloff = np.exp2(-gate.falloff_stops * squared * (light.tube_length / gate.norm) ** 2)
-    area = math.pi * light.radius**2 * light.pupil.area
-    return float(area * (inside * falloff / (1.0 + squared) ** 2).sum())
+    field_squared = squared * (light.tube_length / gate.norm) ** 2
+    falloff = np.exp2(-gate.falloff_stops * field_squared)
+    landed_squared = squared * (1.0 + light.distortion * field_squared) ** 2
+    growth = area_growth(light.distortion, field_squared)
+    return float(_open_area(light.pupil, light.radius) * (part * growth * falloff / (1.0 + landed_squared) ** 2).sum())
 
 
 def power_of(scene, spec) -> Power:

@@ -2,9 +2,10 @@
 
 The law (all lengths in metres, P = (X, Y, Z) in the projector's frame, A in the lens plane):
 
-    g = (1 + k·r²)·m(λ)·s·(X, Y)/Z + s·A·(1/z_f(λ) − 1/Z + κ·r²) + σ·A·|A|²
+    g = m(λ)·g_c + s·A·(1/z_f(λ) − 1/Z + κ·r²) + σ·A·|A|²
 
-It is the thin-lens conjugate equation with chromatic, Seidel-like corrections; each term's definition and source stands
+with g_c = q·s·(X, Y)/Z, where the chief ray left the gate (q = 1 without distortion), and r = |g_c| over the gate's norm. What
+distortion does is undone once, at the entry (`straight_slopes`): all that follows knows only the slopes g_c/s. The rest is the thin-lens conjugate equation with chromatic, Seidel-like corrections; each term's definition and source stands
 beside its parameter in `lens_parameters`.
 """
 
@@ -16,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.jit import formula
+from projector.optics.distortion import gate_over_landed
 from projector.tracing.gate_image import Bitmap, Gate
 from projector.tracing.pupil import N_PROJECTION_STEPS, Pupil
 
@@ -39,7 +41,7 @@ class Light(NamedTuple):
 
     position (3), right, down, forward (3): place and axes of the pupil's centre in the world
     tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ)
-    distortion k; curvature κ (1/m); spherical σ (1/m²); radius: half the pupil's nominal diameter
+    distortion p, see optics.distortion; curvature κ (1/m); spherical σ (1/m²); radius: half the pupil's nominal diameter
     """
 
     position: tuple
@@ -85,16 +87,20 @@ def direction_in_light_frame(light, x, y, z):
 
 
 @formula
-def field_radius_squared(light, slope_x, slope_y):
-    """r²: distance from the axis in the gate over the gate's norm, squared, for a direction (X/Z, Y/Z)."""
-    across = light.tube_length / light.gate.norm
-    return (slope_x * slope_x + slope_y * slope_y) * across * across
+def straight_slopes(light, slope_x, slope_y):
+    """g_c/s for a direction (X/Z, Y/Z): the slopes from which the chief ray came, distortion undone. All laws below take these."""
+    if light.distortion == 0.0:
+        return slope_x, slope_y
+    landed = math.sqrt(slope_x * slope_x + slope_y * slope_y) * light.tube_length / light.gate.norm
+    share = gate_over_landed(light.distortion, landed)
+    return share * slope_x, share * slope_y
 
 
 @formula
-def is_beyond_field(light, field_squared):
-    """Whether a direction lies where pincushion distortion would fold the gate back: (1 + k·r²)·r grows only while 1 + 3·k·r² > 0."""
-    return 1.0 + 3.0 * light.distortion * field_squared <= 0.0
+def field_radius_squared(light, slope_x, slope_y):
+    """r²: distance from the axis in the gate over the gate's norm, squared, for straight slopes."""
+    across = light.tube_length / light.gate.norm
+    return (slope_x * slope_x + slope_y * slope_y) * across * across
 
 
 @formula
@@ -148,10 +154,10 @@ def blade_open_share(blades, blade, distance, reach):
 
 @formula
 def blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
-    """Whether the ray through pupil point (ax, ay) (m) passes one blade."""
+    """Whether the ray through pupil point (ax, ay) (m) passes one blade; straight slopes."""
     blades = light.blades
     tube = blades.tube_lengths[blade]
-    spread = (1.0 + light.distortion * field_squared) * light.lateral[wavelength] * tube
+    spread = light.lateral[wavelength] * tube
     scale = tube * (blades.inverse_sharp[blade, wavelength] - inverse_distance + light.curvature * field_squared)
     bend = light.spherical * (ax * ax + ay * ay)
     gx = spread * slope_x + (scale + bend) * ax

@@ -19,10 +19,10 @@ from projector.tracing.light_path import (
     direction_in_light_frame,
     field_radius_squared,
     in_light_frame,
-    is_beyond_field,
     light_reach,
     mean_pupil_geometry,
     pupil_geometry,
+    straight_slopes,
 )
 from projector.tracing.patch_lanes import LANES, PASSED, SUM, TABLE_WORDS, add_open, add_patches, choose_patches, clear_patches
 from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN, n_arrived
@@ -80,9 +80,8 @@ def _fill_centres(pupil, radius, n_side, centres):
 @formula
 def _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint):
     """Whether the patches of all wavelengths together are dark, open or mixed in the gate's picture."""
-    stretch = (1.0 + light.distortion * field_squared) * light.tube_length
-    low = stretch * light.lateral_range[0]
-    high = stretch * light.lateral_range[1]
+    low = light.tube_length * light.lateral_range[0]
+    high = light.tube_length * light.lateral_range[1]
     half = light_reach(light, inverse_distance, field_squared) + 0.5 * footprint
     x_low = min(low * slope_x, high * slope_x) - half
     x_high = max(low * slope_x, high * slope_x) + half
@@ -110,13 +109,16 @@ def _flags_of_square(light, image, squares, square):
     if low_d > high_d:
         return HAS_SHADE
     farthest_x, farthest_y = max(abs(low_x), abs(high_x)), max(abs(low_y), abs(high_y))
-    field_squared = field_radius_squared(light, farthest_x, farthest_y)
+    straight_x, straight_y = straight_slopes(light, farthest_x, farthest_y)
+    field_squared = field_radius_squared(light, straight_x, straight_y)
     half = 0.0
     for distance in (low_d, high_d):
         for field in (0.0, field_squared):
             half = max(half, light_reach(light, distance, field))
     half += 0.5 * footprint * light.tube_length
-    bent = 1.0 + light.distortion * field_squared
+    # Distortion draws slopes in or out by a share that goes one way from the axis outwards.
+    farthest = max(farthest_x, farthest_y)
+    bent = max(straight_x, straight_y) / farthest if farthest > 0.0 else 1.0
     low = light.tube_length * min(1.0, bent) * light.lateral_range[0]
     high = light.tube_length * max(1.0, bent) * light.lateral_range[1]
     return gate_flags(
@@ -133,7 +135,7 @@ def _blade_place(light, blade, wavelength, field_squared, slope_x, slope_y, inve
     """Distance (m) of a blade's edge from the patch's middle in the blade's plane, and the patch's signed scale."""
     blades = light.blades
     tube = blades.tube_lengths[blade]
-    spread = (1.0 + light.distortion * field_squared) * light.lateral[wavelength] * tube
+    spread = light.lateral[wavelength] * tube
     middle = spread * (blades.normals[blade, 0] * slope_x + blades.normals[blade, 1] * slope_y)
     scale = tube * (blades.inverse_sharp[blade, wavelength] - inverse_distance + light.curvature * field_squared)
     return blades.limits[blade] - middle, scale
@@ -171,7 +173,6 @@ def _choose(light, parts, stack, first, place, bend, diameter, footprint, table)
     """Make the table ready for eight wavelengths' patches of the whole pupil or of a cell of it."""
     slope_x, slope_y, inverse_distance, field_squared = place
     n_steps = stack.diameters.shape[0]
-    stretch = (1.0 + light.distortion * field_squared) * light.tube_length
     choose_patches(
         table,
         (address_of(stack.texels), address_of(stack.levels), address_of(stack.diameters), n_steps, n_steps if stack.n_signs == 2 else 0),
@@ -183,8 +184,8 @@ def _choose(light, parts, stack, first, place, bend, diameter, footprint, table)
             np.float32(bend),
             np.float32(diameter),
             np.float32(footprint),
-            np.float32(stretch * slope_x),
-            np.float32(stretch * slope_y),
+            np.float32(light.tube_length * slope_x),
+            np.float32(light.tube_length * slope_y),
         ),
     )
 
@@ -307,11 +308,8 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
         return
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     inverse_distance = 1.0 / z
-    slope_x = x * inverse_distance
-    slope_y = y * inverse_distance
+    slope_x, slope_y = straight_slopes(light, x * inverse_distance, y * inverse_distance)
     field_squared = field_radius_squared(light, slope_x, slope_y)
-    if is_beyond_field(light, field_squared):
-        return
     height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     tilt = math.sqrt(normal[0] * normal[0] + normal[1] * normal[1])
     rim = tilt * light.radius * light.pupil.reach
@@ -375,11 +373,8 @@ def _is_unlit(light, image, points, i):
     x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     if not z > 1e-6:
         return True
-    slope_x = x / z
-    slope_y = y / z
+    slope_x, slope_y = straight_slopes(light, x / z, y / z)
     field_squared = field_radius_squared(light, slope_x, slope_y)
-    if is_beyond_field(light, field_squared):
-        return True
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     footprint = light.tube_length * footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
     return _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE

@@ -17,9 +17,9 @@ from projector.tracing.light_path import (
     direction_in_light_frame,
     field_radius_squared,
     in_light_frame,
-    is_beyond_field,
     patch_scale,
     pupil_geometry,
+    straight_slopes,
 )
 from projector.tracing.pupil import pupil_point
 from projector.tracing.sampling import point_key, uniform
@@ -37,8 +37,8 @@ def in_world(light, ax, ay):
 
 @formula
 def gate_light(light, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
-    """Relative radiance of one ray: where it left the gate, what stands there, and whether the blades let it pass."""
-    across = (1.0 + light.distortion * field_squared) * light.lateral[wavelength] * light.tube_length
+    """Relative radiance of one ray of straight slopes: where it left the gate, what stands there, and whether the blades let it pass."""
+    across = light.lateral[wavelength] * light.tube_length
     scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
     scale += light.spherical * (ax * ax + ay * ay)
     gx = across * slope_x + scale * ax
@@ -68,11 +68,8 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
         if points.materials[i] < 0 or not z > 1e-6:
             continue
         nx, ny, nz = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-        slope_x = x / z
-        slope_y = y / z
+        slope_x, slope_y = straight_slopes(light, x / z, y / z)
         field_squared = field_radius_squared(light, slope_x, slope_y)
-        if is_beyond_field(light, field_squared):
-            continue
         origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
         key = point_key(seed, i)
         for sample in range(n_side * n_side):

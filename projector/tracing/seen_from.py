@@ -6,19 +6,21 @@ import math
 
 import numpy as np
 
-from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays
+from projector.tracing.arrays import Camera, SceneArrays, focus_of, light_arrays
+from projector.tracing.chief_rays import landed_slopes, opening_border
 from projector.tracing.first_hits import camera_points, empty_points
-from projector.tracing.arrays import Camera
+from projector.tracing.gate_image import open_bitmap
 
 
 def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int):
     """Points (h, w, 3), normals (h, w, 3) and extent (left, right, bottom, top in m at the focus distance).
 
-    Rays go from the pupil's centre evenly through the gate; NaN where they meet nothing or another object.
+    Rays go from the pupil's centre evenly over the beam; NaN where they meet nothing or another object.
     """
     light = light_arrays(scene, spec, [587.5618])
-    gate = gate_of(spec)
-    half_width, half_height = gate.half_width / light.tube_length, gate.half_height / light.tube_length
+    # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
+    whole = light._replace(bitmap=open_bitmap(light.gate))
+    half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)
     height = max(1, math.ceil(n_across * half_height / half_width))
     camera = Camera(light.position, light.right, light.down, light.forward, half_width, half_height, n_across, height)
     rows, columns = np.meshgrid(np.arange(height) + 0.5, np.arange(n_across) + 0.5, indexing="ij")

@@ -13,6 +13,7 @@ import numpy as np
 
 from projector.geometry import subtract
 from projector.jit import formula, kernel
+from projector.optics.distortion import landed_radius
 from projector.tracing.bvh import blocker
 from projector.tracing.cone import SEGMENT_START, cone_may_touch
 from projector.tracing.light_path import direction_in_light_frame, in_light_frame
@@ -221,15 +222,17 @@ def beam_bounds(light) -> tuple[float, float]:
     """Largest slope and reach (m) of a projector's beam with a margin.
 
     A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis: at
-    most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius.
+    most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius. Distortion then moves
+    it outwards by its law, whose slope is nowhere steeper than 1 or that at the gate's edge.
     """
     gate = light.gate
-    corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height)
-    stretch = 1.0 / max(1.0 - abs(light.distortion), 0.5) / min(light.lateral_range)
+    corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height) / min(light.lateral_range)
     sharp = max(abs(value) for value in light.inverse_sharp_range)
     rim = light.radius * light.pupil.reach
-    slope = (stretch * corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
-    return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim
+    straight = (corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
+    unit = gate.norm / light.tube_length
+    slope = unit * landed_radius(light.distortion, straight / unit)
+    return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim * max(1.0, 1.0 + 3.0 * light.distortion)
 
 
 @kernel

@@ -41,6 +41,9 @@ def test_the_plain_studio_has_neither_faults_nor_warnings(studio):
         ({"lens": {"pupil": {"shape": "bitmap", "file": "nothing.png"}}}, "lens.pupil.file", "no pupil file"),
         ({"lens": {"pupil": {"shape": "disc", "n_blades": 6}}}, "lens.pupil.n_blades", "does not belong to a disc pupil"),
         ({"lens": {"widest_f_number": 5.6}}, "lens.f_number", "f/4 on a lens whose widest is f/5.6"),
+        ({"lens": {"distortion_percent": -33.4}}, "lens.distortion_percent", "a barrel of -33.4 %: the gate's edge would land inside"),
+        ({"lens": {"distortion_percent": -100.0}}, "lens.distortion_percent", "a barrel of -100 %"),
+        ({"lens": {"lateral_colour_mm": 5.0}, "gate": {"diameter_mm": 6.0}}, "lens.lateral_colour_mm", "5 mm of lateral colour in the edge of a gate that is 3 mm"),
         ({"output": {"lumens": 400.0}}, "output", "two statements of power"),
         ({"reading": None, "output": {}}, "output", "both or none"),
         ({"reading": None, "output": {"lumens": 1.0, "lumen_seconds": 1.0}}, "output", "both or none"),
@@ -65,6 +68,11 @@ def test_a_contradiction_in_a_projector_is_told_at_its_key(studio, projector, ke
     faults, _ = found_in(studio, projector=projector)
     assert set(faults) == {f"projector.window.{key}"}
     assert words in faults[f"projector.window.{key}"].found
+
+
+@pytest.mark.parametrize("lens", [{"distortion_percent": -33.3}, {"distortion_percent": 40.0}, {"lateral_colour_mm": 5.0}])
+def test_what_a_lens_can_do_is_no_fault(studio, lens):
+    assert found_in(studio, projector={"lens": lens}) == ({}, [])
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,8 @@ from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import SceneError
 from projector.scene.surfaces import surface_layout
 from projector.studies.straightened import straightened
+from projector.tracing.arrays import light_arrays
+from projector.tracing.chief_rays import gate_points
 
 MARK = np.zeros((512, 512))
 MARK[:, :24] = MARK[:, -24:] = MARK[:24] = MARK[-24:] = 1.0
@@ -54,8 +56,10 @@ def test_its_corners_in_the_gate_are_those_of_a_pinhole(studio):
         {},
         {"pitch": 20.0, "yaw": -25.0, "projector": {"roll_deg": 20.0}},
         {"projector": {"gate": {"shape": "round", "diameter_mm": 44.0}, "lens": {"f_number": 16.0, "distortion_percent": 8.0}, "position_m": [0.8, 1.2, 2.8]}},
+        {"projector": {"lens": {"f_number": 16.0, "distortion_percent": 25.0}}},
+        {"projector": {"lens": {"f_number": 16.0, "distortion_percent": -25.0}}},
     ],
-    ids=["turned", "turned, pitched, rolled", "round gate, distortion, from the side"],
+    ids=["turned", "turned, pitched, rolled", "round gate, distortion, from the side", "pincushion", "barrel"],
 )
 def test_it_lands_as_the_picture_was_drawn(studio, changes):
     """The light over a plate where the picture lies, over that of the open gate, is the picture; the stencil as it was is not.
@@ -97,6 +101,19 @@ def test_on_a_floor_up_is_away_from_the_light(studio):
 def test_the_wall_ends_the_picture_too(studio):
     scene = tilted(studio, width_m=0.8)
     assert straightened(scene, scene.projector[0]).width_m == pytest.approx(0.8, rel=1e-6)
+
+
+@pytest.mark.parametrize("percent", [-25.0, 0.0, 25.0])
+def test_all_of_the_picture_lies_in_the_light(studio, percent):
+    """Its border left the gate within its square; with pincushion the light's own sides bend inwards between the corners."""
+    scene = tilted(studio, yaw=0.0, projector={"lens": {"f_number": 16.0, "distortion_percent": percent}})
+    found = straightened(scene, scene.projector[0])
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    share = np.linspace(0.0, 1.0, 101)[:, None]
+    border = np.concatenate([(1.0 - share) * first + share * last for first, last in zip(found.corners_m, np.roll(found.corners_m, -1, axis=0), strict=True)])
+    reach = np.abs(gate_points(light, border)).max()
+    # It is no smaller than need be: it touches.
+    assert reach == pytest.approx(light.gate.half_width, rel=1e-6)
 
 
 @pytest.mark.parametrize(

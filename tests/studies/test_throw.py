@@ -170,7 +170,9 @@ def test_a_wall_behind_a_figure_has_the_outline_of_the_bare_wall():
     outline = study.landed_outline(scene, scene.projector[0])
     assert outline.lands_on == "backdrop" and outline.goes_on and outline.missed_share > 0.1
     assert all(math.isfinite(value) for value in (*outline.sides_m, *outline.side_stops, outline.keystone_across))
-    assert all(1.5 < side < 3.0 for side in outline.sides_m)
+    assert outline.is_round and all(1.5 < side < 3.0 for side in (outline.width_m, outline.height_m))
+    # What a round gate calls a side is a quarter of its rim.
+    assert all(0.25 * math.pi * 1.5 < side < 0.25 * math.pi * 3.0 for side in outline.sides_m)
 
 
 def test_an_outline_does_not_run_on_from_a_figure_to_the_wall_behind():
