@@ -39,13 +39,13 @@ def sheet(
     """
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable, named_files, record
+    from projector.rendering.files import check_writable, default_name, named_files, record
     from projector.reports.contact_sheet import contact_sheet, save_sheet
     from projector.studies import comparison as study
 
     loaded, warnings = loaded_scene(scene, with_)
     axes = study.parsed_axis(rows), study.parsed_axis(columns)
-    paths = named_files(out, f"{loaded.name}-sheet", (".png", ".pdf", ".csv", ".json"))
+    paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
     cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)

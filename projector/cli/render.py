@@ -17,17 +17,21 @@ from projector.cli.numbers import WrongValue, whole_number_option
 
 def out_option(text: str):
     """The option that says where to write."""
-    return typer.Option("-o", "--out", help=text, show_default=False, parser=typed_path, metavar="<path>")
+    return path_option("--out", text, "-o")
 
 
-def typed_path(text: str) -> Path:
-    """A path to write to, as it was typed. SceneError if it ends as only a folder's does: where to write needs a name."""
-    if text.endswith(("/", os.sep)) or not text:
-        from projector.scene.faults import Fault, SceneError
+def path_option(name: str, text: str, *short: str):
+    """An option that takes a path to write to. SceneError if it ends as only a folder's does: where to write needs a name."""
 
-        found = f"{text} names a folder" if text else "nothing was typed for it"
-        raise SceneError(Fault(found, "a file's name, without its ending", f"-o {text}NAME", key="--out"))
-    return Path(text)
+    def path(typed: str) -> Path:
+        if typed.endswith(("/", os.sep)) or not typed:
+            from projector.scene.faults import Fault, SceneError
+
+            found = f"{typed} names a folder" if typed else "nothing was typed for it"
+            raise SceneError(Fault(found, "a file's name, without its ending", f"{name} {typed}NAME", key=name))
+        return Path(typed)
+
+    return typer.Option(*short, name, help=text, show_default=False, parser=path, metavar="<path>")
 
 
 SceneArgument = Annotated[Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)]
@@ -73,19 +77,21 @@ def preview(
     with_: With = None,
     threads: Threads = None,
     seed: Seed = 0,
+    save: Annotated[Optional[Path], path_option("--save", "Save the scene with its changes as a scene file of its own, your comments kept: variant.toml.")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable, named_files
+    from projector.rendering.files import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.studies.landing import camera_blur, landing
 
     loaded, warnings = loaded_scene(scene, with_)
-    (path,) = named_files(out, loaded.name, (".png",))
+    (path,) = named_files(out, default_name(loaded), (".png",))
     check_writable([path], loaded.name, overwrite)
+    saved = [] if save is None else [_saved_variant(scene, with_, save, overwrite)]
     picture = render_preview(loaded, width, height, quality, threads, progress_shown())
     picture.save(path, overwrite)
     landings = [landing(loaded, spec) for spec in loaded.projector]
@@ -96,7 +102,16 @@ def preview(
         for item in blurs
     ]
     result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
-    return Answer(result, words, [path], warnings + _power_warnings(loaded))
+    return Answer(result, words, [path, *saved], warnings + _power_warnings(loaded))
+
+
+def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:
+    """The scene file that says what this one says with its changes."""
+    from projector.rendering.files import named_files
+    from projector.scene.saving import save_variant
+
+    (path,) = named_files(to, "variant", (".toml",))
+    return save_variant(scene, changes or (), path, overwrite)
 
 
 def _landing_words(item) -> list[str]:
@@ -137,13 +152,13 @@ def map_(
 ) -> Answer:
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     checked_quality(quality)
-    from projector.rendering.files import check_writable, named_files
+    from projector.rendering.files import check_writable, default_name, named_files
     from projector.rendering.irradiance import MAP_ENDINGS, irradiance_map
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
 
     loaded, warnings = loaded_scene(scene, with_)
-    files = named_files(out, f"{loaded.name}-{(surface or 'map').replace('.', '-')}", MAP_ENDINGS)
+    files = named_files(out, f"{default_name(loaded)}-{(surface or 'map').replace('.', '-')}", MAP_ENDINGS)
     check_writable(files, loaded.name, overwrite)
     found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed)
     found.save(files[0], overwrite)

@@ -238,7 +238,7 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     import numpy as np
 
     from projector.photometry.colour import encode_srgb
-    from projector.rendering.files import check_writable, place_faults, record, write_png
+    from projector.rendering.files import check_writable, default_name, place_faults, record, write_png
     from projector.scene.faults import Fault, SceneError
     from projector.scene.placement import stencil_path
     from projector.studies.straightened import straightened
@@ -248,7 +248,7 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     if len(found) > 1:
         raise SceneError(Fault(found=f"{len(found)} projectors", allowed="one", try_="--projector " + found[0].name))
     spec = found[0]
-    path = figure_path(out) or Path(f"{loaded.name}-straight.png")
+    path = figure_path(out) or Path(f"{default_name(loaded)}-straight.png")
     if path.suffix != ".png":
         raise SceneError(Fault(found=f"{path} is not a PNG", allowed="a name that ends in .png, or none", file=str(path)))
     if spec.stencil is not None and not place_faults([path]) and path.exists() and path.samefile(stencil_path(loaded, spec)):

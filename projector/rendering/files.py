@@ -8,24 +8,28 @@ the work starts.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
+import re
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from projector.scene.faults import Fault, SceneError
+from projector.scene.typed_numbers import as_typed, typed_number
 
 RECORD_KEY = "projector"
 
 
 def record(scene, command: str, **settings) -> dict:
-    """What a file made from a scene says about how it was made."""
-    return record_of(command, scene.name, scene.digest(), **settings)
+    """What a file made from a scene says about how it was made: the scene, its changes as typed, settings, version."""
+    return record_of(command, scene.name, scene.digest(), scene.overrides, **settings)
 
 
-def record_of(command: str, name: str, digest: str, **settings) -> dict:
+def record_of(command: str, name: str, digest: str, overrides: Sequence[str] = (), **settings) -> dict:
     """The same for a file that was made from something else than a scene, by its name and a hash of it."""
     from importlib import metadata
 
@@ -33,7 +37,36 @@ def record_of(command: str, name: str, digest: str, **settings) -> dict:
         version = metadata.version("projector")
     except metadata.PackageNotFoundError:
         version = "unknown"
-    return {"program": "projector", "version": version, "command": command, "scene": name, "scene_hash": digest, "settings": settings}
+    return {"program": "projector", "version": version, "command": command, "scene": name, "scene_hash": digest, "overrides": list(overrides), "settings": settings}
+
+
+# A default name says its changes up to this many bytes; what is longer ends in a hash of them.
+_LONGEST_NAME = 120
+
+
+def default_name(scene) -> str:
+    """What files of a scene are called unless they are given a name: its own, and the changes made, so that no variant takes another's place.
+
+    "cabin" with projector.window.lens.f_number=4 gives "cabin-window.lens.f_number=4".
+    """
+    changes = "".join(f"-{_change_in_name(text)}" for text in scene.overrides)
+    said = re.sub(r"[^\w.,=+-]", "", changes.replace("/", "_"))
+    name = f"{scene.name}{said}"
+    while len(name.encode()) > _LONGEST_NAME:
+        name = name[:-1]
+    # Two changes whose names would be alike, shortened or without their signs, stay two.
+    if name == f"{scene.name}{changes}":
+        return name
+    return f"{name}-{hashlib.sha256(changes.encode(errors='surrogateescape')).hexdigest()[:6]}"
+
+
+def _change_in_name(text: str) -> str:
+    """A change without the kind of thing that it changes, spaces, brackets and quotes."""
+    key, _, value = text.partition("=")
+    key, value = re.sub(r"^(projector|surface|figure)\.", "", key.strip()), re.sub(r'[][ "]', "", value)
+    with contextlib.suppress(ValueError):
+        value = as_typed(typed_number(value))
+    return f"{key}={value}"
 
 
 TOML_MARK = "# made by "

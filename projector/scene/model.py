@@ -7,6 +7,7 @@ not hide the others.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
@@ -257,6 +258,7 @@ class Scene(Part):
 
     _name: str = PrivateAttr("scene")
     _folder: str = PrivateAttr(".")
+    _overrides: tuple[str, ...] = PrivateAttr(())
 
     @property
     def name(self) -> str:
@@ -268,10 +270,17 @@ class Scene(Part):
         """Folder that the scene's own files are looked for in."""
         return self._folder
 
-    def placed_at(self, name: str, folder: str) -> Scene:
-        """A scene that says the same, called so, whose own files are looked for there."""
+    @property
+    def overrides(self) -> tuple[str, ...]:
+        """The changes, as typed, that made this scene of its file's."""
+        return self._overrides
+
+    def placed_at(self, name: str, folder: str, overrides: Sequence[str] | None = None) -> Scene:
+        """A scene that says the same, called so, whose own files are looked for there; by its own overrides if none are given."""
         placed = self.model_copy()
         placed._name, placed._folder = name, folder
+        if overrides is not None:
+            placed._overrides = tuple(overrides)
         return placed
 
     def digest(self) -> str:

@@ -47,7 +47,8 @@ def with_overrides(scene: Scene, overrides: Sequence[str]) -> Scene:
     """A scene with some values changed, checked again. SceneError with all faults."""
     # Only what the file said: a default that was never written cannot contradict what is typed now.
     data = scene.model_dump(mode="json", exclude_none=True, exclude_unset=True)
-    return _scene_of(_changed(data, scene.name, Path(scene.folder), overrides, None, None))
+    changed = _scene_of(_changed(data, scene.name, Path(scene.folder), overrides, None, None))
+    return changed.placed_at(scene.name, scene.folder, (*scene.overrides, *overrides))
 
 
 def check(path, overrides: Sequence[str] = ()) -> Checked:
@@ -94,7 +95,7 @@ def _changed(data: dict, name: str, folder: Path, overrides: Sequence[str], file
         keep_statements(data, after)
     scene, others, warnings = _from_data(after, name, folder, places, unknown)
     faults = faults + lens_faults + others
-    return (None if faults else scene), faults, warnings
+    return (None if faults else scene.placed_at(name, str(folder), overrides)), faults, warnings
 
 
 def _around(lens_key: str) -> tuple[str, str]:

@@ -89,7 +89,7 @@ def keep_statements(before: dict, after: dict) -> None:
 
     It was made with the lens as the file has it: another lens or stop must not change what it says.
     """
-    for old, new in zip(_projectors(before), _projectors(after), strict=False):
+    for old, new in zip(projectors_in(before), projectors_in(after), strict=False):
         lens, previous = new.get("lens"), old.get("lens")
         if not (isinstance(lens, dict) and isinstance(previous, dict)):
             continue
@@ -111,6 +111,7 @@ def _note(statement: dict, lens: dict, previous: dict) -> None:
         statement["lens"] = copy.deepcopy(then)
 
 
-def _projectors(data: dict) -> list[dict]:
+def projectors_in(data: dict) -> list[dict]:
+    """The projectors of a scene's plain data; an empty one in the place of what is none."""
     items = data.get("projector")
     return [item if isinstance(item, dict) else {} for item in items] if isinstance(items, list) else []
