@@ -22,8 +22,8 @@ def add_commands(app: typer.Typer) -> None:
 @answered(kept_when_stopped="finished pictures are kept, and the same command goes on from them")
 def sheet(
     scene: SceneArgument,
-    rows: Annotated[str, typer.Option("--rows", help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds", show_default=False)],
-    columns: Annotated[str, typer.Option("--columns", help="KEY=VALUE,VALUE,… across it: projector.window.focus.offset_mm=-1,0,1", show_default=False)],
+    rows: Annotated[Optional[str], typer.Option("--rows", help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds", show_default=False)] = None,
+    columns: Annotated[Optional[str], typer.Option("--columns", help="KEY=FIRST:LAST:COUNT or KEY=VALUE,… across it: projector.window.focus.offset_mm=-1:1:5", show_default=False)] = None,
     size: Annotated[str, typer.Option("--size", help="Size of each picture in pixels.")] = "480x360",
     quality: Quality = "quick",
     with_: With = None,
@@ -33,7 +33,7 @@ def sheet(
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Compare: two keys of a scene over some values, one contact sheet (PNG, PDF) and its numbers (CSV, JSON).
+    """Compare: one or two keys of a scene over some values, one contact sheet (PNG, PDF) and its numbers (CSV, JSON).
 
     Finished pictures are kept beside it; a sheet that was stopped goes on from them.
     """
@@ -44,7 +44,7 @@ def sheet(
     from projector.studies import comparison as study
 
     loaded, warnings = loaded_scene(scene, with_)
-    axes = study.parsed_axis(rows), study.parsed_axis(columns)
+    axes = tuple(study.UNCHANGED if text is None else study.parsed_axis(text) for text in (rows, columns))
     paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)

@@ -36,6 +36,14 @@ class Axis:
     key: str
     values: tuple[str, ...]
 
+    def change(self, index: int) -> list[str]:
+        """The change that makes a value so; none on an axis that changes nothing."""
+        return [f"{self.key}={self.values[index]}"] if self.key else []
+
+
+# The other axis of a sheet that has only rows, or only columns.
+UNCHANGED = Axis("", ("",))
+
 
 @dataclass(frozen=True)
 class Cell:
@@ -77,13 +85,15 @@ def check_sheet(scene, rows: Axis, columns: Axis) -> None:
     count = len(rows.values) * len(columns.values)
     if count > MOST_CELLS:
         raise SceneError(Fault(found=f"a sheet of {len(rows.values)} × {len(columns.values)} = {count} pictures", allowed=f"at most {MOST_CELLS}", try_="fewer values, or several sheets"))
+    if rows.key == columns.key == "":
+        raise SceneError(Fault("neither rows nor columns", "one of them, or both", "--columns projector.window.focus.offset_mm=-1:1:5"))
     if rows.key == columns.key:
         raise SceneError(Fault(found=f"rows and columns both change {rows.key}", allowed="two different keys"))
     faults = []
     for axis in (rows, columns):
-        for value in axis.values:
+        for index in range(len(axis.values)):
             try:
-                with_overrides(scene, [f"{axis.key}={value}"])
+                with_overrides(scene, axis.change(index))
             except SceneError as error:
                 faults += error.faults
     if faults:
@@ -93,7 +103,7 @@ def check_sheet(scene, rows: Axis, columns: Axis) -> None:
 
 def changed_scene(scene, rows: Axis, columns: Axis, row: int, column: int):
     """The scene of one cell."""
-    return with_overrides(scene, [f"{rows.key}={rows.values[row]}", f"{columns.key}={columns.values[column]}"])
+    return with_overrides(scene, [*rows.change(row), *columns.change(column)])
 
 
 def comparison(
@@ -250,5 +260,6 @@ def sheet_rows(cells: list[Cell], rows: Axis, columns: Axis) -> list[dict]:
     for cell in cells:
         for item in cell.landings:
             numbers = {key: value for key, value in item.items() if not (isinstance(value, float) and not math.isfinite(value))}
-            found.append({rows.key: cell.row_value, columns.key: cell.column_value, **numbers})
+            changed = {axis.key: value for axis, value in ((rows, cell.row_value), (columns, cell.column_value)) if axis.key}
+            found.append({**changed, **numbers})
     return found
