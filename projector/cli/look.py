@@ -25,12 +25,11 @@ def add_commands(app: typer.Typer) -> None:
 @answered
 def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answer:
     """Say everything that is wrong with a scene, all at once, and what is unusual about it."""
-    from projector.scene.faults import SceneError
-    from projector.scene.reader import check as check_scene
+    from projector.cli.answers import loaded_scene
+    from projector.studies.light_at import focus_notes
 
-    loaded, faults, warnings = check_scene(scene, with_ or ())
-    if faults:
-        raise SceneError(faults, warnings)
+    loaded, warnings = loaded_scene(scene, with_)
+    warnings = [*warnings, *focus_notes(loaded)]
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
     words = [f"{scene}: nothing wrong; " + ", ".join(f"{number} {name if number != 1 else name[:-1]}" for name, number in counts.items())]
     return Answer({"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings])

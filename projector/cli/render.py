@@ -87,6 +87,7 @@ def preview(
     from projector.rendering.files import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.studies.landing import camera_blur, landing
+    from projector.studies.light_at import focus_notes
 
     loaded, warnings = loaded_scene(scene, with_)
     (path,) = named_files(out, default_name(loaded), (".png",))
@@ -102,7 +103,7 @@ def preview(
         for item in blurs
     ]
     result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
-    return Answer(result, words, [path, *saved], warnings + _power_warnings(loaded))
+    return Answer(result, words, [path, *saved], [*warnings, *_power_warnings(loaded), *focus_notes(loaded)])
 
 
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:

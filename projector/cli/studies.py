@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -140,6 +140,7 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
 def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
     from projector.cli.answers import progress_shown
     from projector.studies import sharpness as study
+    from projector.studies.light_at import light_at
     from projector.tracing.arrays import scene_arrays
 
     loaded, warnings = loaded_scene(scene, with_)
@@ -148,21 +149,47 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     arrays = scene_arrays(loaded)
     rows, words, asked, compromises = [], [], [], []
     for spec in chosen_projectors(loaded, projector):
-        references = points_for(spec, at)
-        for reference in references:
-            found = study.sharpness(loaded, spec, reference, within_mm, arrays)
-            rows.append(asdict(found))
-            words += _sharpness_words(found)
-            asked.append((spec, reference))
-        if len(references) > 1:
-            best = study.compromise(loaded, spec, references, arrays)
+        reached = []
+        for reference in points_for(spec, at):
+            arrives = light_at(loaded, spec, reference, arrays)
+            warnings = [*warnings, *_no_light_notes(arrives)]
+            if not arrives.has_edges:
+                rows.append(_row_without_numbers(study.Sharpness, arrives))
+                words.append(_no_light_words(arrives))
+                continue
+            found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
+            rows.append({**asdict(found), "light": arrives.as_dict()})
+            words += _sharpness_words(found, arrives)
+            reached.append(reference)
+        asked += [(spec, reference) for reference in reached]
+        if len(reached) > 1:
+            best = study.compromise(loaded, spec, reached, arrays)
             compromises.append({"projector": spec.name, **asdict(best)})
             listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
             words.append(f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now {listed[1]} mm)")
+    if path is not None and not asked:
+        path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
         _draw_focus(loaded, asked, within_mm, arrays, path, overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
     return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
+
+
+def _no_light_words(arrives) -> str:
+    return f"{arrives.projector} at {arrives.at}: no light; {arrives.words}"
+
+
+def _no_light_notes(arrives) -> list[str]:
+    """What a program should notice: that there are no numbers, or whose they are."""
+    if arrives.arrives:
+        return []
+    numbers = "its numbers are those of an edge beside it" if arrives.has_edges else "there are no numbers for it"
+    return [f"no light of {arrives.projector} at {arrives.at} ({arrives.reason}): {numbers}"]
+
+
+def _row_without_numbers(kind, arrives) -> dict:
+    """The answer where no light falls: the same keys as elsewhere, and nothing in those that would hold a number."""
+    return {**{field.name: None for field in fields(kind)}, "projector": arrives.projector, "at": arrives.at, "light": arrives.as_dict()}
 
 
 def _draw_focus(scene, asked, within_mm, arrays, path: Path, overwrite: bool) -> None:
@@ -182,12 +209,16 @@ def _percent(share: float) -> str:
     return f"{100.0 * share:.0f} %" if share > 0.1 else f"{100.0 * share:.2g} %"
 
 
-def _sharpness_words(found) -> list[str]:
+def _sharpness_words(found, arrives) -> list[str]:
     words = [
         f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it"
         f" (in a render {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f} mm); blur disc {found.blur_disc_mm:.2f} mm",
         f"    limited by {found.limits[0].cause} ({found.limits[0].edge_mm:.2f} mm), then {found.limits[1].cause} ({found.limits[1].edge_mm:.2f} mm); a camera pixel is {found.camera_pixel_mm:.2f} mm",
     ]
+    if not arrives.arrives:
+        words.append(f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there")
+    elif arrives.hidden_by:
+        words.append(f"    {arrives.words}")
     if found.detail_mm is not None:
         words.append(f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of its contrast; lines of {found.smallest_mm:.2g} mm keep 10 %")
     if found.doubled_mm is not None:
@@ -224,6 +255,7 @@ def fringe(
     """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws edges of lenses."""
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     from projector.studies import fringe as study
+    from projector.studies.light_at import light_at
     from projector.tracing.arrays import scene_arrays
 
     loaded, warnings = loaded_scene(scene, with_)
@@ -233,12 +265,22 @@ def fringe(
     for spec in chosen_projectors(loaded, projector):
         for reference in points_for(spec, at):
             for name, item in [("as it is", spec), *((name, study.with_lens(loaded, spec, name)) for name in lens or ())]:
-                found = study.fringe(loaded, item, reference, tolerance_arcmin, tolerance_pixels, name, arrays)
+                arrives = light_at(loaded, item, reference, arrays)
+                warnings = [*warnings, *(note for note in _no_light_notes(arrives) if note not in warnings)]
+                if not arrives.has_edges:
+                    rows.append({**_row_without_numbers(study.Fringe, arrives), "lens": name, "cures": []})
+                    words.append(_no_light_words(arrives))
+                    continue
+                found = study.fringe(loaded, item, reference, tolerance_arcmin, tolerance_pixels, name, arrays, arrives)
                 cures = [] if found.passes else study.cures(loaded, item, reference, found, arrays)
-                rows.append({**asdict(found), "cures": [asdict(cure) for cure in cures]})
+                rows.append({**asdict(found), "cures": [asdict(cure) for cure in cures], "light": arrives.as_dict()})
                 words += _fringe_words(found, cures)
+                if not arrives.arrives:
+                    words.append(f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there")
                 if out is not None:
                     strips.append(_strip(loaded, item, reference, found, arrays))
+    if path is not None and not strips:
+        path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
         from projector.rendering.files import record
         from projector.reports.save import save_figure

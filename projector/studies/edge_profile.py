@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -59,31 +60,74 @@ class Place:
         return self.along if direction == "along" else self.across
 
 
+# How far from a surface (m, along the light's way) a landmark or a typed point still means that surface.
+NEAR_SURFACE_M = 0.03
+
+
+class OnSurface(NamedTuple):
+    """A point (3,) m on a surface: the unit smooth normal (3,) on the surface's own front, and the row of its object in `SceneArrays.names`."""
+
+    point: np.ndarray
+    normal: np.ndarray
+    owner: int
+
+
+def name_of(reference, goal) -> str:
+    """What a landmark or a point (m) is called."""
+    return reference if isinstance(reference, str) else "({:.2f}, {:.2f}, {:.2f})".format(*goal)
+
+
+def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
+    """The surface at a goal (3,) m, where the line from `origin` through it meets that, within 3 cm. SceneError if nothing is there.
+
+    Of one object's layers there, such as the two sides of an ear, the one that `origin` sees is meant.
+    """
+    origin, goal = np.asarray(origin, float), np.asarray(goal, float)
+    distance = float(np.linalg.norm(goal - origin))
+    if not distance > 1e-6:
+        raise SceneError(Fault(found=f"{name} is where the projector itself stands", allowed="a landmark or point on a surface", key=name))
+    way = (goal - origin) / distance
+    # A little before the goal and a little behind it, so that a goal on the surface itself is met both ways; and from afar.
+    starts, ways = np.array([goal - 1e-4 * way, goal + 1e-4 * way, origin]), np.array([way, -way, way])
+    t, faces, u, v = np.empty(3), np.empty(3, np.int32), np.empty(3), np.empty(3)
+    closest_hits(arrays.bvh, starts, ways, 0.0, 1e6, 0, 3, t, faces, u, v)
+    owners = np.where(faces >= 0, arrays.surfaces.owners[faces], -1)
+    t = np.where(faces < 0, np.inf, t)
+    nearest = int(np.argmin(t[:2]))
+    if not t[nearest] <= NEAR_SURFACE_M:
+        beside = [f"{arrays.names[owners[i]]} {t[i]:.2f} m {where}" for i, where in enumerate(("behind it", "before it")) if owners[i] >= 0 and (i == 0 or t[i] < distance)]
+        found = f"nothing is at {name} for light to fall on" + (f": as the projector sees it there is {' and '.join(beside)}" if beside else "")
+        raise SceneError(Fault(found=found, allowed=f"a landmark, or a point within {100 * NEAR_SURFACE_M:g} cm of a surface", key=name))
+    if owners[2] == owners[nearest] and abs(t[2] - distance) <= NEAR_SURFACE_M:
+        nearest = 2
+    face = int(faces[nearest])
+    weights = np.array([1.0 - u[nearest] - v[nearest], u[nearest], v[nearest]])
+    normal = weights @ arrays.surfaces.normals[arrays.surfaces.triangles[face]]
+    return OnSurface(starts[nearest] + t[nearest] * ways[nearest], normal / np.linalg.norm(normal), int(owners[nearest]))
+
+
 def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Place:
-    """The surface at a landmark or a point (metres), as the projector's ray through it first meets it. SceneError if none does."""
+    """The surface at a landmark or a point (metres) as the projector meets it, whether or not its light gets there (see `light_at`).
+
+    SceneError if there is no surface, or if it lies behind the lens.
+    """
     goal = np.asarray(point_of(scene, reference), float)
-    origin = np.array(light.position)
-    direction = goal - origin
-    t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
-    closest_hits(arrays.bvh, origin[None, :], direction[None, :], 0.0, 1e6, 0, 1, t, faces, u, v)
-    name = reference if isinstance(reference, str) else "({:.2f}, {:.2f}, {:.2f})".format(*goal)
-    if faces[0] < 0 or direction @ np.array(light.forward) <= 0.0:
-        raise SceneError(Fault(found=f"the projector's light meets no surface at {name}", allowed="a landmark or point on a surface it can reach", key=name))
-    if abs(t[0] - 1.0) * np.linalg.norm(direction) > 0.03:
-        raise SceneError(Fault(found=f"{name} lies {abs(t[0] - 1) * np.linalg.norm(direction):.2f} m from where this projector's light lands: something is before it, or it is not on a surface", allowed="a point that the projector sees", key=name))
-    corners = arrays.surfaces.triangles[faces[0]]
-    weights = np.array([1.0 - u[0] - v[0], u[0], v[0]])
-    normal = weights @ arrays.surfaces.normals[corners]
-    normal /= np.linalg.norm(normal)
-    normal = -normal if normal @ direction > 0.0 else normal
-    point = origin + t[0] * direction
+    name = name_of(reference, goal)
+    if not (goal - np.array(light.position)) @ np.array(light.forward) > 0.0:
+        raise SceneError(Fault(found=f"{name} lies behind the lens", allowed="a landmark or point in front of it", key=name))
+    return place_at(light, name, surface_near(arrays, light.position, goal, name))
+
+
+def place_at(light: Light, name: str, surface: OnSurface) -> Place:
+    """A point of a surface in front of a projector as that meets it, its normal turned to the side that the projector sees."""
     axes = np.array([light.right, light.down, light.forward])
+    local = axes @ (surface.point - np.array(light.position))
+    normal = surface.normal if surface.normal @ (axes.T @ local) <= 0.0 else -surface.normal
     along = axes[2] - (axes[2] @ normal) * normal
     along = along / np.linalg.norm(along) if np.linalg.norm(along) > 1e-6 else axes[0] - (axes[0] @ normal) * normal
     along /= np.linalg.norm(along)
     across = np.cross(normal, along)
-    local = axes @ (point - origin)
-    return Place(name, point, normal, along, across, local, _gate_point(light, local), *(_movement(light, local, axes @ item) for item in (along, across)))
+    return Place(name, surface.point, normal, along, across, local, _gate_point(light, local), *(_movement(light, local, axes @ item) for item in (along, across)))
 
 
 def _gate_point(light: Light, local: np.ndarray) -> np.ndarray:
@@ -211,6 +255,3 @@ def arc_minutes(scene, point, length: float) -> float:
     """The angle (arc-minutes) under which the camera sees a length (m) at a point, square to its view."""
     distance = float(np.linalg.norm(np.asarray(point) - np.asarray(scene.camera.position_m)))
     return math.degrees(length / distance) * 60.0
-
-
-__all__ = ["EdgeOfLight", "Place", "arc_minutes", "axial_edge_width", "camera_pixel_at", "edge_by_formula", "edge_measured", "full_spectrum", "patch_diameters", "place_on_axis", "place_on_surface"]

@@ -13,6 +13,7 @@ from projector.photometry.colour import delta_e, encode_srgb, linear_srgb_under_
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.light_at import LightAt, light_at, require_edges
 from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -84,13 +85,16 @@ def _require_tolerance(arcmin: float, pixels: float) -> None:
 
 
 def fringe(
-    scene, spec, reference, tolerance_arcmin: float = DEFAULT_ARC_MINUTES, tolerance_pixels: float = DEFAULT_PIXELS, lens_name: str = "", arrays: SceneArrays | None = None
+    scene, spec, reference, tolerance_arcmin: float = DEFAULT_ARC_MINUTES, tolerance_pixels: float = DEFAULT_PIXELS, lens_name: str = "", arrays: SceneArrays | None = None, arrives: LightAt | None = None
 ) -> Fringe:
-    """The fringe of one projector at a landmark or point. It passes if it is within the larger of the two tolerances."""
+    """The fringe of one projector at a landmark or point. It passes if it is within the larger of the two tolerances.
+
+    arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
+    """
     _require_tolerance(tolerance_arcmin, tolerance_pixels)
     arrays = arrays or scene_arrays(scene)
+    place = require_edges(arrives or light_at(scene, spec, reference, arrays))
     light, weights = full_spectrum(scene, spec)
-    place = place_on_surface(scene, light, arrays, reference)
     axial, lateral = fringe_widths(light, place)
     blue, red = _line_discs(scene, spec, place)
     pixel = 1e3 * camera_pixel_at(scene, place.point)

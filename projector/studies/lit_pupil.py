@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,42 +39,71 @@ class LitPupil:
     shadow_mm: float
 
 
-def lit_pupil(light, place: Place) -> LitPupil:
-    """What of a light's pupil shines on a place, at the first of its wavelengths. Nothing in the room stands in between."""
-    reach = light.pupil.reach
-    offsets = ((np.arange(_N_ACROSS) + 0.5) / _N_ACROSS * 2.0 - 1.0) * reach
-    px, py = np.meshgrid(offsets, offsets)
-    opening = inside(light.pupil, px, py)
-    shining = opening * _through_the_gate(light, place, light.radius * px, light.radius * py)
-    total = float(shining.sum())
-    if not total > 0.0:
-        return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    counted = shining >= 0.5 * float(shining.max())
-    places = light.radius * np.column_stack([px[counted], py[counted]])
-    extents = _extents(places, 2.0 * reach * light.radius / _N_ACROSS)
-    distance = float(np.linalg.norm(place.local))
-    angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
-    gap = min(GAP_M, 0.5 * distance)
-    return LitPupil(total / float(opening.sum()), 1e3 * extents[0], 1e3 * extents[1], *angles, 1e3 * extents[0] * gap / (distance - gap))
+class Samples(NamedTuple):
+    """Samples (n, n) of a pupil on their way to a point: x, y (in half the pupil's diameter), and what lets each pass.
+
+    opening: the pupil's own share; gate: whether it comes through the gate; blades (b, n, n): past each blade;
+    stencil: the share that the pattern lets through.
+    """
+
+    x: np.ndarray
+    y: np.ndarray
+    opening: np.ndarray
+    gate: np.ndarray
+    blades: np.ndarray
+    stencil: np.ndarray
+
+    @property
+    def enters(self) -> np.ndarray:
+        """The share that comes through pupil and gate."""
+        return self.opening * self.gate
+
+    @property
+    def framed(self) -> np.ndarray:
+        """The share that the blades leave of it, whatever the pattern."""
+        return self.enters * self.blades.all(axis=0)
+
+    @property
+    def shining(self) -> np.ndarray:
+        """The share that comes through all of them."""
+        return self.framed * self.stencil
 
 
-def _through_the_gate(light, place: Place, ax: np.ndarray, ay: np.ndarray) -> np.ndarray:
-    """Share of light that passes gate, stencil and blades on its way through pupil points (m) to the place: the ray's law."""
+def pupil_samples(light, local: np.ndarray) -> Samples:
+    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's law for each sample."""
     from scipy.ndimage import map_coordinates
 
-    slope_x, slope_y = straight_slopes(light, place.local[0] / place.local[2], place.local[1] / place.local[2])
+    offsets = ((np.arange(_N_ACROSS) + 0.5) / _N_ACROSS * 2.0 - 1.0) * light.pupil.reach
+    px, py = np.meshgrid(offsets, offsets)
+    ax, ay = light.radius * px, light.radius * py
+    slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
     squared = field_radius_squared(light, slope_x, slope_y)
     across = light.lateral[0] * light.tube_length
-    scale = patch_scale(light, light.inverse_sharp[0], 1.0 / place.distance, squared) + light.spherical * (ax * ax + ay * ay)
+    scale = patch_scale(light, light.inverse_sharp[0], 1.0 / local[2], squared) + light.spherical * (ax * ax + ay * ay)
     gx, gy = across * slope_x + scale * ax, across * slope_y + scale * ay
     gate, bitmap = light.gate, light.bitmap
     in_gate = gx * gx + gy * gy <= gate.half_width**2 if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
     rows, columns = bitmap.transmission.shape
     # Outside the bitmap is metal.
-    passed = in_gate * map_coordinates(bitmap.transmission.astype(float), [gy / bitmap.pitch + 0.5 * (rows - 1), gx / bitmap.pitch + 0.5 * (columns - 1)], order=1, mode="grid-constant", cval=0.0)
-    for blade in range(light.blades.limits.size):
-        passed = passed * blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / place.distance, ax, ay)
-    return passed
+    stencil = map_coordinates(bitmap.transmission.astype(float), [gy / bitmap.pitch + 0.5 * (rows - 1), gx / bitmap.pitch + 0.5 * (columns - 1)], order=1, mode="grid-constant", cval=0.0)
+    passed = [blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay) for blade in range(light.blades.limits.size)]
+    return Samples(px, py, inside(light.pupil, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil)
+
+
+def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
+    """What of a light's pupil shines on a place, at the first of its wavelengths. Nothing in the room stands in between."""
+    samples = samples or pupil_samples(light, place.local)
+    shining = samples.shining
+    total = float(shining.sum())
+    if not total > 0.0:
+        return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    counted = shining >= 0.5 * float(shining.max())
+    places = light.radius * np.column_stack([samples.x[counted], samples.y[counted]])
+    extents = _extents(places, 2.0 * light.pupil.reach * light.radius / _N_ACROSS)
+    distance = float(np.linalg.norm(place.local))
+    angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
+    gap = min(GAP_M, 0.5 * distance)
+    return LitPupil(total / float(samples.opening.sum()), 1e3 * extents[0], 1e3 * extents[1], *angles, 1e3 * extents[0] * gap / (distance - gap))
 
 
 def _extents(places: np.ndarray, cell: float) -> list[float]:

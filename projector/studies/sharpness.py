@@ -14,7 +14,8 @@ import numpy as np
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import YELLOW_NM, Place, axial_edge_width, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
-from projector.studies.lit_pupil import LitPupil, lit_pupil
+from projector.studies.light_at import LightAt, light_at, require_edges
+from projector.studies.lit_pupil import LitPupil
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -108,13 +109,17 @@ def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
     return float(np.percentile(found, 10)) * pitch if found.size else None
 
 
-def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: SceneArrays | None = None) -> Sharpness:
-    """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for."""
+def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: SceneArrays | None = None, arrives: LightAt | None = None) -> Sharpness:
+    """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for.
+
+    arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
+    """
     if within_mm is not None and not within_mm > 0.0:
         raise SceneError(Fault(found=f"a wanted softness of {within_mm:g} mm", allowed="more than 0 mm", key="within"))
     arrays = arrays or scene_arrays(scene)
+    arrives = arrives or light_at(scene, spec, reference, arrays)
+    place = require_edges(arrives)
     yellow = light_arrays(scene, spec, [YELLOW_NM], open_bitmap(gate_of(spec)))
-    place = place_on_surface(scene, yellow, arrays, reference)
     light, weights = full_spectrum(scene, spec)
     per_metre = float(np.linalg.norm(place.per_metre_across))
     edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
@@ -142,7 +147,7 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
         0.5 * disc / _BLURS_PER_PERIOD,
         doubling(edge_by_formula(yellow, place, "across")),
-        lit_pupil(light_arrays(scene, spec, [YELLOW_NM], bitmap), place),
+        arrives.lit_pupil,
         blade_edges(scene, spec, reference, arrays),
         within_mm,
         None if within_mm is None else stop_for(spec, yellow, widths["across"], within_mm),
