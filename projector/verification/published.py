@@ -12,6 +12,9 @@ ISO2720 = "ISO 2720 (exposure meters)"
 SIEGEL = "Siegel & Howell, Thermal Radiation Heat Transfer (coaxial discs)"
 SURVEY = "Gordon et al., NATICK/TR-15/007 (2014)"
 CLAFF = "B. Claff, Angle of View Values for Common Focal Lengths (2006)"
+LAMBERT = "Lambert's polygon formula (Siegel & Howell)"
+HOWELL = "Howell, A Catalog of Radiation Heat Transfer Configuration Factors, section B"
+HENYEY = "Henyey & Greenstein, ApJ 93, 70 (1941)"
 TRADE = "common practice, no source"
 COMPUTED = "closed form, recomputed independently"
 
@@ -85,4 +88,19 @@ VALUES = (
     _row("eyes", "figure: distance of the pupils (between women − 1 s and men + 1 s)", 62.75, "mm", 4.65, "58.1 to 67.4 mm", SURVEY),
     _row("face height", "figure: chin to bridge of the nose", 118.15, "mm", 11.15, "107.0 to 129.3 mm", SURVEY),
     _row("head breadth", "figure: breadth of the head without ears", 151.2, "mm", 8.6, "142.6 to 159.8 mm", SURVEY),
+    _row("panel", "panel 1.0 × 1.0 m at 1.0 m on its axis, over its luminance", 0.752275, "sr", 1e-6, _PRINTED, LAMBERT),
+    _row("strip", "strip 0.35 × 1.00 m at 1.5 m on its axis, over its luminance", 0.143817, "sr", 1e-6, _PRINTED, LAMBERT),
+    _row("panel corner", "panel 2 × 1 m, 1 m over its corner: configuration factor", 0.1673750, "", 1e-7, _PRINTED, HOWELL),
+    _row("disc", "disc of radius 0.25 m and 700 lm/m², 0.75 m away on its axis", 70.0, "lx", 2e-3, "a polygon of 720 sides", "I. E. Irodov, Problems in General Physics, 5.11"),
+    _row("disc aside", "the same, 0.5 m beside the axis", 36.9505, "lx", 1e-3, "a polygon of 720 sides", HOWELL),
+    _row("tube", "tube of 0.04 × 1.0 m at 1.0 m from its middle, over its luminance", 0.0345459, "sr", 1e-7, _PRINTED, COMPUTED),
+    _row("honeycomb half", "honeycomb: tangent times depth over cell width where half passes", 0.403973, "", 1e-6, _PRINTED, COMPUTED),
+    _row("honeycomb depth", "honeycomb of 20° beam: depth over cell width", 2.2910, "", 1e-4, _PRINTED, COMPUTED),
+    _row("honeycomb end", "the same: full angle beyond which nothing passes", 47.2, "°", 0.05, _PRINTED, COMPUTED),
+    _row("dome aside", "dome receptor, light from 60°", 0.75, "", 1e-12, _PRINTED, "projected area of a hemisphere"),
+    _row("haze kept", "haze of 0.05 /m over 4 m: share kept", 0.818731, "", 1e-6, _PRINTED, "Beer–Lambert law"),
+    _row("haze forward", "scattering of asymmetry 0.76, straight on", 2.431534, "1/sr", 1e-6, _PRINTED, HENYEY),
+    _row("haze back", "scattering of asymmetry 0.5, straight back", 0.017684, "1/sr", 1e-6, _PRINTED, HENYEY),
+    _row("air light", "100 cd at 4 m, 30° off the view, through 6 m of haze of 0.05 /m", 0.29269147, "cd/m²", 1e-7, _PRINTED, "Sun et al., SIGGRAPH 2005 (closed form)"),
+    _row("fresnel", "glass of index 1.5, square on: share reflected", 0.04, "", 1e-9, _PRINTED, "Fresnel's equations"),
 )

@@ -14,8 +14,8 @@ def test_a_published_value_comes_out_again(value):
     assert result.passed, f"{value.what}: expected {value.expected} {value.unit}, got {result.got} ({value.source})"
 
 
-def test_there_are_at_least_forty_checks_each_with_a_source_and_a_reason():
-    assert len(VALUES) >= 40
+def test_there_are_at_least_sixty_checks_each_with_a_source_and_a_reason():
+    assert len(VALUES) >= 60
     assert {value.key for value in VALUES} == set(COMPUTE)
     assert all(value.source and value.why and value.tolerance > 0.0 for value in VALUES)
 

@@ -1,0 +1,54 @@
+"""Published values of panels, grids, meters, haze and gloss, computed again: the laws that lights without a lens follow."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from scipy.integrate import quad
+
+from projector.optics.area_light import RECTANGLE, dome_response, panel_on_flat, tube_on_flat
+from projector.optics.gloss import fresnel
+from projector.optics.honeycomb import cut_off_deg, depth_over_cell_for_beam, half_transmission
+from projector.optics.scattering import kept_share, phase
+
+_FACING = (0.0, 0.0, -1.0)
+_MANY_SIDES = 720
+
+
+def _panel(width: float, height: float, aside_x: float, aside_y: float, distance: float) -> float:
+    return panel_on_flat((RECTANGLE, 0.0, 0.5 * width, 0.5 * height), (aside_x, aside_y, distance), _FACING)
+
+
+def _disc(radius: float, aside: float, distance: float) -> float:
+    return panel_on_flat((_MANY_SIDES, 0.0, radius, radius), (aside, 0.0, distance), _FACING)
+
+
+def _air_light() -> float:
+    """A lamp of 100 cd at 4 m, 30° off the view, seen through 6 m of haze of 0.05 /m that scatters evenly."""
+    aside, along = 4.0 * math.sin(math.radians(30.0)), 4.0 * math.cos(math.radians(30.0))
+
+    def added(x: float) -> float:
+        away = math.hypot(aside, along - x)
+        return 0.05 * phase(0.0, 0.0) * 100.0 * kept_share(0.05, x + away) / away**2
+
+    return quad(added, 0.0, 6.0, epsabs=1e-12)[0]
+
+
+COMPUTE: dict[str, Callable[[], float]] = {
+    "panel": lambda: _panel(1.0, 1.0, 0.0, 0.0, 1.0),
+    "strip": lambda: _panel(0.35, 1.0, 0.0, 0.0, 1.5),
+    "panel corner": lambda: _panel(2.0, 1.0, 1.0, 0.5, 1.0) / math.pi,
+    "disc": lambda: _disc(0.25, 0.0, 0.75) * 700.0 / math.pi,
+    "disc aside": lambda: _disc(0.25, 0.5, 0.75) * 700.0 / math.pi,
+    "tube": lambda: tube_on_flat(0.04, 0.5, 1.0),
+    "honeycomb half": half_transmission,
+    "honeycomb depth": lambda: depth_over_cell_for_beam(20.0),
+    "honeycomb end": lambda: cut_off_deg(depth_over_cell_for_beam(20.0)),
+    "dome aside": lambda: dome_response(math.cos(math.radians(60.0))),
+    "haze kept": lambda: kept_share(0.05, 4.0),
+    "haze forward": lambda: phase(1.0, 0.76),
+    "haze back": lambda: phase(-1.0, 0.5),
+    "air light": _air_light,
+    "fresnel": lambda: fresnel(1.0, 1.5),
+}
