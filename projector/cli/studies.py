@@ -286,19 +286,26 @@ def fringe(
         from projector.reports.save import save_figure
         from projector.reports.study_figures import lens_strip_figure
 
-        span = max(1.3 * max(abs(strip[1][0]) for strip in strips) / 1.2, 1e-3)
-        save_figure(lens_strip_figure(strips, span, "Edges as the camera sees them, magnified"), path, record(loaded, "fringe"), overwrite)
+        save_figure(lens_strip_figure(strips, "Edges as the camera sees them, magnified"), path, record(loaded, "fringe"), overwrite)
     return Answer({"points": rows}, words, [path] if path else [], warnings)
 
 
 def _strip(scene, spec, reference, found, arrays):
-    from projector.studies.edge_profile import camera_pixel_at, edge_by_formula, full_spectrum, place_on_surface
-    from projector.studies.fringe import edge_colours
+    from projector.studies.fringe import shown_edge
 
-    light, weights = full_spectrum(scene, spec)
-    place = place_on_surface(scene, light, arrays, reference)
-    colours = edge_colours(scene, edge_by_formula(light, place, "across"), weights, 1e3 * camera_pixel_at(scene, place.point))
-    return f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}", colours.positions_mm, colours.linear_rgb, f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}"
+    colours = shown_edge(scene, spec, reference, arrays)
+    fringe_words = f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}" if found.width_mm > 0.0 else "no fringe"
+    which = "" if found.edge_deg is None else f", {edge_words(found)}"
+    return f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}", colours.positions_mm, colours.linear_rgb, fringe_words + which
+
+
+def edge_words(found) -> str:
+    """Which edges show a Fringe most."""
+    if found.edge_deg is None:
+        return "edges of all directions alike"
+    lean = found.edge_deg
+    named = "upright edges" if abs(lean) < 0.5 else "level edges" if abs(lean) > 89.5 else f"edges leaning {abs(lean):.0f}° to the {'right' if lean > 0.0 else 'left'}"
+    return named + ("" if found.bright_outwards is None else f", bright side {'outwards' if found.bright_outwards else 'inwards'}")
 
 
 def _told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
@@ -310,18 +317,20 @@ def _told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
 
 
 def _fringe_words(found, cures) -> list[str]:
-    width, allowed = _told_apart(found.width_mm, found.tolerance_mm)
+    # What passes by a hair needs no decimals that would make it look like a failure.
+    width, allowed = (f"{found.width_mm:.2f}", f"{found.tolerance_mm:.2f}") if found.passes else _told_apart(found.width_mm, found.tolerance_mm)
     verdict = "passes" if found.passes else "does not pass"
     words = [
         f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {width} mm = {found.arc_minutes:.1f} arc-minutes = {found.camera_pixels:.1f} camera pixels"
         f" (axial {found.axial_mm:.2f}, lateral {found.lateral_mm:.2f} mm; allowed {allowed} mm)",
+        f"    {edge_words(found)}" if found.edge_deg is None else f"    shows most on {edge_words(found)} (as the projector sees them land)",
         f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
         f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]} {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}",
     ]
     for cure in cures:
         price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
         verdict = "passes" if cure.passes else "helps, does not pass"
-        words.append(f"    {cure.what}, {cure.value}: {_told_apart(cure.width_mm, found.tolerance_mm)[0]} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
+        words.append(f"    {cure.what}, {cure.value}: {f'{cure.width_mm:.2f}' if cure.passes else _told_apart(cure.width_mm, found.tolerance_mm)[0]} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
     if not found.passes and not cures:
-        words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth")
+        words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth for four stops or less")
     return words

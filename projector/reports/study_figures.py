@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from fractions import Fraction
 
 import numpy as np
@@ -120,22 +121,50 @@ def _beside(axes, text: str, place, transform, **how) -> None:
     axes.annotate(text, place, xycoords=transform, textcoords="offset points", fontsize=8, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}, **how)
 
 
-def lens_strip_figure(strips, span_mm: float, title: str):
-    """Magnified edges, one band a lens. strips: (name, positions mm (n,), linear sRGB (n, 3), caption)."""
-    from projector.photometry.colour import encode_srgb
+def lens_strip_figure(strips, title: str):
+    """Magnified edges, one a lens: the colours as the camera sees them, and red, green and blue across them, all to one scale.
 
-    figure = new_figure(8.0, 0.9 + 1.25 * len(strips))
+    strips: (name, positions mm (n,), linear sRGB (n, 3), caption).
+    """
+    figure = new_figure(8.0, 0.9 + 2.1 * len(strips))
+    panels = figure.subplots(2 * len(strips), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": [1.0, 1.1] * len(strips)})[:, 0]
+    span = max(abs(strip[1][0]) for strip in strips)
+    grid = np.linspace(-span, span, 1200)
     for index, (name, positions, linear, caption) in enumerate(strips):
-        axes = figure.add_subplot(len(strips), 1, index + 1)
-        grid = np.linspace(-span_mm, span_mm, 800)
-        band = np.stack([np.interp(grid, positions, linear[:, channel]) for channel in range(3)], axis=1)
-        band = np.clip(encode_srgb(np.clip(band / max(band.max(), 1e-9), 0.0, 1.0)), 0.0, 1.0)
-        axes.imshow(np.tile(band, (60, 1, 1)), extent=(-span_mm, span_mm, 0.0, 1.0), aspect="auto")
-        axes.set_yticks([])
-        axes.set_title(f"{name}: {caption}", fontsize=9, loc="left")
-        if index == len(strips) - 1:
-            axes.set_xlabel("mm on the surface, across the edge")
-        else:
-            axes.set_xticklabels([])
+        rise = np.stack([np.interp(grid, positions, linear[:, channel]) for channel in range(3)], axis=1)
+        _edge_band(panels[2 * index], grid, rise, f"{name}: {caption}")
+        _edge_lines(panels[2 * index + 1], grid, rise)
+    panels[-1].set_xlim(-span, span)
+    panels[-1].set_xlabel("mm on the surface, square to the edge")
+    panels[1].legend(fontsize=8, loc="lower right")
     figure.suptitle(title, fontsize=11)
     return figure
+
+
+def _edge_band(axes, grid, rise, title: str) -> None:
+    """The edge's colours as a picture shows them, its brightest channel at white: what the screen cannot show gives up saturation."""
+    from projector.photometry.colour import desaturate_out_of_gamut, encode_srgb
+
+    shown = desaturate_out_of_gamut(rise)
+    band = np.clip(encode_srgb(shown / max(shown.max(), 1e-9)), 0.0, 1.0)
+    axes.imshow(band[None], extent=(grid[0], grid[-1], 0.0, 1.0), aspect="auto", interpolation="bilinear")
+    axes.set_yticks([])
+    axes.tick_params(bottom=False)
+    axes.set_title(textwrap.fill(title, 110), fontsize=9, loc="left")
+
+
+def _edge_lines(axes, grid, rise) -> None:
+    """Each channel's rise, linear, of its own full light; told apart by dashes and widths as well as by colour.
+
+    Below 0 and above 1 lie colours that the screen cannot show.
+    """
+    lowest, highest = -0.08, 1.12
+    for channel, (name, colour, style, width) in enumerate((("red", "#c0392b", "-", 2.4), ("green", "#2e8b57", "--", 1.8), ("blue", "#2a5ea8", (0, (1, 1.2)), 2.0))):
+        full = rise[[0, -1], channel].max()
+        values = rise[:, channel] / (full if full > 0.0 else 1.0)
+        lowest, highest = min(lowest, 1.1 * values.min()), max(highest, 1.05 * values.max())
+        axes.plot(grid, values, color=colour, linestyle=style, linewidth=width, label=name)
+    axes.set_ylim(lowest, highest)
+    axes.set_yticks([0.0, 0.5, 1.0], ["0", "½", "1"], fontsize=8)
+    axes.set_ylabel("of full light", fontsize=8)
+    axes.grid(alpha=0.3)

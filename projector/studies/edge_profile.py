@@ -170,10 +170,11 @@ def patch_diameters(light: Light, place: Place) -> np.ndarray:
     return np.array([2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp])
 
 
-def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001) -> EdgeOfLight:
+def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, least_span: float = 0.0) -> EdgeOfLight:
     """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each wavelength.
 
-    The spherical term widens each patch to its outermost ray, a bound rather than a shape.
+    It is told as far as it reaches, and at least to ± least_span (m on the surface). The spherical term widens each patch
+    to its outermost ray, a bound rather than a shape.
     """
     movement = place.per_metre(direction)
     per_metre = float(np.linalg.norm(movement))
@@ -183,7 +184,7 @@ def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001) -
     halves = np.maximum(np.abs(0.5 * diameters + bend), 1e-9) * np.where(diameters < 0.0, -1.0, 1.0)
     shifts = (light.lateral - 1.0) * float(unit @ place.gate)
     reach = light.pupil.reach
-    limit = 1.2 * (np.abs(halves).max() * reach + np.abs(shifts).max())
+    limit = max(1.2 * (np.abs(halves).max() * reach + np.abs(shifts).max()), least_span * per_metre)
     offsets = np.linspace(-limit, limit, n)
     steps = np.linspace(-reach, reach, N_PROJECTION_STEPS + 1)
     table = projection_table(light.pupil, float(unit[0]), float(unit[1]))

@@ -4,36 +4,42 @@ from __future__ import annotations
 
 import colorsys
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from projector.optics.dispersion import LINE_C_NM, LINE_F_NM
-from projector.photometry.colour import delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
-from projector.photometry.spectra import WAVELENGTHS_NM
+from projector.photometry.colour import SRGB_LUMINANCE, delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
 from projector.scene.faults import Fault, SceneError
-from projector.studies.edge_profile import arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.edge_profile import EdgeOfLight, arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.light_at import LightAt, light_at, require_edges
-from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
+from projector.studies.widest_fringe import WidestFringe, turned_to, widest_fringe
+from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, power_of, pupil_of, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
-# The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for.
-BLUE_NM, RED_NM = 450.0, 650.0
 DEFAULT_ARC_MINUTES, DEFAULT_PIXELS = 1.0, 1.0
 # What does not pass and leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to work with.
 LEAST_CURE, SMALLEST_STOP = 0.9, 32.0
+# A cure that takes more light than this is none: ISO 1600 instead of 100 (common practice, no source).
+DEAREST_CURE_STOPS = 4.0
+# Widths are right to a per cent (the promise of the look-ups behind a picture): what is nearer to the limit passes.
+PASSING_ROOM = 1.01
+# An edge is shown over at least so many camera pixels to either side, so that a sharp one goes from dark to bright as well.
+SHOWN_PIXELS = 6.0
 
 
 @dataclass(frozen=True)
 class Fringe:
-    """The rim of an edge at one point; lengths in mm on the surface, across the tilt.
+    """The rim of the edge that shows most at one point; lengths in mm on the surface, square to the edge as it lands.
 
     axial_mm: how much farther the widest of 450–650 nm reaches than the narrowest; lateral_mm: shift between 450 and
-    650 nm at an edge square to the radius; blue_disc_mm, red_disc_mm: blur discs of the lines at 486.1 and 656.3 nm, as the
+    650 nm, both as far as the filters pass these wavelengths; edge_deg: how the edge with the widest fringe lies as the projector sees it, 0 upright, 90 level, positive
+    leaning clockwise, None where edges of all directions show the same; bright_outwards: whether the worse colours are on
+    an edge whose bright side lies away from the beam's middle, None where it makes no difference; blue_disc_mm, red_disc_mm: blur discs of the lines at 486.1 and 656.3 nm, as the
     glass alone and the focus leave them; width_mm: axial and lateral together; the same in arc-minutes and camera pixels.
     dark_side, bright_side: the strongest colour on either side (sRGB "#rrggbb" and a word); largest_delta_e: ΔE*ab (CIE
-    1976) between the edge and its own grey, each seen through one camera pixel. passes: width within the tolerance.
-    edge_mm: 10–90 % of the luminance.
+    1976) between the edge and its own grey, each seen through one camera pixel. passes: width within the tolerance,
+    and a per cent beyond it. edge_mm: 10–90 % of the luminance.
     """
 
     projector: str
@@ -42,6 +48,8 @@ class Fringe:
     distance_m: float
     axial_mm: float
     lateral_mm: float
+    edge_deg: float | None
+    bright_outwards: bool | None
     blue_disc_mm: float
     red_disc_mm: float
     width_mm: float
@@ -95,24 +103,56 @@ def fringe(
     arrays = arrays or scene_arrays(scene)
     place = require_edges(arrives or light_at(scene, spec, reference, arrays))
     light, weights = full_spectrum(scene, spec)
-    axial, lateral = fringe_widths(light, place)
-    blue, red = _line_discs(scene, spec, place)
+    widest = widest_fringe(light, place, spec)
+    blue, red = _line_discs(scene, spec, turned_to(place, widest.normal))
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     minute = 1.0 / arc_minutes(scene, place.point, 1e-3)
     tolerance = max(tolerance_arcmin * minute, tolerance_pixels * pixel)
-    edge = edge_by_formula(light, place, "across")
-    dark, bright, largest = _rim(scene, edge, weights, pixel)
-    width = axial + lateral
-    return Fringe(spec.name, place.name, lens_name, place.distance, axial, lateral, blue, red, width, width / minute, width / pixel, dark, bright, largest, tolerance, width <= tolerance, 1e3 * edge.width(weights[:, 1]))
+    worst = _worst_edge(scene, light, weights, place, widest, pixel)
+    width = widest.width_mm
+    return Fringe(
+        projector=spec.name, at=place.name, lens=lens_name, distance_m=place.distance, axial_mm=widest.axial_mm, lateral_mm=widest.lateral_mm,
+        edge_deg=None if widest.is_alike else widest.edge_deg, bright_outwards=worst.bright_outwards, blue_disc_mm=blue, red_disc_mm=red,
+        width_mm=width, arc_minutes=width / minute, camera_pixels=width / pixel, dark_side=worst.dark_side, bright_side=worst.bright_side,
+        largest_delta_e=worst.delta_e, tolerance_mm=tolerance, passes=_passes(width, tolerance), edge_mm=1e3 * worst.edge.width(weights[:, 1]),
+    )  # fmt: skip
 
 
-def fringe_widths(light, place) -> tuple[float, float]:
-    """Axial and lateral fringe, mm on the surface across the tilt."""
-    on_surface = 1e3 / float(np.linalg.norm(place.per_metre_across))
-    band = (WAVELENGTHS_NM >= BLUE_NM) & (WAVELENGTHS_NM <= RED_NM)
-    reaches = 0.5 * np.abs(patch_diameters(light, place)[band]) * light.pupil.reach
-    lateral = np.ptp(light.lateral[band]) * float(np.linalg.norm(place.gate))
-    return float(np.ptp(reaches)) * on_surface, float(lateral) * on_surface
+def _passes(width_mm: float, tolerance_mm: float) -> bool:
+    return width_mm <= PASSING_ROOM * tolerance_mm
+
+
+@dataclass(frozen=True)
+class _WorstEdge:
+    """The edge with the widest fringe, bright on the side that shows more colour: its light, and the rim as in Fringe."""
+
+    edge: EdgeOfLight
+    dark_side: tuple[str, str]
+    bright_side: tuple[str, str]
+    delta_e: float
+    bright_outwards: bool | None
+
+
+def _worst_edge(scene, light, weights, place, widest: WidestFringe, pixel_mm: float) -> _WorstEdge:
+    """Both ways round: colours that are shifted outwards meet a dark side and a bright one differently."""
+    span = 1e-3 * SHOWN_PIXELS * pixel_mm
+    found = []
+    for outwards in (False, True):
+        edge = edge_by_formula(light, turned_to(place, widest.normal if outwards else -widest.normal), "across", least_span=span)
+        found.append(_WorstEdge(edge, *_rim(scene, edge, weights, pixel_mm), outwards))
+    inwards, outwards = found
+    if abs(inwards.delta_e - outwards.delta_e) < 1.0:
+        return replace(inwards, bright_outwards=None)
+    return max(found, key=lambda item: item.delta_e)
+
+
+def shown_edge(scene, spec, reference, arrays: SceneArrays | None = None) -> EdgeColours:
+    """The edge with the widest fringe at a landmark or point as the camera sees it, dark to bright, for a figure."""
+    arrays = arrays or scene_arrays(scene)
+    light, weights = full_spectrum(scene, spec)
+    place = place_on_surface(scene, light, arrays, reference)
+    pixel = 1e3 * camera_pixel_at(scene, place.point)
+    return edge_colours(scene, _worst_edge(scene, light, weights, place, widest_fringe(light, place, spec), pixel).edge, weights, pixel)
 
 
 def _line_discs(scene, spec, place) -> tuple[float, float]:
@@ -133,7 +173,7 @@ def _rim(scene, edge, weights, pixel_mm: float):
     found = edge_colours(scene, edge, weights, pixel_mm)
     full = weights.sum(axis=0)
     rgb = found.linear_rgb
-    luminance = rgb @ np.array([0.2126, 0.7152, 0.0722])
+    luminance = rgb @ SRGB_LUMINANCE
     full_rgb = rgb[-1] if luminance[-1] > luminance[0] else rgb[0]
     xyz = edge_xyz(edge, weights, pixel_mm)
     grey = xyz[:, 1:2] / full[1] * full
@@ -147,21 +187,25 @@ def _rim(scene, edge, weights, pixel_mm: float):
 
 def edge_xyz(edge, weights, pixel_mm: float) -> np.ndarray:
     """XYZ (n, 3) across the edge, averaged over one camera pixel."""
-    xyz = edge.shares @ weights
-    half = max(int(round(0.5e-3 * pixel_mm / float(edge.positions[1] - edge.positions[0]))), 0)
-    if half:
-        padded = np.pad(xyz, ((half, half), (0, 0)), mode="edge")
-        sums = np.cumsum(np.pad(padded, ((1, 0), (0, 0))), axis=0)
-        xyz = (sums[2 * half + 1 :] - sums[: -2 * half - 1]) / (2 * half + 1)
-    return xyz
+    xyz, half = edge.shares @ weights, 0.5e-3 * pixel_mm
+    # The integral up to every position, level on either side as far as a pixel reaches.
+    places = np.concatenate([[edge.positions[0] - half], edge.positions, [edge.positions[-1] + half]])
+    levels = np.concatenate([xyz[:1], xyz, xyz[-1:]])
+    sums = np.concatenate([np.zeros((1, 3)), np.cumsum(0.5 * (levels[1:] + levels[:-1]) * np.diff(places)[:, None], axis=0)])
+    ends = [[np.interp(edge.positions + side, places, sums[:, channel]) for channel in range(3)] for side in (-half, half)]
+    return (np.array(ends[1]) - np.array(ends[0])).T / (2.0 * half)
 
 
 def _strongest(rgb, full_rgb, differences, where) -> tuple[str, str]:
-    """The colour of the largest difference among the given places, as hexadecimal sRGB and a word; shown against neutral full light."""
+    """The colour of the largest difference among the given places, as hexadecimal sRGB and a word.
+
+    Shown as if full light were white, unless that is a colour of its own, beyond or nearly beyond what a screen can show.
+    """
     if not where.any() or differences[where].max() < 1.0:
         return "#808080", "grey"
     index = int(np.argmax(np.where(where, differences, -1.0)))
-    neutral = np.clip(rgb[index] / full_rgb, 0.0, None)
+    is_whitish = full_rgb.min() > 0.05 * full_rgb.max()
+    neutral = np.clip(rgb[index] / (full_rgb if is_whitish else full_rgb.max()), 0.0, None)
     shown = np.clip(encode_srgb(neutral / max(neutral.max(), 1e-9)), 0.0, 1.0)
     return "#" + "".join(f"{round(255 * value):02x}" for value in shown), _word(shown)
 
@@ -179,24 +223,36 @@ def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = No
     """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a focus offset, a narrow band, another lens."""
     arrays = arrays or scene_arrays(scene)
     answers = []
-    lens = spec.lens
 
     def with_change(what: str, value: str, cost_stops: float = 0.0, **changes) -> Cure:
-        light, weights = full_spectrum(scene, spec.model_copy(update=changes))
+        changed = spec.model_copy(update=changes)
+        light, weights = full_spectrum(scene, changed)
         place = place_on_surface(scene, light, arrays, reference)
-        width = sum(fringe_widths(light, place))
-        return Cure(what, value, width, cost_stops, 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]), width <= found.tolerance_mm)
+        widest = widest_fringe(light, place, changed)
+        edge = edge_by_formula(light, turned_to(place, widest.normal), "across", 801)
+        return Cure(what, value, widest.width_mm, cost_stops, 1e3 * edge.width(weights[:, 1]), _passes(widest.width_mm, found.tolerance_mm))
 
-    room = found.tolerance_mm - found.lateral_mm
-    if found.axial_mm > 0.0 and room > 0.0:
-        # Axial colour goes with the pupil's diameter. To the next tenth, as it will be said.
-        number = math.ceil(10.0 * max(lens.f_number * found.axial_mm / room, lens.f_number)) / 10.0
-        if number <= SMALLEST_STOP:
-            answers.append(with_change("a smaller stop", f"f/{number:.1f}", 2.0 * math.log2(number / lens.f_number), lens=lens.model_copy(update={"f_number": number})))
+    answers += _smaller_stop(scene, spec, found, with_change)
     answers.append(_best_offset(spec, with_change))
-    answers.append(_narrow_band(scene, spec, found, reference, arrays))
+    answers.append(_narrow_band(scene, spec, with_change))
     answers += _other_lenses(spec, with_change)
-    return [cure for cure in answers if cure.passes or cure.width_mm < LEAST_CURE * found.width_mm]
+    return [cure for cure in answers if cure.cost_stops <= DEAREST_CURE_STOPS + 1e-6 and (cure.passes or cure.width_mm < LEAST_CURE * found.width_mm)]
+
+
+def _smaller_stop(scene, spec, found: Fringe, with_change) -> list[Cure]:
+    """The stop that brings the fringe under its tolerance, or, if that takes too much light, the smallest that does not."""
+    room = found.tolerance_mm - found.lateral_mm
+    if not (found.axial_mm > 0.0 and room > 0.0):
+        return []
+    # Axial colour goes with the pupil's diameter, which the source may not fill. To the next tenth, as it will be said.
+    open_mm = 2e3 * pupil_of(scene, spec.lens)[1]
+    wanted = max(spec.lens.focal_length_mm / open_mm * found.axial_mm / room, spec.lens.f_number)
+    dearest = spec.lens.focal_length_mm / open_mm * 2.0 ** (0.5 * DEAREST_CURE_STOPS)
+    number = min(math.ceil(10.0 * wanted) / 10.0, math.floor(10.0 * dearest + 1e-6) / 10.0)
+    if number > SMALLEST_STOP or number <= spec.lens.f_number:
+        return []
+    cost = max(2.0 * math.log2(number * open_mm / spec.lens.focal_length_mm), 0.0)
+    return [with_change("a smaller stop", f"f/{number:.1f}", cost, lens=spec.lens.model_copy(update={"f_number": number}))]
 
 
 def _best_offset(spec, with_change) -> Cure:
@@ -212,22 +268,14 @@ def _best_offset(spec, with_change) -> Cure:
     return at(best.x)
 
 
-def _narrow_band(scene, spec, found: Fringe, reference, arrays) -> Cure:
-    """A band filter 20 nm wide at 550 nm: what is left of the fringe between its half-height wavelengths, and its price in light."""
+def _narrow_band(scene, spec, with_change) -> Cure:
+    """A band filter 20 nm wide at 550 nm before the lens, and its price in light."""
     from projector.photometry.filters import band, stops_lost
+    from projector.scene.model import Filter
 
-    light, weights = full_spectrum(scene, spec)
-    place = place_on_surface(scene, light, arrays, reference)
-    inside = (WAVELENGTHS_NM >= 540.0) & (WAVELENGTHS_NM <= 560.0)
-    on_surface = 1e3 / float(np.linalg.norm(place.per_metre_across))
-    axial = np.ptp(0.5 * np.abs(patch_diameters(light, place)[inside])) * light.pupil.reach
-    lateral = np.ptp(light.lateral[inside]) * np.linalg.norm(place.gate)
-    from projector.tracing.arrays import power_of
-
-    chosen = np.where(inside, weights[:, 1], 0.0)
-    edge = 1e3 * edge_by_formula(light, place, "across", 801).width(chosen)
-    width = float(axial + lateral) * on_surface
-    return Cure("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", width, stops_lost(power_of(scene, spec).spectrum, band(550.0, 20.0)), edge, width <= found.tolerance_mm)
+    narrow = Filter(kind="band", centre_nm=550.0, width_nm=20.0)
+    cost = stops_lost(power_of(scene, spec).spectrum, band(narrow.centre_nm, narrow.width_nm))
+    return with_change("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", cost, filter=(*spec.filter, narrow))
 
 
 def _other_lenses(spec, with_change) -> list[Cure]:

@@ -20,7 +20,8 @@ from projector.scene.faults import Fault, SceneError
 from projector.scene.model import Focus, Gate, Surface
 from projector.scene.placement import placed_objects, point_of
 from projector.studies.edge_profile import edge_by_formula, edge_measured, full_spectrum, place_on_axis
-from projector.studies.fringe import fringe_widths, with_lens
+from projector.studies.fringe import with_lens
+from projector.studies.widest_fringe import widest_fringe
 from projector.tracing.arrays import open_gate_on_axis, power_of, scene_arrays
 from projector.tracing.bvh import any_hits
 
@@ -149,8 +150,9 @@ def _with_one_lens(scene, spec, wide, name: str, wishes: Wishes, target, width_m
     f_number, offset, edge = found
     meter = float(_meter(scene, spec, wide, position, goal, throw, f_number, wishes))
     spare = 2.0 * math.log2(meter / wishes.f_number)
-    light, _ = full_spectrum(scene, _set_up(wide, position, goal, f_number, offset))
-    fringe = sum(fringe_widths(light, place_on_axis(light, throw)))
+    stopped = _set_up(wide, position, goal, f_number, offset)
+    light, _ = full_spectrum(scene, stopped)
+    fringe = widest_fringe(light, place_on_axis(light, throw), stopped).width_mm
     answer = Answer(name, wide.lens.focal_length_mm, f_number, throw, offset, tuple(map(float, position)), tuple(map(float, goal)), angle, edge, meter, spare, fringe)
     if spare < -1e-6:
         return answer, [Relaxation(name, "light", wishes.f_number, meter, f"{name}: {-spare:.1f} stops short; a meter would read f/{meter:.1f} there at ISO {wishes.iso:g}, and f/{wishes.f_number:g} at ISO {wishes.iso * 2 ** -spare:.0f}")]

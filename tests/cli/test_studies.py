@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -56,6 +57,20 @@ def test_sharpness_and_fringe_answer_with_units(tmp_path):
     rows = result(projector("fringe", "03-cabin-window", "--at", "pilot.left_eye", "--lens", "achromat", "--json", "-o", "edges", folder=tmp_path))["points"]
     assert rows[0]["width_mm"] > 5.0 * rows[1]["width_mm"] and rows[0]["cures"]
     assert (tmp_path / "edges.png").is_file()
+
+
+def test_fringe_says_which_edges_show_it_and_draws_a_lens_without_one(tmp_path):
+    lateral = ["fringe", "01-square-wall", "-w", "projector.window.lens.lateral_colour_mm=0.2", "--at", "0.3,1.5,0", "--at", "0,1.8,0"]
+    words = projector(*lateral, folder=tmp_path).stdout
+    assert "shows most on upright edges, bright side" in words and "shows most on level edges, bright side" in words
+    right, above = result(projector(*lateral, "--json", folder=tmp_path))["points"]
+    assert (right["edge_deg"], above["edge_deg"]) == pytest.approx((0.0, 90.0), abs=0.05)
+    assert right["largest_delta_e"] == pytest.approx(above["largest_delta_e"], rel=0.01) and right["largest_delta_e"] > 20.0
+    without = projector("fringe", "01-square-wall", "-o", "none", folder=tmp_path)
+    assert "edges of all directions alike" in without.stdout
+    shown = np.asarray(Image.open(tmp_path / "none.png").convert("L")).astype(int)
+    # Half of the band is black, half is white: not one white box.
+    assert (shown < 8).mean() > 0.1 and (shown > 247).mean() > 0.3
 
 
 def test_a_sheet_has_its_pictures_and_numbers_and_is_replaced_by_itself(tmp_path):

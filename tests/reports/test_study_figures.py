@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from projector.reports.study_figures import focus_figure, throw_figure
+from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
 from projector.scene.reader import load, shipped_folder
 from projector.studies import sharpness, throw
 from projector.studies.sharpness import FocusCurve
@@ -94,3 +94,21 @@ def test_the_stops_of_a_throw_are_round(focal_length_mm, throw_m, expected):
         stops = throw.stops_for_distance(throw_m, throw.place_for(place, 36.0, focal_length_mm).throw_m)
         assert stops == pytest.approx(float(text.replace("−", "-").replace("½", ".5")), abs=1e-9)
         assert math.isfinite(place)
+
+
+def test_edges_of_lenses_run_from_dark_to_bright_and_channels_differ_by_more_than_colour():
+    """A lens without fringe beside one with: one scale for both, a picture that is not one shade, lines of three kinds."""
+    positions = np.linspace(-2.0, 2.0, 401)
+    sharp = np.repeat((positions > 0.0)[:, None].astype(float), 3, axis=1)
+    fringed = np.stack([np.clip(0.5 + positions / reach, -0.2, 1.0) for reach in (0.5, 1.0, 2.0)], axis=1)
+    figure = lens_strip_figure([("one", positions, sharp, "no fringe"), ("two", 2.0 * positions, fringed, "fringe 4 mm " + 20 * "and on ")], "edges")
+    for band, lines in zip(figure.axes[::2], figure.axes[1::2], strict=True):
+        (image,) = band.images
+        luminance = np.asarray(image.get_array()).mean(axis=(0, 2))
+        assert luminance[0] == 0.0 and luminance[-1] == pytest.approx(1.0)
+        assert band.get_xlim() == lines.get_xlim() == (-4.0, 4.0)
+        assert len({(line.get_linestyle(), line.get_linewidth()) for line in lines.lines}) == 3
+        low, high = lines.get_ylim()
+        assert all(low <= value <= high for line in lines.lines for value in line.get_ydata())
+    # A long caption breaks its line instead of leaving the figure.
+    assert "\n" in figure.axes[2].get_title(loc="left")
