@@ -40,7 +40,7 @@ def sheet(
     width, height = parsed_size(size)
     checked_quality(quality)
     from projector.rendering.files import check_writable, default_name, named_files, record
-    from projector.reports.contact_sheet import contact_sheet, save_sheet
+    from projector.reports.contact_sheet import layout, save_sheet
     from projector.studies import comparison as study
 
     loaded, warnings = loaded_scene(scene, with_)
@@ -50,7 +50,7 @@ def sheet(
     check_writable(paths, loaded.name, overwrite)
     cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)
     about = record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality)
-    save_sheet(contact_sheet(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
+    save_sheet(cells, layout(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
     return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, warnings)

@@ -97,7 +97,7 @@ def preview(
     picture.save(path, overwrite)
     landings = [landing(loaded, spec) for spec in loaded.projector]
     blurs = camera_blur(loaded)
-    words = [line for item in landings for line in _landing_words(item)]
+    words = [line for item in landings for line in _landing_words(item, loaded.camera.f_number)]
     words += [
         f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would be {item.blur_mm:.1f} mm; not in the picture"
         for item in blurs
@@ -115,7 +115,9 @@ def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: 
     return save_variant(scene, changes or (), path, overwrite)
 
 
-def _landing_words(item) -> list[str]:
+def _landing_words(item, f_number: float) -> list[str]:
+    from projector.studies.landing import over_or_under
+
     where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
     place = f"{item.lands_on}, {item.throw_m:.3f} m" if item.lands_on else f"{item.throw_m:.3f} m"
     blur = f"blur at {place}: {item.blur_mm:.2f} mm"
@@ -127,7 +129,8 @@ def _landing_words(item) -> list[str]:
         else f"{item.projector}: sharp nowhere in front of it; {blur}",
     ]
     if item.open_gate_f_number is not None:
-        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter")
+        light = over_or_under(item.open_gate_stops_over, "right for")
+        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter: {light} its f/{f_number:g}")
     return words
 
 

@@ -95,7 +95,7 @@ def read_record(path: Path) -> dict | None:
             with path.open(encoding="utf-8") as file:
                 first = file.readline()
             text = first[1:] if first.startswith("#") else None
-        elif path.suffix == ".pdf":
+        elif path.suffix.lower() == ".pdf":
             text = _pdf_record(path)
         elif path.suffix == ".toml":
             text = next((line.removeprefix(TOML_MARK) for line in path.read_text(encoding="utf-8").splitlines() if line.startswith(TOML_MARK)), None)

@@ -24,8 +24,12 @@ def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:
     """Write a figure as PNG or PDF by its ending; SceneError before anything that was not made from the same scene is lost."""
     path = Path(path)
     check_writable([path], about["scene"], overwrite)
-    with written_whole(path) as temporary:
-        figure.savefig(temporary, metadata={RECORD_KEY: json.dumps(about)} if path.suffix == ".png" else None)
-        if path.suffix == ".pdf":
+    from matplotlib import rc_context
+
+    is_pdf = path.suffix.lower() == ".pdf"
+    # Type 42 keeps the letters of a PDF as letters: they can be searched and copied.
+    with written_whole(path) as temporary, rc_context({"pdf.fonttype": 42}):
+        figure.savefig(temporary, format="pdf" if is_pdf else "png", metadata=None if is_pdf else {RECORD_KEY: json.dumps(about)})
+        if is_pdf:
             mark_pdf(temporary, about)
     return path

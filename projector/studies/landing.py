@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics import thin_lens
+from projector.photometry.exposure import stops_between_f_numbers
 from projector.scene.placement import placed_surface, point_of
 from projector.studies.edge_profile import axial_edge_width, full_spectrum
 from projector.tracing.arrays import SceneArrays, focus_of, light_arrays, power_of, scene_arrays
@@ -25,6 +26,8 @@ class Landing:
     throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to middle of
     opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification is that on the axis.
     edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
+    open_gate_f_number is what a flat meter there shows at the camera's ISO and shutter, open_gate_stops_over how far that is
+    over the camera's own f-number (under it: below 0).
     """
 
     projector: str
@@ -39,6 +42,12 @@ class Landing:
     blur_mm: float
     edge_width_mm: float
     open_gate_f_number: float | None
+    open_gate_stops_over: float | None
+
+
+def over_or_under(stops: float, even: str) -> str:
+    """How far light lies over or under what a camera is set to, in words; `even` where neither."""
+    return f"{abs(stops):.1f} stops {'over' if stops > 0.0 else 'under'}" if abs(stops) >= 0.05 else even
 
 
 def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
@@ -68,6 +77,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
     spectral, weights = full_spectrum(scene, spec)
+    metered = _meter_at(scene, spec, light, throw)
     return Landing(
         spec.name,
         name,
@@ -80,7 +90,8 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
         1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
         1e3 * blur,
         1e3 * axial_edge_width(spectral, weights[:, 1], throw),
-        _meter_at(scene, spec, light, throw),
+        metered,
+        None if metered is None else float(stops_between_f_numbers(metered, scene.camera.f_number)),
     )
 
 
