@@ -18,7 +18,7 @@ from projector.scene.reader import load_text
 from projector.studies import throw as throw_study
 from projector.tracing.arrays import light_arrays, open_gate_flux
 from projector.tracing.light_path import mean_pupil_geometry
-from projector.verification import lights
+from projector.verification import colours, lights
 from projector.verification.published import VALUES, Published
 
 
@@ -220,6 +220,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "face height": lambda: _figure_measure("face height"),
     "head breadth": lambda: _figure_measure("head breadth"),
     **lights.COMPUTE,
+    **colours.COMPUTE,
 }
 
 

@@ -15,6 +15,7 @@ CLAFF = "B. Claff, Angle of View Values for Common Focal Lengths (2006)"
 LAMBERT = "Lambert's polygon formula (Siegel & Howell)"
 HOWELL = "Howell, A Catalog of Radiation Heat Transfer Configuration Factors, section B"
 HENYEY = "Henyey & Greenstein, ApJ 93, 70 (1941)"
+METER_MANUAL = "exposure increments of colour conversion filters, appendix of a colour meter's manual"
 TRADE = "common practice, no source"
 COMPUTED = "closed form, recomputed independently"
 
@@ -103,4 +104,20 @@ VALUES = (
     _row("haze back", "scattering of asymmetry 0.5, straight back", 0.017684, "1/sr", 1e-6, _PRINTED, HENYEY),
     _row("air light", "100 cd at 4 m, 30° off the view, through 6 m of haze of 0.05 /m", 0.29269147, "cd/m²", 1e-7, _PRINTED, "Sun et al., SIGGRAPH 2005 (closed form)"),
     _row("fresnel", "glass of index 1.5, square on: share reflected", 0.04, "", 1e-9, _PRINTED, "Fresnel's equations"),
+    _row("observer sum", "V(λ) summed over the wavelengths", 106.8569, "nm", 0.01, "what lies beyond 380 to 730 nm", "CIE 018:2019, at 1 nm from 360 to 830"),
+    _row("lumens per watt", "white of equal energy over 380 to 730 nm, lx over W/m² of a rendered map", 208.523, "lm/W", 0.03, "what V has beyond the band", "683 lm/W · 106.8569 nm / 350 nm (SI Brochure, CIE 018:2019)"),
+    _row("white mixed", "white of 4500 K: x", 0.36143, "", 1.5e-4, "a grid of 5 nm from 380 to 730", "CIE 224:2017 by colour-science 0.4.7"),
+    _row("white d50", "white of 5003 K: x", 0.34567, "", 1.5e-4, "a grid of 5 nm from 380 to 730", CIE),
+    _row("led neutral", "LED of 4000 K under a white balance of 4000 K: ΔE*ab from neutral", 0.0, "", 0.5, "a quarter of what is just seen", "ISO/CIE 11664-4; definition of white balance"),
+    _row("adaptation", "D65 to D50: first element of the matrix", 1.0478112, "", 1e-6, _PRINTED, "B. Lindbloom, Chromatic Adaptation (Bradford; from memory)"),
+    _row("lab grey", "L* of a reflectance of 0.18", 49.496, "", 1e-3, _PRINTED, "ISO/CIE 11664-4: 116·0.18^(1/3) − 16"),
+    _row("bluing filter", "3200 K behind −130.8 mired, D55's temperature: y", 0.34743, "", 1.5e-4, "a grid of 5 nm from 380 to 730", CIE),
+    _row("warming filter", "a flash of 5600 K behind +133.9 mired: x of 3200 K", 0.42336, "", 3e-4, "a grid of 5 nm from 380 to 730", "colour-science 0.4.7 and luxpy 1.12.5 agree"),
+    _row("bluing cost", "what −131 mired cost tungsten", 2.0, "stops", 0.37, "printed in thirds; dyes differ", METER_MANUAL),
+    _row("warming cost", "what +131 mired cost a flash", 2.0 / 3.0, "stops", 0.37, "printed in thirds; dyes differ", METER_MANUAL),
+    _row("half filter", "half of 3200 → 5600 K", 4073.0, "K", 0.5, _PRINTED, "definition of the mired"),
+    _row("fringe axial", "singlet of N-BK7, 100 mm f/4, wall at 3433.333 mm: reach of 450 nm past yellow", 7.07483, "mm", 1e-4, _PRINTED, "closed form; indices by refractiveindex 1.3.1"),
+    _row("fringe aside", "lateral colour 0.1 mm in a gate of 60 mm, on the wall 0.5 m to the right", 1.6667, "mm", 1e-4, _PRINTED, "W. J. Smith, Modern Optical Engineering, ch. 5"),
+    _row("fringe above", "the same 0.5 m above", 1.6667, "mm", 1e-4, _PRINTED, "W. J. Smith, Modern Optical Engineering, ch. 5"),
+    _row("flash strip", "flash at 1/400 s where blinds cross in 1/200 s: share of the frame", 0.5, "", 1e-12, _PRINTED, "geometry of a shutter with two blinds"),
 )
