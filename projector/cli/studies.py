@@ -132,6 +132,11 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
     ]
     if found.blue_disc_mm is not None:
         words.append(f"of {numbers['glass']}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm) {found.red_disc_mm:.1f} mm")
+    if within_mm is not None:
+        metres = [f"{value:.2f}" for value in found.focuses_m if math.isfinite(value)]
+        past = " or past infinity" if len(metres) < len(found.focuses_m) else ""
+        offsets = " or ".join(f"{value:+.2f}" for value in found.offsets_mm)
+        words.insert(0, f"{within_mm:g} mm at {found.wall_m:g} m: " + (f"focus at {' or '.join(metres)} m{past} (stencil {offsets} mm from its place for a sharp wall)" if metres else "no focus is so soft"))
     if found.f_number_wanted is not None:
         words.append(f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if the pupil is filled")
     return Answer(asdict(found), words)
@@ -147,7 +152,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     path = checked_figure_path(out, loaded.name, overwrite)
     progress_shown()
     arrays = scene_arrays(loaded)
-    rows, words, asked, compromises = [], [], [], []
+    rows, words, asked, compromises, wanted = [], [], [], [], []
     for spec in chosen_projectors(loaded, projector):
         reached = []
         for reference in points_for(spec, at):
@@ -159,7 +164,8 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
                 continue
             found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
             rows.append({**asdict(found), "light": arrives.as_dict()})
-            words += _sharpness_words(found, arrives)
+            words += [_wanted_words(found, item) for item in found.wanted_focuses] + _sharpness_words(found, arrives)
+            wanted += [(focused.offset_mm, item.least_offset_mm, f"{focused.focus_m:.2f} m" if focused.focus_m is not None else "") for item in found.wanted_focuses for focused in item.focuses]
             reached.append(reference)
         asked += [(spec, reference) for reference in reached]
         if len(reached) > 1:
@@ -170,7 +176,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     if path is not None and not asked:
         path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
-        _draw_focus(loaded, asked, within_mm, arrays, path, overwrite)
+        _draw_focus(loaded, asked, within_mm, wanted, arrays, path, overwrite)
     words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
     return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
 
@@ -192,21 +198,47 @@ def _row_without_numbers(kind, arrives) -> dict:
     return {**{field.name: None for field in fields(kind)}, "projector": arrives.projector, "at": arrives.at, "light": arrives.as_dict()}
 
 
-def _draw_focus(scene, asked, within_mm, arrays, path: Path, overwrite: bool) -> None:
-    """Edge width over focus offset for pairs of projector and reference."""
+def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: bool) -> None:
+    """Edge width over focus offset for pairs of projector and reference, as far as the focuses that give the wanted width."""
     from projector.rendering.files import record
     from projector.reports.save import save_figure
     from projector.reports.study_figures import focus_figure
     from projector.studies import sharpness as study
 
-    offsets = study.offsets_to_show(scene, asked, arrays)
+    offsets = study.offsets_to_show(scene, asked, arrays, [offset for offset, *_ in wanted])
     curves = [study.focus_curve(scene, spec, reference, offsets, arrays) for spec, reference in asked]
-    save_figure(focus_figure(curves, within_mm), path, record(scene, "sharpness"), overwrite)
+    save_figure(focus_figure(curves, within_mm, wanted), path, record(scene, "sharpness"), overwrite)
 
 
 def _percent(share: float) -> str:
     """A share in percent, with two digits however small."""
     return f"{100.0 * share:.0f} %" if share > 0.1 else f"{100.0 * share:.2g} %"
+
+
+def _between(near: float, far: float) -> str:
+    """A stretch of distances (m) that may begin at the lens, or have no end."""
+    if math.isinf(near):
+        return "nowhere in front of the lens"
+    if math.isinf(far):
+        return f"from {near:.3f} m on" if near > 0.0 else "at every distance"
+    return f"from {near:.3f} to {far:.3f} m" if near > 0.0 else f"up to {far:.3f} m"
+
+
+def _wanted_words(found, wanted) -> str:
+    """The focus that gives the wanted width, first of all that is said."""
+    edge = f", {wanted.edge}" if len(found.wanted_focuses) > 1 else ""
+    start = f"{found.projector} at {found.at}{edge}: {found.wanted_mm:g} mm"
+    if not wanted.focuses:
+        least = f"its sharpest, at offset {wanted.least_offset_mm:+.2f} mm, is {wanted.least_mm:.2f} mm"
+        return f"{start}: no focus gives it; {least}" if wanted.least_mm > wanted.wanted_mm else f"{start}: no focus is so soft; {least}"
+    offsets = [f"{item.offset_mm:+.2f}" for item in wanted.focuses]
+    if len(offsets) == 2 and offsets[0][1:] == offsets[1][1:]:
+        offsets = [f"± {offsets[0][1:]}"]
+    metres = [f"{item.focus_m:.2f}" for item in wanted.focuses if item.focus_m is not None]
+    ways = ([f"focus at {' or '.join(metres)} m"] if metres else []) + (["past infinity"] if len(metres) < len(wanted.focuses) else [])
+    near = [f"{item.focus_m:.2f} m" for item in wanted.focuses if not item.within_reach]
+    reach = f"; {' and '.join(near)} is nearer than this lens focuses" if near else ""
+    return f"{start}: {' or '.join(ways) if metres else 'focus past infinity'} (offset {' or '.join(offsets)} mm){reach}"
 
 
 def _sharpness_words(found, arrives) -> list[str]:
@@ -235,7 +267,7 @@ def _sharpness_words(found, arrives) -> list[str]:
         if math.isnan(near):
             words.append(f"    on the axis edges are wider than {found.wanted_mm:g} mm at every distance: the lens's colours alone are")
         else:
-            words.append(f"    on the axis edges stay within {found.wanted_mm:g} mm from {near:.3f} to {far:.3f} m")
+            words.append(f"    on the axis edges stay within {found.wanted_mm:g} mm {_between(near, far)}")
     return words
 
 

@@ -56,9 +56,9 @@ _COLOURS = ("#1f3a5f", "#c8553d", "#3f8f6b", "#8d6a9f", "#c98a10", "#2a9dc4", "#
 _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 
-def focus_figure(curves, wanted_mm: float | None = None):
+def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
     """Edge width over the focus offset of one or several projectors at one or several points (studies.sharpness.FocusCurve):
-    the stencil's curve and the blades', the present offset, and the wanted width."""
+    the stencil's curve and the blades', the present offset, the wanted width, and the focuses that give it (offset mm, lowest point of their curve mm, words)."""
     figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
     for index, (label, offsets, widths) in enumerate(_named_edges(curves)):
@@ -68,7 +68,13 @@ def focus_figure(curves, wanted_mm: float | None = None):
     _mark_present(axes, curves)
     if wanted_mm is not None:
         axes.axhline(wanted_mm, color="#333333", linewidth=0.8)
+        axes.set_ylim(top=max(axes.get_ylim()[1], 1.15 * wanted_mm))
         _beside(axes, f"wanted {wanted_mm:g} mm", (0.99, wanted_mm), axes.get_yaxis_transform(), ha="right", va="bottom", xytext=(0, 2))
+        for offset, lowest, words in focuses:
+            axes.plot([offset], [wanted_mm], "o", color="#333333", markersize=5)
+            # Outside of the curve's valley, below the line.
+            outwards = 1 if offset >= lowest else -1
+            _beside(axes, words, (offset, wanted_mm), axes.transData, ha="left" if outwards > 0 else "right", va="top", xytext=(7 * outwards, -4))
     moved = "stencil" if any(curve.has_stencil for curve in curves) else "gate"
     axes.set_xlabel(f"focus offset, mm ({moved} moved away from the lens; sharp nearer)")
     axes.set_ylabel("edge width on the surface, 10–90 %, mm")

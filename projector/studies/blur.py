@@ -19,7 +19,9 @@ class Blur:
     tube_length_mm: stencil to lens as it stands; sharp_m: what is sharp so, None if nothing before the lens is;
     lens_deg: angle under which the wall sees the whole pupil, which is what shadows go by; blue_disc_mm, red_disc_mm: at
     486.1 and 656.3 nm, None without a glass; f_number_wanted, cost_stops: the stop that brings edges within the wanted
-    width and what it costs if the pupil is filled, None if none was wanted or it needs no smaller one.
+    width and what it costs if the pupil is filled, None if none was wanted or it needs no smaller one; focuses_m,
+    offsets_mm: the focuses that give just the wanted width on the wall, the nearer first (infinite past infinity), and how far
+    the stencil then stands from its place for a sharp wall (positive: towards the lamp); none if none was wanted.
     """
 
     focal_length_mm: float
@@ -36,6 +38,8 @@ class Blur:
     red_disc_mm: float | None
     f_number_wanted: float | None
     cost_stops: float | None
+    focuses_m: tuple[float, ...] = ()
+    offsets_mm: tuple[float, ...] = ()
 
 
 def blur(
@@ -84,7 +88,22 @@ def blur(
         red,
         wanted,
         None if wanted is None else 2.0 * math.log2(wanted / f_number),
+        *(() if within_mm is None else _focuses(focal_length, pupil, wall_m, 1e-3 * within_mm)),
     )
+
+
+def _focuses(focal_length: float, pupil: float, wall: float, width: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Where a lens has to be focused (m) for an edge so wide (m) on a wall, and the stencil's way (mm) from its place for a sharp wall.
+
+    0.687·D·|Z/z − 1| = w solved for 1/z = (1 ± w/(0.687·D))/Z; past infinity the stencil is nearer than the focal length.
+    """
+    share = width / (thin_lens.DISC_EDGE_10_90 * pupil)
+    sharp = thin_lens.conjugate_distance(focal_length, wall)
+    inverses = [(1.0 + sign * share) / wall for sign in (1.0, -1.0)]
+    # A focus at the lens's own focal length or nearer has no place for the stencil.
+    inverses = [inverse for inverse in inverses if inverse < 1.0 / focal_length]
+    focuses = tuple(1.0 / inverse if inverse > 0.0 else math.inf for inverse in inverses)
+    return focuses, tuple(1e3 * (1.0 / (1.0 / focal_length - inverse) - sharp) for inverse in inverses)
 
 
 def _check(focal_length_mm, f_number, throw_m, wall_m, stencil_off_mm, glass, within_mm) -> None:

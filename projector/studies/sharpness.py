@@ -7,15 +7,18 @@ grating through it is 2·J1(x)/x with x = π · blur / period (the disc's transf
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from projector.optics import thin_lens
 from projector.scene.faults import Fault, SceneError
-from projector.studies.edge_profile import YELLOW_NM, Place, axial_edge_width, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, patch_diameters, place_on_surface
+from projector.scene.placement import point_of
+from projector.studies.edge_profile import YELLOW_NM, Place, axial_edge_width, camera_pixel_at, edge_by_formula, edge_measured, full_spectrum, name_of, patch_diameters, place_on_surface
 from projector.studies.light_at import LightAt, light_at, require_edges
 from projector.studies.lit_pupil import LitPupil
+from projector.studies.refocus import WantedFocus, blade_edges, edge_refocused, refocused, sharpest_offset, wanted_focuses
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -52,9 +55,10 @@ class Sharpness:
     along: in the direction in which the surface runs away from the projector; across: at right angles to it.
     edges are luminance edges of all wavelengths together, by formula and measured in a render.
     detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
-    its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %.
+    its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %, or of the stencil's pixel.
     doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
     lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
+    wanted_focuses: what gives the wanted width, for each edge that it is asked of (none if none was wanted).
     stop: the smaller stop that brings edges within the wanted width (None if not wanted, or not needed).
     depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
     """
@@ -75,6 +79,7 @@ class Sharpness:
     lit_pupil: LitPupil
     blades_mm: dict[str, float]
     wanted_mm: float | None
+    wanted_focuses: tuple[WantedFocus, ...]
     stop: Stop | None
     depth_m: tuple[float, float] | None
     limits: tuple[Limit, ...]
@@ -145,11 +150,12 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         pixel,
         detail_mm,
         None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
-        0.5 * disc / _BLURS_PER_PERIOD,
+        max(0.5 * disc / _BLURS_PER_PERIOD, 1e3 * bitmap.pitch / per_metre if spec.stencil is not None else 0.0),
         doubling(edge_by_formula(yellow, place, "across")),
         arrives.lit_pupil,
         blade_edges(scene, spec, reference, arrays),
         within_mm,
+        () if within_mm is None else wanted_focuses(scene, spec, reference, within_mm, arrays),
         None if within_mm is None else stop_for(spec, yellow, widths["across"], within_mm),
         None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
         _limits(scene, spec, yellow, light, weights, place, bitmap, pixel),
@@ -253,44 +259,24 @@ class FocusCurve:
 def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
     """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs elsewhere."""
     arrays = arrays or scene_arrays(scene)
-    stencil, blades, place = [], {blade.side: [] for blade in spec.blade}, None
+    stencil, blades = [], {blade.side: [] for blade in spec.blade}
     for offset in np.asarray(offsets_mm, float):
-        moved = _refocused(spec, offset)
-        light, weights = full_spectrum(scene, moved)
-        place = place_on_surface(scene, light, arrays, reference)
-        stencil.append(1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1]))
-        for side, width in blade_edges(scene, moved, reference, arrays).items():
+        stencil.append(edge_refocused(scene, spec, reference, offset, arrays))
+        for side, width in blade_edges(scene, refocused(spec, offset), reference, arrays).items():
             blades[side].append(width)
-    name = place.name if place is not None else str(reference)
+    name = name_of(reference, point_of(scene, reference))
     widths = {side: np.array(values) for side, values in blades.items()}
     return FocusCurve(spec.name, name, spec.focus.offset_mm, spec.stencil is not None, np.asarray(offsets_mm, float), np.array(stencil), widths)
-
-
-def _refocused(spec, offset_mm: float):
-    """A projector with another focus offset."""
-    return spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset_mm)})})
-
-
-def sharpest_offset(scene, spec, reference, arrays: SceneArrays) -> float:
-    """The focus offset (mm) at which yellow light leaves the stencil's edges sharpest at a point: the patch's diameter is zero; NaN for none."""
-    from scipy.optimize import newton
-
-    def diameter(offset: float) -> float:
-        light = light_arrays(scene, _refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
-        return 1e3 * float(patch_diameters(light, place_on_surface(scene, light, arrays, reference))[0])
-
-    now = spec.focus.offset_mm
-    found, report = newton(diameter, now, x1=now + 0.1, tol=1e-6, full_output=True, disp=False)
-    return float(found) if report.converged else math.nan
 
 
 # A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone there.
 FAR_OFFSET = 0.25
 
 
-def offsets_to_show(scene, asked, arrays: SceneArrays) -> np.ndarray:
-    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones and each curve's lowest point, fine about those."""
-    lowest, present = [], []
+def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] = ()) -> np.ndarray:
+    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones, each curve's lowest point and those
+    that are marked (mm), fine about the lowest."""
+    lowest, present = [], list(marked)
     for spec, reference in asked:
         sharpest = sharpest_offset(scene, spec, reference, arrays)
         planes = [0.0, *(blade.offset_mm for blade in spec.blade)] if spec.stencil is not None or not spec.blade else [blade.offset_mm for blade in spec.blade]
@@ -305,19 +291,6 @@ def offsets_to_show(scene, asked, arrays: SceneArrays) -> np.ndarray:
     steps = 0.25 * (high - low) * np.linspace(-1.0, 1.0, 31) ** 3
     offsets = np.concatenate([np.linspace(low, high, 41), present, *(value + steps for value in lowest)])
     return np.unique(np.round(offsets[(offsets >= low) & (offsets <= high)], 6))
-
-
-def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:
-    """10–90 % widths (mm on the surface) of the blades' edges by side, as if each ran through the place."""
-    if not spec.blade:
-        return {}
-    light, weights = full_spectrum(scene, spec)
-    found = {}
-    for index, blade in enumerate(spec.blade):
-        as_stencil = light._replace(tube_length=float(light.blades.tube_lengths[index]), inverse_sharp=light.blades.inverse_sharp[index])
-        place = place_on_surface(scene, as_stencil, arrays, reference)
-        found[blade.side] = 1e3 * edge_by_formula(as_stencil, place, "across", 801).width(weights[:, 1])
-    return found
 
 
 @dataclass(frozen=True)
@@ -336,12 +309,12 @@ def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Co
     arrays = arrays or scene_arrays(scene)
 
     def worst(offset: float) -> float:
-        light = light_arrays(scene, _refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
+        light = light_arrays(scene, refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
         return max(abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across)) for place in places)
 
     def edges(offset: float) -> tuple[float, ...]:
-        light, weights = full_spectrum(scene, _refocused(spec, offset))
+        light, weights = full_spectrum(scene, refocused(spec, offset))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
         return tuple(1e3 * edge_by_formula(light, place, "across").width(weights[:, 1]) for place in places)
 

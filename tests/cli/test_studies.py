@@ -126,3 +126,13 @@ def test_bad_wishes_get_one_clear_line(tmp_path, arguments, words):
     run = projector(*arguments, folder=tmp_path)
     assert run.returncode == 1 and words in run.stderr and "Traceback" not in run.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_wanted_softness_leads_with_the_focus_that_gives_it(tmp_path):
+    """From numbers and in a scene; the first line, in metres and as an offset."""
+    run = projector("sharpness", "--focal-length-mm", 85, "--f-number", 2, "--throw-m", 2, "--within-mm", 8, folder=tmp_path)
+    assert run.stdout.startswith("8 mm at 2 m: focus at 1.57 or 2.75 m (stencil +1.09 or -1.07 mm")
+    run = projector("sharpness", "03-cabin-window", "--within-mm", 8, folder=tmp_path)
+    assert run.stdout.startswith("window at pilot.right_cheek: 8 mm: focus at 2.04 or 3.48 m (offset +0.54 or -1.04 mm)")
+    assert "focus past infinity (offset -6.82 or -9.15 mm)" in projector("sharpness", "08-framed-head", "--within-mm", 8, folder=tmp_path).stdout
+    assert "no focus gives it; its sharpest" in projector("sharpness", "03-cabin-window", "--within-mm", 1, folder=tmp_path).stdout

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from projector.scene.faults import SceneError
@@ -41,3 +43,14 @@ def test_every_wrong_number_is_told_at_once():
     for numbers in ({"throw_m": 0.05}, {"stencil_off_mm": -100.0}):
         with pytest.raises(SceneError):
             blur(**{"focal_length_mm": 85.0, "f_number": 2.0, "throw_m": 2.0, **numbers})
+
+
+def test_the_focuses_for_a_wanted_edge_give_it():
+    """Fed back as the throw, each leaves just that edge on the wall; 85 mm f/2 at 2 m, 8 mm: 1.570 and 2.755 m (thin lens, closed form of the chord)."""
+    found = blur(85.0, 2.0, 2.0, within_mm=8.0)
+    assert found.focuses_m == pytest.approx((1.5699, 2.7547), abs=1e-3)
+    for focus_m, offset_mm in zip(found.focuses_m, found.offsets_mm, strict=True):
+        assert blur(85.0, 2.0, focus_m, 2.0).edge_mm == pytest.approx(8.0, rel=1e-6)
+        assert blur(85.0, 2.0, 2.0, stencil_off_mm=offset_mm).edge_mm == pytest.approx(8.0, rel=1e-6)
+    # Softer than any focus before infinity leaves it: the stencil within the focal length.
+    assert math.isinf(blur(85.0, 2.0, 2.0, within_mm=40.0).focuses_m[-1])

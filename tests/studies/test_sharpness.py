@@ -160,3 +160,55 @@ def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
     # 42.5 mm · 0.2/2.0 · 0.687, both.
     assert found.edges_mm == pytest.approx((2.92, 2.92), rel=0.01)
     assert found.edges_now_mm[0] < 0.1 < found.edges_now_mm[1]
+
+
+@pytest.mark.parametrize("lens", [{}, {"dispersion": {"glass": "N-BK7"}}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}], ids=["disc", "crown", "ring"])
+def test_the_focus_for_a_wanted_edge_gives_it_and_is_found_on_both_sides(studio, lens):
+    """Set into the scene as focus.offset_mm, each makes the same study answer with the wanted 8 mm; between them edges are sharper."""
+    scene = soft_wall(studio, **lens)
+    spec, point = scene.projector[0], (0.0, 1.5, 0.0)
+    (wanted,) = study.sharpness(scene, spec, point, within_mm=8.0).wanted_focuses
+    near, far = wanted.focuses
+    assert near.offset_mm > wanted.least_offset_mm > far.offset_mm and near.focus_m < 2.0 < far.focus_m
+    for focused in wanted.focuses:
+        # 801 places across the edge there, 2001 here.
+        assert study.sharpness(scene, study.refocused(spec, focused.offset_mm), point).edge_across_mm == pytest.approx(8.0, rel=2e-3)
+        by_distance = spec.model_copy(update={"focus": spec.focus.model_copy(update={"distance_m": focused.focus_m})})
+        assert study.sharpness(scene, by_distance, point).edge_across_mm == pytest.approx(8.0, rel=2e-3)
+    assert wanted.least_mm < 8.0
+
+
+def test_the_focus_for_a_wanted_edge_is_the_thin_lens_law(studio):
+    """0.687·D·|Z/z − 1| = w: D 42.5 mm, Z 2 m, w 8 mm: z = 2/(1 ± 0.27398) = 1.570 and 2.755 m (closed form of the chord and the thin lens)."""
+    (wanted,) = study.sharpness(*(lambda scene: (scene, scene.projector[0]))(soft_wall(studio)), (0.0, 1.5, 0.0), within_mm=8.0).wanted_focuses
+    share = 8.0 / (thin_lens.DISC_EDGE_10_90 * 42.5)
+    assert [item.focus_m for item in wanted.focuses] == pytest.approx([2.0 / (1.0 + share), 2.0 / (1.0 - share)], rel=2e-3)
+
+
+def test_an_edge_that_no_focus_gives_says_how_sharp_it_gets(studio):
+    scene = soft_wall(studio, dispersion={"glass": "N-BK7"})
+    (wanted,) = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.2).wanted_focuses
+    assert wanted.focuses == () and wanted.least_mm > 0.2
+    at_its_best = study.refocused(scene.projector[0], wanted.least_offset_mm)
+    assert study.sharpness(scene, at_its_best, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(wanted.least_mm, rel=5e-3)
+
+
+def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
+    scene = load(shipped_folder("scene") / "08-framed-head.toml")
+    spec, arrays = scene.projector[0], study.scene_arrays(scene)
+    found = study.sharpness(scene, spec, "understudy.left_cheek", within_mm=8.0)
+    assert [item.edge for item in found.wanted_focuses] == ["left and right blades", "top and bottom blades"]
+    for wanted, side in zip(found.wanted_focuses, ("left", "top"), strict=True):
+        for focused in wanted.focuses:
+            assert study.blade_edges(scene, study.refocused(spec, focused.offset_mm), "understudy.left_cheek", arrays)[side] == pytest.approx(8.0, rel=1e-3)
+
+
+def test_the_figure_reaches_the_wanted_line():
+    """Every focus that gives the wanted edge is among the offsets shown, and the curve passes the line there."""
+    scene = load("03-cabin-window")
+    spec, arrays = scene.projector[0], study.scene_arrays(scene)
+    wanted = study.sharpness(scene, spec, "pilot.right_cheek", 25.0, arrays).wanted_focuses[0].focuses
+    offsets = study.offsets_to_show(scene, [(spec, "pilot.right_cheek")], arrays, [item.offset_mm for item in wanted])
+    assert offsets[0] < min(item.offset_mm for item in wanted) and max(item.offset_mm for item in wanted) < offsets[-1]
+    curve = study.focus_curve(scene, spec, "pilot.right_cheek", offsets[[0, len(offsets) // 2, -1]], arrays).stencil_mm
+    assert curve[0] > 25.0 > curve[1] and curve[2] > 25.0
