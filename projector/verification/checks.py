@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from projector.optics import dispersion, thin_lens
+from projector.optics import dispersion, distortion, thin_lens
 from projector.photometry import colour, exposure, filters, spectra
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reader import load_text
 from projector.studies import throw as throw_study
-from projector.tracing.arrays import light_arrays, open_gate_flux
+from projector.tracing.arrays import light_arrays, open_gate_flux, open_gate_on_axis
 from projector.tracing.light_path import mean_pupil_geometry
 from projector.verification import colours, lights
 from projector.verification.published import VALUES, Published
@@ -44,8 +44,11 @@ def _conjugate(focal_length, distance):
     return thin_lens.conjugate_distance(focal_length, distance)
 
 
-def _scene(distance: float, wall: float, lens: str, focus: float, gate_mm: float = 70.0, blade: str = "", yaw: float = 0.0, square_mm: float | None = None):
-    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m."""
+_READING = "reading = { f_number = 8, iso = 100, distance_m = 2.0 }"
+
+
+def _scene(distance: float, wall: float, lens: str, focus: float, gate_mm: float = 70.0, blade: str = "", yaw: float = 0.0, square_mm: float | None = None, power: str = _READING):
+    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m unless told otherwise."""
     gate = f'shape = "rectangle", width_mm = {square_mm}, height_mm = {square_mm}' if square_mm else f'shape = "round", diameter_mm = {gate_mm}'
     text = f"""
 format = 1
@@ -59,7 +62,7 @@ aim = [0.0, 1.5, 0.0]
 gate = {{ {gate} }}
 lens = {{ {lens} }}
 focus = {{ distance_m = {focus} }}
-reading = {{ f_number = 8, iso = 100, distance_m = 2.0 }}
+{power}
 {blade}
 [[surface]]
 name = "wall"
@@ -144,6 +147,73 @@ def _lumens() -> float:
     return back / (math.pi * 0.6**2)
 
 
+def _distorted_border(percent: float) -> float:
+    """How far out a gate's edge lands in a rendered map, over where it would land without distortion."""
+    scene = _scene(2.0, 2.2, f"focal_length_mm = 85, f_number = 16, distortion_percent = {percent}", 2.0, gate_mm=40.0)
+    x, values = _row(irradiance_map(scene, n_across=1024))
+    ends = _crossings(x, values, 0.25 * values[512])
+    return float(ends[-1] - ends[0]) / (0.040 * 2.0 / _conjugate(0.085, 2.0))
+
+
+def _distorted_lumens(percent: float) -> float:
+    """Lumens that a rendered map of the whole beam adds up to, of 1000 out of the lens."""
+    lens = f"focal_length_mm = 85, f_number = 16, distortion_percent = {percent}"
+    found = irradiance_map(_scene(2.0, 2.4, lens, 2.0, gate_mm=40.0, power="output = { lumens = 1000 }"), n_across=800)
+    return float(found.illuminance.sum(dtype=float)) * (2.4 / 800) ** 2
+
+
+def _stops_through(lens: str, metered: str) -> float:
+    """Light in a rendered map through one lens, its reading taken with another, against that one; stops."""
+    power = "reading = { f_number = 8, iso = 100, distance_m = 2.0, lens = { %s } }" % metered
+    return math.log2(_middle(irradiance_map(_scene(2.0, 0.1, lens, 2.0, power=power), n_across=17)) / 160.0)
+
+
+def _faces() -> float:
+    """Six faces of F2 uncoated against 0.2 % a face, as a lens's transmittance."""
+    index = float(dispersion.refractive_index("F2", dispersion.LINE_D_NM))
+    uncoated, coated = (1.0 - ((index - 1.0) / (index + 1.0)) ** 2) ** 6, (1.0 - 0.002) ** 6
+    lens = "focal_length_mm = 85, f_number = 4, transmittance = "
+    return _stops_through(lens + repr(uncoated), lens + repr(coated))
+
+
+def _disc_source(aside: float) -> float:
+    """A pupil of 0.25 m radius as a disc source, 0.75 m from a parallel wall: light at a point aside, where it is 70 lx on the axis.
+
+    By single rays, 48² to the pupil, from a wall whose points lie 0.05 m apart with one on the axis.
+    """
+    scene = _scene(0.75, 1.45, "focal_length_mm = 400, f_number = 0.8", 0.75, gate_mm=2000.0)
+    x, values = _row(irradiance_map(scene, n_across=29, n_rays_side=48))
+    return 70.0 * float(np.interp(aside, x, values)) / float(np.interp(0.0, x, values))
+
+
+def _exitance() -> float:
+    """Exitance of the same disc, from the light on its axis by `open_gate_on_axis`."""
+    scene = _scene(0.75, 1.4, "focal_length_mm = 400, f_number = 0.8", 0.75)
+    return math.pi * 70.0 / open_gate_on_axis(light_arrays(scene, scene.projector[0], [587.5618]), 0.75)
+
+
+def _rectangle_flux() -> float:
+    """Flux through a square gate whose sides land at a slope of 0.5, over π·L·A."""
+    scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 8", 2.0, square_mm=1000.0 * _conjugate(0.085, 2.0))
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    return open_gate_flux(light) / (math.pi * math.pi * light.radius**2)
+
+
+def _point_rule() -> float:
+    """By how much the inverse square of a point is too high for a disc ten radii away, per cent."""
+    scene = _scene(2.0, 1.0, "focal_length_mm = 100, f_number = 1", 2.0)
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    return 100.0 * (math.pi * light.radius**2 / 0.5**2 / open_gate_on_axis(light, 0.5) - 1.0)
+
+
+def _lamp_over_a_table() -> float:
+    """A small source 2.4 m over a table that gets 25 lx straight below: lux 1.8 m aside, through the mean over the pupil."""
+    scene = _scene(2.4, 1.0, "focal_length_mm = 85, f_number = 16", 2.4)
+    light = light_arrays(scene, scene.projector[0], [587.5618])
+    below, aside = (mean_pupil_geometry(light, x, 0.0, 2.4, 0.0, 0.0, -1.0)[0] for x in (0.0, 1.8))
+    return 25.0 * aside / below
+
+
 def _figure_measure(name: str) -> float:
     from projector.scene.figure import build_figure
 
@@ -216,6 +286,19 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "nearest": lambda: throw_study.nearest_focus(55.0, 4.0),
     "lens for size": lambda: throw_study.lens_for(2.70, 36.0, 7.5).focal_length_mm,
     "beam lens": lambda: throw_study.camera_lens_like(36.0),
+    "distortion root": lambda: distortion.gate_radius(0.2, 0.525),
+    "barrel root": lambda: distortion.gate_radius(-0.3, 0.6464),
+    "distortion pincushion": lambda: _distorted_border(10.0),
+    "distortion barrel": lambda: _distorted_border(-20.0),
+    "distortion lumens": lambda: _distorted_lumens(10.0),
+    "glass faces": _faces,
+    "stop of the reading": lambda: _stops_through("focal_length_mm = 85, f_number = 8", "focal_length_mm = 85, f_number = 4"),
+    "lens of the reading": lambda: _stops_through("focal_length_mm = 50, f_number = 2.8", "focal_length_mm = 85, f_number = 2.8"),
+    "disc source": _exitance,
+    "disc source aside": lambda: _disc_source(0.5),
+    "flux of a rectangle": _rectangle_flux,
+    "point rule": _point_rule,
+    "lamp over a table": _lamp_over_a_table,
     "eyes": lambda: _figure_measure("eyes"),
     "face height": lambda: _figure_measure("face height"),
     "head breadth": lambda: _figure_measure("head breadth"),

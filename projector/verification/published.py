@@ -16,6 +16,7 @@ LAMBERT = "Lambert's polygon formula (Siegel & Howell)"
 HOWELL = "Howell, A Catalog of Radiation Heat Transfer Configuration Factors, section B"
 HENYEY = "Henyey & Greenstein, ApJ 93, 70 (1941)"
 METER_MANUAL = "exposure increments of colour conversion filters, appendix of a colour meter's manual"
+ISO9039 = "ISO 9039 (distortion as the relative shift of the image point; from memory)"
 TRADE = "common practice, no source"
 COMPUTED = "closed form, recomputed independently"
 
@@ -86,6 +87,19 @@ VALUES = (
     _row("nearest", "55 mm with 4.0 mm of travel: nearest focus", 0.811, "m", 5e-4, _PRINTED, OPENSTAX),
     _row("lens for size", "24 × 36 mm to 2.70 m at 7.50 m: focal length", 98.68, "mm", 5e-3, _PRINTED, OPENSTAX),
     _row("beam lens", "36° over the diagonal of 36 × 24 mm", 66.6, "mm", 0.05, _PRINTED, TRADE),
+    _row("distortion root", "pincushion of 20 %: the gate point that lands at 0.525 (0.5·(1 + 0.2·0.25))", 0.5, "", 1e-14, "rounding", "closed form: the cubic's rational root"),
+    _row("barrel root", "barrel of 30 %: the gate point that lands at 0.6464 (0.8·(1 − 0.3·0.64))", 0.8, "", 1e-14, "rounding", "closed form: the cubic's rational root"),
+    _row("distortion pincushion", "distortion +10 %: the gate's edge in a rendered map, over where it lands without", 1.10, "", 0.005 * 1.10, _MAP, ISO9039),
+    _row("distortion barrel", "the same at −20 %", 0.80, "", 0.005 * 0.80, _MAP, ISO9039),
+    _row("distortion lumens", "1000 lm out of a lens of +10 %, added up over a rendered wall", 1000.0, "lm", 3.0, "the border's texels", "conservation of flux"),
+    _row("glass faces", "six faces of index 1.62 uncoated (5.6 % each) against coated (0.2 % each)", -0.48, "stops", 5e-3, _PRINTED, "Fresnel reflectance at normal incidence, any optics text"),
+    _row("stop of the reading", "reading taken at f/4, lens now at f/8", -2.0, "stops", 0.01, "the pupil's own size at 2 m", "definition of the f-number; marks as typed"),
+    _row("lens of the reading", "reading taken with 85 mm f/2.8, lens now 50 mm f/2.8: 2·log2(50/85)", -1.531, "stops", 0.01, "the pupil's own size at 2 m", "conservation of radiance, any radiometry text"),
+    _row("disc source", "disc of 0.25 m radius, 70 lx on its axis at 0.75 m: exitance", 700.0, "lm/m²", 1e-6, _PRINTED, "I. E. Irodov, Problems in General Physics, 5.11"),
+    _row("disc source aside", "the same disc, a parallel wall: 0.50 m off the axis, by single rays", 36.9505, "lx", 0.002 * 36.9505, "noise of 48² rays", HOWELL),
+    _row("flux of a rectangle", "flux of a square gate 1 m wide at 1 m, over π·L·A", 0.2394565, "", 1e-6, _PRINTED, "Tregenza & Sharples, daylight algorithm 3.14 (four corners; Siegel & Howell)"),
+    _row("point rule", "a disc ten radii away: the point formula is too high by", 1.0, "%", 1e-6, _PRINTED, "five times rule; R²/h² against R²/(R² + h²), any photometry text"),
+    _row("lamp over a table", "small source 2.4 m over a table, 25 lx below it: 1.8 m aside", 10.24, "lx", 2e-3, "the pupil's own size", "H. C. Verma, Concepts of Physics 1, ch. 22 (worked exercise)"),
     _row("eyes", "figure: distance of the pupils (between women − 1 s and men + 1 s)", 62.75, "mm", 4.65, "58.1 to 67.4 mm", SURVEY),
     _row("face height", "figure: chin to bridge of the nose", 118.15, "mm", 11.15, "107.0 to 129.3 mm", SURVEY),
     _row("head breadth", "figure: breadth of the head without ears", 151.2, "mm", 8.6, "142.6 to 159.8 mm", SURVEY),
