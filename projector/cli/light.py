@@ -12,7 +12,7 @@ import typer
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, number_option, refuse_unused
 from projector.cli.render import Json, With
-from projector.cli.studies import Number, Only, chosen_projectors
+from projector.cli.studies import Number, Only, chosen_projectors, no_light_note, point_from, row_without_numbers
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -23,9 +23,10 @@ def add_commands(app: typer.Typer) -> None:
 
 @answered
 def contrast(
-    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils and its ambient light.", show_default=False)] = None,
+    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils, its room, and all its projectors.", show_default=False)] = None,
+    at: Annotated[Optional[list[str]], typer.Option("--at", help="Landmark or point on the surface that is asked about. May be repeated (default: what each projector's axis lands on).", show_default=False)] = None,
     open_share: Annotated[Number, number_option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
-    ambient_stops_under: Annotated[Number, number_option("--ambient-stops-under", "Other light, in stops under the pattern (default: the scene's).")] = None,
+    ambient_stops_under: Annotated[Number, number_option("--ambient-stops-under", "All other light, in stops under the pattern (default: the scene's room and other projectors).")] = None,
     lens_reflectance: Annotated[float, number_option("--lens-reflectance", "Share of light that the lens sends back.", True)] = 0.04,
     stencil_reflectance: Annotated[float, number_option("--stencil-reflectance", "Share that the stencil's front sends forward again.", True)] = 0.60,
     wanted_stops: Annotated[Number, number_option("--wanted-stops", "Wanted contrast: answers with how far under the pattern other light must lie.")] = None,
@@ -33,35 +34,70 @@ def contrast(
     with_: With = None,
     json: Json = False,
 ) -> Answer:
-    """How grey the black parts of the pattern land: stray light between lens and stencil, and other light in the room."""
+    """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other projectors'."""
     from projector.scene.faults import Fault, SceneError
     from projector.studies import contrast as study
 
     if (scene is None) == (open_share is None):
         raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+    reflectances = (lens_reflectance, stencil_reflectance)
     if scene is None:
-        refuse_unused({"projector": projector, "with": with_}, (), "an open share stands for stencil and scene", "name a scene instead: projector contrast my-scene.toml --wanted-stops 4")
-    asked, warnings = [("stencil", open_share, ambient_stops_under)], []
-    if scene is not None:
+        refuse_unused({"at": at, "projector": projector, "with": with_}, (), "an open share stands for stencil and scene", "name a scene instead: projector contrast my-scene.toml --wanted-stops 4")
+        found, warnings = [({"projector": "stencil"}, study.contrast(open_share, ambient_stops_under, *reflectances))], []
+    else:
         loaded, warnings = loaded_scene(scene, with_)
-        asked = [
-            (spec.name, study.open_share_of(loaded, spec), study.ambient_stops_under(loaded, spec) if ambient_stops_under is None else ambient_stops_under)
-            for spec in chosen_projectors(loaded, projector)
-        ]
+        found, notes = _contrasts(loaded, at, projector, ambient_stops_under, reflectances)
+        warnings = [*warnings, *notes]
     rows, words = [], []
-    for name, share, under in asked:
-        found = study.contrast(share, under, lens_reflectance, stencil_reflectance)
-        rows.append({"projector": name, **asdict(found)})
-        words.append(_contrast_words(name, found))
+    for place, item in found:
+        if item is None:
+            rows.append({**row_without_numbers(study.Contrast), **place})
+            words.append(f"{place['projector']} at {place['at']}: no light; {place['light']['words']}")
+            continue
+        name = f"{place['projector']} on {place['surface']}" if "surface" in place else place["projector"]
+        rows.append({**place, **asdict(item)})
+        words.append(_contrast_words(name, item))
         if wanted_stops is not None:
-            room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(wanted_stops, share, lens_reflectance, stencil_reflectance)
-            words.append(f"{name}: {wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" if room is not None else f"{name}: {wanted_stops:g} stops are out of reach in any room: the stray light alone leaves less")
+            room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(wanted_stops, item.open_share, *reflectances)
+            words.append(f"{name}: " + _room_words(wanted_stops, room, item))
     return Answer({"projectors": rows}, words, [], warnings)
+
+
+def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | None, reflectances):
+    """Where each pattern is asked about and its contrast there, None where none of its light lands; and what a program should notice."""
+    from projector.studies import contrast as study
+    from projector.studies.light_at import axis_point, light_at
+    from projector.tracing.arrays import scene_arrays
+
+    arrays, found, notes = scene_arrays(scene), [], []
+    for spec in chosen_projectors(scene, projector):
+        for reference in [point_from(text) for text in at] if at else [axis_point(scene, spec, arrays)]:
+            arrives = light_at(scene, spec, reference, arrays)
+            place = {"projector": spec.name, "at": arrives.at, "light": arrives.as_dict()}
+            if not arrives.has_edges:
+                notes.append(no_light_note(arrives))
+                found.append((place, None))
+                continue
+            place["surface"] = arrives.surface
+            if ambient_stops_under is not None:
+                found.append((place, study.contrast(study.open_share_of(scene, spec), ambient_stops_under, *reflectances)))
+            else:
+                found.append((place, study.contrast_where_it_lands(scene, spec, arrives.place, arrives.surface, arrays, *reflectances)))
+    return found, notes
 
 
 def _contrast_words(name: str, found) -> str:
     ratio = f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops" if math.isfinite(found.ratio) else "no light on the black parts"
-    return f"{name}: {found.open_share:.0%} open; stray light on the black parts {found.veil_share:.2%} of the openings', other light {found.ambient_share:.1%}: {ratio}"
+    others = "".join(f", {other} {share:.1%}" for other, share in found.other_shares.items() if share > 0.0)
+    return f"{name}: {found.open_share:.0%} open; on the black parts, of the openings' light: stray light {found.veil_share:.2%}, {'the room' if found.other_shares else 'other light'} {found.ambient_share:.1%}{others}: {ratio}"
+
+
+def _room_words(wanted_stops: float, room: float | None, found) -> str:
+    """How dark all other light has to be, against how it is."""
+    if room is None:
+        return f"{wanted_stops:g} stops are out of reach in any room: the stray light alone leaves less"
+    now = found.ambient_share + sum(found.other_shares.values())
+    return f"{wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" + (f"; it lies {-math.log2(now):.1f} under it" if now > 0.0 else "")
 
 
 @answered

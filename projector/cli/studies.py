@@ -157,9 +157,9 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
         reached = []
         for reference in points_for(spec, at):
             arrives = light_at(loaded, spec, reference, arrays)
-            warnings = [*warnings, *_no_light_notes(arrives)]
+            warnings = [*warnings, *([] if arrives.arrives else [no_light_note(arrives)])]
             if not arrives.has_edges:
-                rows.append(_row_without_numbers(study.Sharpness, arrives))
+                rows.append({**row_without_numbers(study.Sharpness), "projector": spec.name, "at": arrives.at, "light": arrives.as_dict()})
                 words.append(_no_light_words(arrives))
                 continue
             found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
@@ -185,17 +185,15 @@ def _no_light_words(arrives) -> str:
     return f"{arrives.projector} at {arrives.at}: no light; {arrives.words}"
 
 
-def _no_light_notes(arrives) -> list[str]:
+def no_light_note(arrives) -> str:
     """What a program should notice: that there are no numbers, or whose they are."""
-    if arrives.arrives:
-        return []
     numbers = "its numbers are those of an edge beside it" if arrives.has_edges else "there are no numbers for it"
-    return [f"no light of {arrives.projector} at {arrives.at} ({arrives.reason}): {numbers}"]
+    return f"no light of {arrives.projector} at {arrives.at} ({arrives.reason}): {numbers}"
 
 
-def _row_without_numbers(kind, arrives) -> dict:
-    """The answer where no light falls: the same keys as elsewhere, and nothing in those that would hold a number."""
-    return {**{field.name: None for field in fields(kind)}, "projector": arrives.projector, "at": arrives.at, "light": arrives.as_dict()}
+def row_without_numbers(kind) -> dict:
+    """The keys of an answer of a kind, with nothing in those that would hold a number."""
+    return {field.name: None for field in fields(kind)}
 
 
 def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: bool) -> None:
@@ -298,9 +296,10 @@ def fringe(
         for reference in points_for(spec, at):
             for name, item in [("as it is", spec), *((name, study.with_lens(loaded, spec, name)) for name in lens or ())]:
                 arrives = light_at(loaded, item, reference, arrays)
-                warnings = [*warnings, *(note for note in _no_light_notes(arrives) if note not in warnings)]
+                if not arrives.arrives and no_light_note(arrives) not in warnings:
+                    warnings = [*warnings, no_light_note(arrives)]
                 if not arrives.has_edges:
-                    rows.append({**_row_without_numbers(study.Fringe, arrives), "lens": name, "cures": []})
+                    rows.append({**row_without_numbers(study.Fringe), "projector": spec.name, "at": arrives.at, "lens": name, "cures": [], "light": arrives.as_dict()})
                     words.append(_no_light_words(arrives))
                     continue
                 found = study.fringe(loaded, item, reference, tolerance_arcmin, tolerance_pixels, name, arrays, arrives)

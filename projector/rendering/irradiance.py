@@ -106,7 +106,7 @@ def irradiance_map(
         else:
             (positions, normals), extent = layout.grid(n_across), layout.extent_m
         shape = positions.shape[:2]
-        points = _map_points(positions.reshape(-1, 3), normals.reshape(-1, 3))
+        points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3))
         out = np.zeros((shape[0] * shape[1], 3))
         kinds = set()
         levels = []
@@ -157,7 +157,8 @@ def _counted(scene, light: LightLevel) -> float:
     return light.during(scene.camera.shutter_s) if _any_flash(scene) else light.level
 
 
-def _map_points(positions: np.ndarray, normals: np.ndarray) -> Points:
+def surface_points(positions: np.ndarray, normals: np.ndarray) -> Points:
+    """Places (n, 3) m with the normals (n, 3) of the side that is lit, ready for kernels; what is NaN gets no light."""
     count = len(positions)
     reach = 1.0 + np.abs(positions).sum(axis=1, keepdims=True)
     return Points(

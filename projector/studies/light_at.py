@@ -37,7 +37,7 @@ class LightAt:
     reason: LIT or what keeps the light off; words: the same in a sentence; off_axis_deg: how far the point lies off the
     projector's axis; beam_deg: where the beam ends on that side (its chief rays); share: of the pupil's light that arrives;
     hidden_share: of what would arrive, the part that others keep off, `hidden_by` by name; opening_mm: from a dark part to
-    the nearest opening, on the surface; place, lit_pupil: None where the pattern does not land.
+    the nearest opening, on the surface; surface, place, lit_pupil: what it is a point of, None where the pattern does not land.
     """
 
     projector: str
@@ -50,6 +50,7 @@ class LightAt:
     hidden_share: float = 0.0
     hidden_by: tuple[str, ...] = ()
     opening_mm: float | None = None
+    surface: str | None = None
     place: Place | None = None
     lit_pupil: LitPupil | None = None
 
@@ -106,7 +107,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> Light
         return answer(SHADOW, f"in the shadow of {_listed(names)}" if names != (own,) else f"in {own}'s own shadow", hidden_share=1.0, hidden_by=names)
     found = lit_pupil(light, place, samples)
     through = float(samples.shining.sum() / samples.framed.sum())
-    kept = {"hidden_share": hidden, "hidden_by": names, "place": place, "lit_pupil": found}
+    kept = {"hidden_share": hidden, "hidden_by": names, "surface": arrays.names[surface.owner], "place": place, "lit_pupil": found}
     if through < DARK_SHARE:
         opening = _nearest_opening_mm(light, place)
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
@@ -114,6 +115,15 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> Light
     share = found.share * (1.0 - hidden)
     words = f"{share:.0%} of the lens shines here" + (f"; {_listed(names)} hides {hidden:.0%} of it" if names else "")
     return answer(LIT, words, share=share, **kept)
+
+
+def axis_point(scene, spec, arrays: SceneArrays):
+    """Where a projector's axis first lands (x, y, z) m; what it aims at where it meets nothing."""
+    light = light_arrays(scene, spec, [YELLOW_NM])
+    origin, forward = np.array([light.position]), np.array([light.forward])
+    t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
+    closest_hits(arrays.bvh, origin, forward, 0.0, 1e6, 0, 1, t, faces, u, v)
+    return tuple(origin[0] + t[0] * forward[0]) if faces[0] >= 0 else spec.aim
 
 
 def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:

@@ -134,12 +134,14 @@ def asked(*arguments):
     return json.loads(answer.stdout)
 
 
-@pytest.mark.parametrize("command", ["sharpness", "fringe"])
+@pytest.mark.parametrize("command", ["sharpness", "fringe", "contrast"])
 def test_commands_answer_without_numbers_where_no_light_falls(command, tmp_path):
     """Scene 05: the blinds do not reach the backdrop's middle. Exit 0, a warning, the reason, and no number, curve, compromise or cure."""
-    found = asked(command, "05-two-projectors", "--projector", "blinds", "--at", "backdrop.centre", "--at", "watch.left_ear", "-o", str(tmp_path / "figure"))
-    assert [row["light"]["reason"] for row in found["result"]["points"]] == [OUTSIDE, AWAY]
-    for row in found["result"]["points"]:
+    out = () if command == "contrast" else ("-o", str(tmp_path / "figure"))
+    found = asked(command, "05-two-projectors", "--projector", "blinds", "--at", "backdrop.centre", "--at", "watch.left_ear", *out)
+    rows = found["result"]["projectors" if command == "contrast" else "points"]
+    assert [row["light"]["reason"] for row in rows] == [OUTSIDE, AWAY]
+    for row in rows:
         numbers = {key: value for key, value in row.items() if key not in ("projector", "at", "lens", "light", "cures")}
         assert set(numbers.values()) == {None} and not row.get("cures")
     assert not found["result"].get("compromises") and found["files"] == []
