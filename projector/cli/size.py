@@ -29,7 +29,7 @@ def throw(
     lit_width_mm: Annotated[Number, number_option("--lit-width-mm", "Lit width of the stencil in the gate.")] = None,
     lit_height_mm: Annotated[Number, number_option("--lit-height-mm", "Lit height (the width if not given).")] = None,
     throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
-    width_m: Annotated[Number, number_option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens, a beam angle or a scene.")] = None,
+    width_m: Annotated[Number, number_option("--width-m", "Wanted width: answers with the lens for a throw, or the throw for a lens, a beam angle or a scene; with a throw alone, the angle.")] = None,
     height_m: Annotated[Number, number_option("--height-m", "Wanted height beside the wanted width.")] = None,
     travel_mm: Annotated[Number, number_option("--travel-mm", "Lens travel past infinity: answers with the nearest focus.")] = None,
     f_number: Annotated[Number, number_option("--f-number", "With --travel-mm and --throw-m: the blur where the lens cannot focus so near.")] = None,
@@ -54,6 +54,8 @@ def throw(
     refuse_unused(given, (*used, *(others if question == "size" else ())), why, f"leave it out; or ask for a size: {_SIZE_EXAMPLE}")
     if question == "beam":
         return _nominal_beam(study, beam_angle_deg, throw_m, width_m)
+    if question == "angle":
+        return _beam_angle(study, throw_m, width_m)
     if question == "nearest":
         return _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number)
     if question == "moved":
@@ -73,6 +75,8 @@ def _question(numbers: dict, width_m) -> tuple[str, tuple[str, ...], str]:
         # Angle and throw make the width, angle and width the throw: all three would be two statements of one thing.
         one = "throw_m" if "throw_m" in given else "width_m"
         return "beam", ("beam_angle_deg", one), "a beam angle stands for lens and gate, and with a throw it says the width, with a width the throw"
+    if width_m is not None and "throw_m" in given and not given & {"lit_width_mm", "focal_length_mm"}:
+        return "angle", ("throw_m", "width_m"), "a width and a throw alone say the beam's angle; a lens needs the lit width too"
     if {"focal_length_mm", "travel_mm"} <= given and "lit_width_mm" not in given:
         used = ("focal_length_mm", "travel_mm", "throw_m") + (("f_number",) if "throw_m" in given else ())
         return "nearest", used, "lens and travel say how near it focuses, with a throw and a stop also the blur there, and without a lit width no size"
@@ -119,16 +123,27 @@ def _found(study, numbers: dict, width_m):
     raise SceneError(
         Fault(
             found="not enough to answer from",
-            allowed="a scene; or lens and throw, and lit width for the size; or wanted width, lit width and throw; or wanted width, lit width and lens; or a beam angle, with a throw or a wanted width; or lens and travel",
+            allowed="a scene; or lens and throw, and lit width for the size; or wanted width, lit width and throw; or wanted width, lit width and lens; or a wanted width and the throw alone, for the beam's angle; or a beam angle, with a throw or a wanted width; or lens and travel",
             try_=_SIZE_EXAMPLE,
         )
     )
 
 
-def _nominal_beam(study, beam_angle_deg, throw_m, width_m) -> Answer:
+def _beam(study, beam_angle_deg: float, printed: str) -> tuple[dict, list[str]]:
+    """What an angle alone says of a beam."""
     like, nearest, edge = study.camera_lens_like(beam_angle_deg), study.common_lens_like(beam_angle_deg), study.edge_stops(beam_angle_deg)
     result = {"camera_lens_like_mm": like, "common_lens_mm": nearest, "edge_stops": edge}
-    words = [f"on 36 × 24 mm a lens of {like:.1f} mm sees a beam of {beam_angle_deg:g}° over its diagonal; the nearest common one is {nearest:g} mm", f"evenly lit, its edge is {edge:+.2f} stops against its middle"]
+    return result, [f"on 36 × 24 mm a lens of {like:.1f} mm sees a beam of {printed}° over its diagonal; the nearest common one is {nearest:g} mm", f"evenly lit, its edge is {edge:+.2f} stops against its middle"]
+
+
+def _beam_angle(study, throw_m, width_m) -> Answer:
+    angle = study.beam_angle(width_m, throw_m)
+    result, words = _beam(study, angle, f"{angle:.1f}")
+    return Answer({"beam_angle_deg": angle, **result}, [f"{width_m:g} m wide at {throw_m:g} m: a beam of {angle:.1f}° full", *words])
+
+
+def _nominal_beam(study, beam_angle_deg, throw_m, width_m) -> Answer:
+    result, words = _beam(study, beam_angle_deg, f"{beam_angle_deg:g}")
     if throw_m is not None:
         result["width_m"] = study.nominal_width(beam_angle_deg, throw_m)
         words.insert(0, f"a beam of {beam_angle_deg:g}° is {result['width_m']:.3f} m wide at {throw_m:g} m")
@@ -152,12 +167,12 @@ def _nearest_focus(study, focal_length_mm, travel_mm, throw_m, f_number) -> Answ
     words = [f"{focal_length_mm:.5g} mm with {travel_mm:g} mm of travel focuses from {nearest:.3f} m"]
     if throw_m is None:
         return Answer(result, words)
-    result["can_focus"] = throw_m >= nearest
+    result["can_focus"] = study.can_focus(focal_length_mm, travel_mm, throw_m)
     words.append(f"{throw_m:.4g} m is within reach" if result["can_focus"] else f"it cannot focus at {throw_m:.4g} m")
     if f_number is not None:
         result["blur_mm"] = study.blur_out_of_reach(focal_length_mm, travel_mm, throw_m, f_number)
     if f_number is not None and not result["can_focus"]:
-        words[-1] += f": at full travel the blur there is {result['blur_mm']:.1f} mm at f/{f_number:g}"
+        words[-1] += f": at full travel the blur there is {result['blur_mm']:.2g} mm at f/{f_number:g}"
     return Answer(result, words)
 
 
@@ -182,6 +197,7 @@ def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
 
 
 def _throw_in_scene(path: Path, with_, width_m) -> Answer:
+    from projector.studies import landed_light as light_study
     from projector.studies import throw as study
     from projector.studies.landing import landing
     from projector.tracing.arrays import scene_arrays
@@ -190,14 +206,19 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
     arrays = scene_arrays(scene)
     rows, words = [], []
     for spec in chosen_projectors(scene, None):
-        outline, formula = study.landed_outline(scene, spec, arrays), landing(scene, spec, arrays)
+        formula, opening, landed = landing(scene, spec, arrays), light_study.opening(scene, spec), light_study.landed_light(scene, spec, arrays)
+        # A sitter has no outline: what goes past one is followed on the surface that gets most of it.
+        surfaces = {item.name: item.share for item in landed if item.sitter is None}
+        on = formula.lands_on if formula.lands_on in surfaces else max(surfaces, key=surfaces.get, default=None)
+        outline = study.landed_outline(scene, spec, arrays, on=on)
         row = {
             "projector": spec.name, "lands_on": outline.lands_on, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
-            "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "width_m": outline.width_m, "height_m": outline.height_m,
+            "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "opening": asdict(opening), "light_on": [asdict(item) for item in landed],
+            "missed_share": 1.0 - sum(item.share for item in landed if item.name == formula.lands_on), "outline_on": outline.on, "width_m": outline.width_m, "height_m": outline.height_m,
             "top_right_bottom_left_m": list(outline.sides_m), "top_right_bottom_left_stops": list(outline.side_stops), "keystone_across": outline.keystone_across,
-            "keystone_up": outline.keystone_up, "missed_share": outline.missed_share, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+            "keystone_up": outline.keystone_up, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
         }  # fmt: skip
-        words += _outline_words(spec.name, outline, formula)
+        words += [f"{spec.name}: {line}" for line in (*_landed_words(landed), *_outline_words(outline, formula, landed), *_gate_words(opening))]
         if width_m is not None:
             row["wanted"] = _further_back(study, spec, formula, width_m)
             words.append("{0}: {1[width_m]:g} m wide square to the beam at {1[throw_m]:.3f} m, {1[back_m]:+.3f} m from where it stands, {1[stops]:+.2f} stops".format(spec.name, row["wanted"]))
@@ -212,28 +233,95 @@ def _further_back(study, spec, formula, width_m) -> dict:
     return {"width_m": width_m, "throw_m": throw_m, "back_m": throw_m - formula.throw_m, "stops": study.stops_for_distance(formula.throw_m, throw_m)}
 
 
-def _outline_words(name: str, outline, formula) -> list[str]:
+def _landed_words(landed) -> list[str]:
+    """On whom the light lands, how large it is on each, and how it compares with a sitter."""
+    if not landed:
+        return ["nothing of its light lands on anything in the scene"]
+    parts = [f"{_percent(item.share)} on {item.name}" + (f" ({_percent(item.sitter.head_share)} on the head)" if item.sitter else "") for item in landed]
+    nowhere = 1.0 - sum(item.share for item in landed)
+    words = ["of its light " + ", ".join(parts + ([f"{_percent(nowhere)} on nothing"] if nowhere > 5e-4 else []))]
+    for item in _lit(landed):
+        detail = f", finest detail {item.detail_mm:.1f} mm" if item.detail_mm is not None else ""
+        words.append(
+            f"at {item.name}, {item.distance_m:.3f} m, square to the beam: pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m, "
+            f"its opening {_width_by_height(item.opening_width_m, item.opening_height_m)}{detail}"
+        )
+        if item.sitter is not None:
+            words.append(f"against {item.name} the opening is {_against(item)}")
+    return words
+
+
+def _lit(landed) -> list:
+    """What gets enough of the light to be worth a line."""
+    return [item for item in landed if item.share >= 5e-3]
+
+
+def _percent(share: float) -> str:
+    return f"{share:.0%}".replace("%", " %") if share >= 0.095 or share < 5e-4 else f"{share:.1%}".replace("%", " %")
+
+
+def _width_by_height(width_m: float, height_m: float) -> str:
+    """Width and height in one unit: millimetres where either is a strip."""
+    if min(width_m, height_m) < 0.1:
+        return f"{1e3 * width_m:.0f} × {1e3 * height_m:.1f} mm"
+    return f"{width_m:.3f} × {height_m:.3f} m"
+
+
+def _against(item) -> str:
+    sitter = item.sitter
+    parts = [
+        f"{item.opening_width_m / sitter.face_width_m:.2g} times as wide as the face ({1e3 * sitter.face_width_m:.0f} mm, ear to ear)",
+        f"{item.opening_height_m / sitter.head_height_m:.2g} times as high as the head ({1e3 * sitter.head_height_m:.0f} mm, chin to crown)",
+    ]
+    if sitter.shoulder_width_m is not None:
+        parts.append(f"{item.opening_width_m / sitter.shoulder_width_m:.2g} times as wide as the shoulders ({1e3 * sitter.shoulder_width_m:.0f} mm)")
+    return ", ".join(parts)
+
+
+def _outline_words(outline, formula, landed) -> list[str]:
     def metres(value):
-        return f"{value:.3f} m" if math.isfinite(value) else f"partly off {outline.lands_on}"
+        return f"{value:.3f} m" if math.isfinite(value) else "past its edge"
 
     def by_side(values, text):
         return ", ".join(f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True))
 
-    goes_on = f" ({outline.lands_on} taken to go on past its edges and behind what stands before it)" if outline.goes_on else ""
+    if outline.on is None:
+        return [f"its axis meets {outline.lands_on or 'nothing'}; {formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam at {formula.throw_m:.3f} m"]
+    distance = next((item.distance_m for item in landed if item.name == outline.on), math.inf)
+    before = " and ".join(item.name for item in _lit(landed) if item.distance_m < distance)
+    assumed = [f"as if {before} did not stand before it"] if before else []
+    assumed += ["taken to go on past its edges"] if outline.goes_on else []
     words = [
-        f"{name}: on {outline.lands_on or 'nothing'}{goes_on}, {metres(outline.width_m)} by {metres(outline.height_m)} across its middle ({formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam)",
-        f"{name}: {'quarters of its rim' if outline.is_round else 'sides'} {by_side(outline.sides_m, metres)}; {outline.missed_share:.0%} lands elsewhere",
+        f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {metres(outline.width_m)}, top to bottom {metres(outline.height_m)} across its middle",
+        f"its {'quarters of the rim' if outline.is_round else 'sides'} there: {by_side(outline.sides_m, metres)}",
     ]
     if all(math.isfinite(value) for value in outline.side_stops):
-        words.append(f"{name}: light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))
+        words.append("light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))
     if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
-        words.append(f"{name}: keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
-    words.append(f"{name}: in the gate the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored")
+        words.append(f"keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
     return words
 
 
+def _gate_words(opening) -> list[str]:
+    if not math.isfinite(opening.width_mm):
+        return ["nothing is open in the gate: no light leaves it"]
+    words = f"in the gate the opening is {opening.width_mm:.3g} × {opening.height_mm:.3g} mm"
+    if opening.bitmap_width_mm is None:
+        return [words]
+    words += f" of a bitmap of {opening.bitmap_width_mm:.3g} × {opening.bitmap_height_mm:.3g} mm" + (f", its finest detail {opening.detail_mm:.2g} mm" if opening.detail_mm is not None else "")
+    return [words, "the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored"]
+
+
 @answered
-def straighten(scene: SceneArgument, projector: Only = None, with_: With = None, out: Out = None, overwrite: Overwrite = False, json: Json = False) -> Answer:
+def straighten(
+    scene: SceneArgument,
+    projector: Only = None,
+    keep_size: Annotated[bool, typer.Option("--keep-size", help="As large as on a wall square to the beam, even if the gate cuts some of it off; else as large as goes whole.")] = False,
+    with_: With = None,
+    out: Out = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Answer:
     """Draw the stencil that lands straight on a tilted wall: a PNG to put in the old one's place."""
     import numpy as np
 
@@ -254,14 +342,25 @@ def straighten(scene: SceneArgument, projector: Only = None, with_: With = None,
     if spec.stencil is not None and not place_faults([path]) and path.exists() and path.samefile(stencil_path(loaded, spec)):
         raise SceneError(Fault(found=f"{path} is the stencil that {spec.name} has in its gate", allowed="another name, or the stencil as it was drawn", try_="-o with another name", file=str(path)))
     check_writable([path], loaded.name, overwrite)
-    new = straightened(loaded, spec)
+    new = straightened(loaded, spec, keep_size=keep_size)
     # Written in the old stencil's own terms, so that only the file's name changes in the scene.
     values = 1.0 - new.transmission if spec.stencil.inverted else new.transmission
     values = encode_srgb(values) if spec.stencil.grey == "glass" else values
     write_png(path, np.round(255.0 * np.clip(values, 0.0, 1.0)).astype(np.uint8), record(loaded, "straighten", projector=spec.name))
-    words = [
-        f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light",
-        f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; width, grey and inverted stay as they are",
-    ]
-    result = {"projector": spec.name, "wall": new.wall, "width_m": new.open_width_m, "height_m": new.open_height_m, "bitmap_width_m": new.width_m, "bitmap_height_m": new.height_m, "bitmap_corners_m": new.corners_m.tolist(), "bitmap_corners_in_gate_mm": new.corners_mm.tolist()}
-    return Answer(result, words, [path], warnings)
+    result = {
+        "projector": spec.name, "wall": new.wall, "width_m": new.open_width_m, "height_m": new.open_height_m, "size_factor": new.size_factor, "cut_share": new.cut_share,
+        "stencil_width_mm": new.stencil_width_mm, "bitmap_width_m": new.width_m, "bitmap_height_m": new.height_m, "bitmap_corners_m": new.corners_m.tolist(), "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
+    }  # fmt: skip
+    return Answer(result, _straight_words(spec, new, path, keep_size), [path], warnings)
+
+
+def _straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
+    size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light"
+    kept = "the size it has on a wall square to the beam there"
+    if keep_size:
+        words = [f"{size}, {kept}; " + (f"{_percent(new.cut_share)} of its opening is cut off" if new.cut_share >= 5e-4 else "nothing of it is cut off")]
+    else:
+        words = [f"{size}, {new.size_factor:.3f} times {kept}, as large as it goes whole" + ("" if abs(new.size_factor - 1.0) < 5e-4 else "; --keep-size keeps the size")]
+    same = math.isclose(new.stencil_width_mm, spec.stencil.width_mm, rel_tol=1e-9)
+    width = "width, grey and inverted stay as they are" if same else f"stencil.width_mm becomes {new.stencil_width_mm:.3f}; grey and inverted stay as they are"
+    return [*words, f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; {width}"]

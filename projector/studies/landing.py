@@ -62,6 +62,12 @@ def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
     return distance, arrays.names[int(points.materials[0])]
 
 
+def pattern_size(light: Light, distance: float) -> tuple[float, float]:
+    """Width and height (m) of gate and bitmap on a plane square to the axis, middle to middle of opposite sides, with distortion."""
+    across, up = landed_half_slopes(light, *opening_half_sizes(light))
+    return 2.0 * across * distance, 2.0 * up * distance
+
+
 def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     """Where a projector of a scene lands, by the thin-lens formulas and its distortion."""
     arrays = arrays or scene_arrays(scene)
@@ -70,8 +76,6 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     throw, name = axis_hits(light, arrays)
     if name is None:
         throw = abs(focus.sharp_distance)
-    # Distortion counts in all three: how far out the middles of the sides land.
-    slope_across, slope_up = landed_half_slopes(light, *opening_half_sizes(light))
     beam_slope, _ = landed_half_slopes(light, light.gate.half_width, light.gate.half_height)
     magnification = thin_lens.magnification(focus.tube_length, throw)
     inverse_sharp = float(light.inverse_sharp[0])
@@ -82,8 +86,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
         spec.name,
         name,
         throw,
-        2.0 * slope_across * throw,
-        2.0 * slope_up * throw,
+        *pattern_size(light, throw),
         magnification,
         math.degrees(2.0 * math.atan(beam_slope)),
         1e3 * focus.tube_length,

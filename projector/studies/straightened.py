@@ -1,13 +1,15 @@
 """A stencil drawn askew so that it lands straight: what a tilted wall does to the picture is undone, the whole projective map.
 
 Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and takes
-what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the wall hold.
+what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the wall hold,
+or one as large as on a wall square to the beam, placed so that the least of it reaches beyond them.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,7 +17,9 @@ from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_surface, stencil_of
 from projector.studies.landing import axis_hits
 from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, scene_arrays
-from projector.tracing.chief_rays import gate_points, gate_rays, opening_border
+from projector.tracing.chief_rays import gate_points, gate_rays, is_in_opening, opening_border
+from projector.tracing.gate_image import open_bitmap
+from projector.tracing.light_path import Light
 
 # The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
 _LEAST_COLUMNS, _N_PLACES = 1024, 3
@@ -25,14 +29,18 @@ _LEAST_OPEN = 0.02
 
 @dataclass(frozen=True)
 class Straightened:
-    """A new stencil (h, w) float32 of transmission 0..1, as it lands, for the same `width_mm` in the gate.
+    """A new stencil (h, w) float32 of transmission 0..1, as it lands, `stencil_width_mm` wide in the gate.
 
-    wall: the surface's name; width_m, height_m: of the whole bitmap on it; corners_m (4, 3): the bitmap's top left, top
+    size_factor: its size on the wall over that of the old one on a wall square to the beam where the axis lands; cut_share: part
+    of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the whole bitmap on it; corners_m (4, 3): the bitmap's top left, top
     right, bottom right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the
     gate, right and down from its middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it.
     """
 
     transmission: np.ndarray
+    stencil_width_mm: float
+    size_factor: float
+    cut_share: float
     wall: str
     width_m: float
     height_m: float
@@ -42,8 +50,11 @@ class Straightened:
     open_height_m: float
 
 
-def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened:
+def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool = False) -> Straightened:
     """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis meets.
+
+    keep_size: as large as the old one on a wall square to the beam, even if the gate then cuts some of it off, and drawn on a
+    larger bitmap where the gate has room for one; else as large as goes without.
 
     SceneError without a stencil, where the axis meets no flat surface, or where part of the beam runs along its plane.
     """
@@ -55,12 +66,23 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
     picture = _within_the_gate(spec, stencil_of(scene, spec).transmission)
     shape = picture.shape[0] / picture.shape[1]
     open_part = _open_part(spec, picture, shape)
-    centre, half_width = _largest(plane, light, open_part)
+    # The old bitmap's own size on a wall square to the beam where the axis lands: W = G·Z/s.
+    square = 0.5e-3 * spec.stencil.width_mm * plane.distance / light.tube_length
+    if keep_size:
+        light = light._replace(bitmap=open_bitmap(light.gate))
+        centre, half_width = _least_beyond(plane, light, open_part, square), square
+    else:
+        centre, half_width = _largest(plane, light, open_part)
+    placed = _Placed(plane, light, picture, centre, half_width)
     lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
     corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
     corners_m = plane.points(corners)
+    across, pitch = _canvas(spec, placed, plane.points(centre + half_width * open_part)) if keep_size else _same_canvas(spec, picture)
     return Straightened(
-        _drawn(plane, light, spec, picture, centre, half_width),
+        _drawn(placed, across, pitch),
+        1e3 * across[0] * pitch,
+        half_width / square,
+        _cut_share(placed) if keep_size else 0.0,
         plane.name,
         2.0 * half_width,
         2.0 * half_width * shape,
@@ -73,9 +95,10 @@ def straightened(scene, spec, arrays: SceneArrays | None = None) -> Straightened
 
 @dataclass(frozen=True)
 class _Plane:
-    """A flat surface: a point of it, its right and up as the projector sees it (3,), and the surface's own outline (n, 2)."""
+    """A flat surface: the point of it that the axis meets and its distance, its right and up as the projector sees it (3,), and its own outline (n, 2)."""
 
     name: str
+    distance: float
     origin: np.ndarray
     right: np.ndarray
     up: np.ndarray
@@ -118,7 +141,7 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
     origin = np.array(light.position) + distance * forward
-    return _Plane(name, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
+    return _Plane(name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
 
 
 def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:
@@ -146,22 +169,37 @@ def _open_part(spec, picture: np.ndarray, shape: float) -> np.ndarray:
     return corners[ConvexHull(corners).vertices] / half
 
 
-def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, float]:
-    """Middle (2,) and half width (m) of the largest upright picture whose open part lies within the light and the wall: a linear programme.
+def _limits(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Sides (k, 3) of a convex part of the wall that both the light and the wall hold, and how far the open part reaches across each for a half width of 1.
 
     A hull of corners p lies within a convex outline if for each side n·c + a·max(n·p) is at most that side's distance.
     """
-    from scipy.optimize import linprog
     from scipy.spatial import ConvexHull
 
     border = opening_border(light, 64)[:, :-1].reshape(-1, 2)
     lit = plane.met_by(light, gate_rays(light, border[:, 0], border[:, 1]))
     sides = np.concatenate([_straight_sides(lit), ConvexHull(plane.outline).equations])
-    reach = (sides[:, :2] @ open_part.T).max(axis=1)
+    return sides, (sides[:, :2] @ open_part.T).max(axis=1)
+
+
+def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, float]:
+    """Middle (2,) and half width (m) of the largest upright picture whose open part is held: a linear programme."""
+    from scipy.optimize import linprog
+
+    sides, reach = _limits(plane, light, open_part)
     found = linprog([0.0, 0.0, -1.0], np.column_stack([sides[:, :2], reach]), -sides[:, 2], bounds=[(None, None), (None, None), (0.0, None)])
     if not found.success or not found.x[2] > 0.0:
         raise SceneError(Fault(found=f"no upright picture fits where the light lands on {plane.name}", allowed="a beam that lands on it", try_="aim at its middle"))
     return found.x[:2], float(found.x[2])
+
+
+def _least_beyond(plane: _Plane, light, open_part: np.ndarray, half_width: float) -> np.ndarray:
+    """Middle (2,) of the upright picture of a half width (m) that reaches least beyond what light and wall hold, on its worst side."""
+    from scipy.optimize import linprog
+
+    sides, reach = _limits(plane, light, open_part)
+    found = linprog([0.0, 0.0, 1.0], np.column_stack([sides[:, :2], -np.ones(len(sides))]), -sides[:, 2] - half_width * reach, bounds=[(None, None)] * 3)
+    return found.x[:2]
 
 
 def _straight_sides(outline: np.ndarray) -> np.ndarray:
@@ -182,29 +220,78 @@ def _straight_sides(outline: np.ndarray) -> np.ndarray:
     return lines
 
 
-def _drawn(plane: _Plane, light, spec, picture: np.ndarray, centre: np.ndarray, half_width: float) -> np.ndarray:
-    """The new stencil: each pixel the mean of the picture at the places that its parts land on."""
-    from scipy.ndimage import map_coordinates
+class _Placed(NamedTuple):
+    """A picture (h, w) hung upright on a plane: its middle (2,) and half width there, m, and the light that is to draw it."""
 
+    plane: _Plane
+    light: Light
+    picture: np.ndarray
+    centre: np.ndarray
+    half_width: float
+
+    def values(self, places: np.ndarray) -> np.ndarray:
+        """What the picture has at places (n, 2) m on the plane (n,)."""
+        from scipy.ndimage import map_coordinates
+
+        rows, columns = self.picture.shape
+        x, y = ((places - self.centre) / self.half_width).T
+        at = [0.5 * rows - 0.5 - 0.5 * columns * y, 0.5 * columns - 0.5 + 0.5 * columns * x]
+        return map_coordinates(self.picture, at, order=1, mode="constant", cval=0.0, output=float)
+
+
+def _same_canvas(spec, picture: np.ndarray) -> tuple[tuple[int, int], float]:
+    """Columns and rows of a bitmap as large as the old one and at least as fine, and its pitch (m)."""
     rows, columns = picture.shape
     finer = max(1, math.ceil(_LEAST_COLUMNS / columns))
-    pitch = 1e-3 * spec.stencil.width_mm / (columns * finer)
-    x, y = ((np.arange(count * finer) - 0.5 * (count * finer - 1)) * pitch for count in (columns, rows))
+    return (columns * finer, rows * finer), 1e-3 * spec.stencil.width_mm / (columns * finer)
+
+
+def _canvas(spec, placed: _Placed, hull: np.ndarray) -> tuple[tuple[int, int], float]:
+    """The same, grown where the open part's hull (n, 3) m on the wall needs more and the gate has room."""
+    (columns, rows), pitch = _same_canvas(spec, placed.picture)
+    gate = placed.light.gate
+    # Straight lines on the wall are straight in the gate but for distortion: sides are followed, not only corners.
+    share = np.linspace(0.0, 1.0, 17)[:, None, None]
+    sides = ((1.0 - share) * hull + share * np.roll(hull, -1, axis=0)).reshape(-1, 3)
+    reach = np.abs(gate_points(placed.light, sides))
+    limits = np.array([gate.half_width, gate.half_height])
+    # What lies behind the lens is beyond every gate.
+    needed = np.minimum(np.where(np.isnan(reach), np.inf, reach).max(axis=0), limits)
+    grown = 2 * np.ceil(needed / pitch).astype(int)
+    return (max(columns, int(grown[0])), max(rows, int(grown[1]))), pitch
+
+
+def _drawn(placed: _Placed, across: tuple[int, int], pitch: float) -> np.ndarray:
+    """The new stencil: each pixel the mean of the picture at the places that its parts land on."""
+    x, y = ((np.arange(count) - 0.5 * (count - 1)) * pitch for count in across)
     values = np.zeros((y.size, x.size))
     parts = ((np.arange(_N_PLACES) + 0.5) / _N_PLACES - 0.5) * pitch
-    gate = gate_of(spec)
+    gate = placed.light.gate
     for row, middle in enumerate(y):
         gx, gy = (axis.ravel() for axis in np.meshgrid((x[:, None] + parts).ravel(), middle + parts))
         # What the gate covers may land anywhere, or nowhere.
         seen = np.hypot(gx, gy) <= gate.half_width if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
         if not seen.any():
             continue
-        places = (plane.met_by(light, gate_rays(light, gx[seen], gy[seen])) - centre) / half_width
-        at = [0.5 * rows - 0.5 - 0.5 * columns * places[:, 1], 0.5 * columns - 0.5 + 0.5 * columns * places[:, 0]]
         line = np.zeros(gx.size)
-        line[seen] = map_coordinates(picture, at, order=1, mode="constant", cval=0.0, output=float)
+        line[seen] = placed.values(placed.plane.met_by(placed.light, gate_rays(placed.light, gx[seen], gy[seen])))
         values[row] = line.reshape(_N_PLACES, x.size, _N_PLACES).mean(axis=(0, 2))
     return values.astype(np.float32)
+
+
+def _cut_share(placed: _Placed) -> float:
+    """Part of the picture's open area that gate or wall cut off."""
+    from scipy.spatial import ConvexHull
+
+    rows, columns = placed.picture.shape
+    x, y = np.meshgrid((np.arange(columns) + 0.5) / (0.5 * columns) - 1.0, (0.5 * rows - np.arange(rows) - 0.5) / (0.5 * columns))
+    is_open = placed.picture.ravel() > _LEAST_OPEN
+    places = placed.centre + placed.half_width * np.column_stack([x.ravel(), y.ravel()])[is_open]
+    sides = ConvexHull(placed.plane.outline).equations
+    held = np.all(places @ sides[:, :2].T + sides[:, 2] <= 1e-9, axis=1)
+    held &= is_in_opening(placed.light, gate_points(placed.light, placed.plane.points(places)))
+    weights = placed.picture.ravel()[is_open]
+    return float(1.0 - weights[held].sum() / weights.sum())
 
 
 __all__ = ["Straightened", "straightened"]

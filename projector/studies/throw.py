@@ -16,8 +16,10 @@ from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_surface
 from projector.tracing.arrays import SceneArrays, light_arrays, scene_arrays
 from projector.tracing.bvh import closest_hits
-from projector.tracing.chief_rays import gate_rays, is_in_opening, opening_border, opening_half_sizes
+from projector.tracing.chief_rays import gate_rays, opening_border, opening_half_sizes
 
+# Distances are printed to the millimetre: what differs by less than half of one is the printed distance, typed back.
+PRINTED_M = 1e-3
 FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
 COMMON_LENSES_MM = (20.0, 24.0, 28.0, 35.0, 50.0, 65.0, 85.0, 100.0, 135.0, 200.0, 300.0)
 
@@ -106,6 +108,12 @@ def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
     return 2.0 * throw_m * math.tan(math.radians(0.5 * beam_angle_deg))
 
 
+def beam_angle(width_m: float, throw_m: float) -> float:
+    """Full angle (degrees) of a beam that is so wide at a throw: 2·atan(W/2D)."""
+    _positive(width_m=width_m, throw_m=throw_m)
+    return math.degrees(thin_lens.beam_angle(width_m, throw_m))
+
+
 def edge_stops(beam_angle_deg: float) -> float:
     """Light at the edge of a beam of a full angle against its middle, in stops: log2 cos⁴(θ/2), any radiometry text.
 
@@ -139,6 +147,12 @@ def nearest_focus(focal_length_mm: float, travel_mm: float) -> float:
     return 1e-3 * focal_length_mm * (focal_length_mm + travel_mm) / travel_mm
 
 
+def can_focus(focal_length_mm: float, travel_mm: float, throw_m: float) -> bool:
+    """Whether a lens with so much travel focuses at a throw; the nearest focus as it is printed counts as reached."""
+    _positive(throw_m=throw_m)
+    return throw_m >= nearest_focus(focal_length_mm, travel_mm) - 0.501 * PRINTED_M
+
+
 def blur_out_of_reach(focal_length_mm: float, travel_mm: float, throw_m: float, f_number: float) -> float:
     """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it: D·|Z − z|/z."""
     _positive(throw_m=throw_m, f_number=f_number)
@@ -160,13 +174,12 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
 class Outline:
     """Where the border of a pattern lands on real surfaces.
 
-    points (n, 3) m, NaN where a border ray meets nothing; is_round: a round gate bounds it on all sides, and what is called a
-    side is a quarter of its rim. What follows holds for the surface that the axis meets, NaN where it has no value: sides_m:
-    lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle to
-    middle of opposite sides; keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open
+    points (n, 3) m, NaN where a border ray meets nothing; lands_on: what the axis meets; is_round: a round gate bounds it on all
+    sides, and what is called a side is a quarter of its rim. All else holds for the surface `on`, as if nothing stood before it,
+    NaN where it has no value: sides_m: lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle
+    to middle of opposite sides; keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open
     gate at the middle of the top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot
-    spot). goes_on: it is flat, and taken to go on past its edges and behind what stands before it; missed_share: part of the
-    beam that meets nothing or another surface; lands_on: what the axis meets
+    spot). goes_on: it is flat, and taken to go on past its edges.
     """
 
     points: np.ndarray
@@ -176,41 +189,32 @@ class Outline:
     keystone_across: float
     keystone_up: float
     side_stops: tuple[float, float, float, float]
-    missed_share: float
     lands_on: str | None
+    on: str | None
     goes_on: bool
     is_round: bool
 
 
-def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200) -> Outline:
+def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200, on: str | None = None) -> Outline:
     """The true outline of a projector's lit part on the scene's meshes, by rays through the pupil's middle.
 
     It is bounded by the gate, a round one along its circle, and by the stencil's rectangle where that is smaller.
+    on: the surface to follow it on; without, the one that the axis meets first (no figure).
     """
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     half_width, half_height = opening_half_sizes(light)
     sides = opening_border(light, n_side)
     axis = int(_landed(light, arrays, [0.0], [0.0]).owners[0])
-    name = arrays.names[axis] if axis >= 0 else None
-    plane = _plane_of(scene, name)
-
-    def on_the_surface(gate_x, gate_y) -> _Landed:
-        if plane is not None:
-            return _landed_on_plane(light, *plane, gate_x, gate_y)
-        landed = _landed(light, arrays, gate_x, gate_y)
-        elsewhere = landed.owners != axis
-        return _Landed(np.where(elsewhere[:, None], np.nan, landed.points), landed.owners, np.where(elsewhere, np.nan, landed.levels))
-
+    lands_on = arrays.names[axis] if axis >= 0 else None
+    on = lands_on if on is None and 0 <= axis < len(scene.surface) else on
     landed = [_landed(light, arrays, *side.T) for side in sides]
-    border = [on_the_surface(*side.T).points for side in sides]
+    where = _alone(scene, light, on)
+    border = [where(*side.T).points for side in sides]
     lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
     middle = n_side // 2
-    cells = (np.arange(64) + 0.5) / 32.0 - 1.0
-    inside = np.column_stack([axis.ravel() for axis in np.meshgrid(cells * half_width, cells * half_height)])
-    owners = _landed(light, arrays, *inside[is_in_opening(light, inside)].T).owners
     # The axis and the middles of the sides: top, right, bottom, left.
-    levels = on_the_surface(half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])).levels
+    levels = where(half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])).levels
     return Outline(
         np.concatenate([side.points for side in landed]),
         tuple(lengths),
@@ -219,11 +223,31 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
         lengths[3] / lengths[1],
         lengths[0] / lengths[2],
         tuple(float(value) for value in np.log2(levels[1:] / levels[0])),
-        float((owners != axis).mean()),
-        name,
-        plane is not None and any((side.owners != axis).any() for side in landed),
+        lands_on,
+        on,
+        _plane_of(scene, on) is not None and not _holds(scene, on, np.concatenate(border)),
         light.gate.is_round and half_width == half_height == light.gate.half_width,
     )
+
+
+def _holds(scene, name: str, points: np.ndarray) -> bool:
+    """Whether points (n, 3) of a flat surface's plane all lie on it."""
+    surface = next(item for item in scene.surface if item.name == name)
+    corners = placed_surface(scene, surface).vertices
+    middle, sides = corners.mean(axis=0), (corners[1] - corners[0], corners[3] - corners[0])
+    return all(np.all(np.abs((points - middle) @ side) <= 0.5000001 * (side @ side)) for side in sides)
+
+
+def _alone(scene, light, name: str | None):
+    """Where gate points land on one surface if nothing else stands in the scene, a flat one taken to go on without end."""
+    plane = _plane_of(scene, name)
+    if plane is not None:
+        return lambda gate_x, gate_y: _landed_on_plane(light, *plane, gate_x, gate_y)
+    surfaces = tuple(item for item in scene.surface if item.name == name)
+    if not surfaces:
+        return lambda gate_x, _: _Landed(np.full((len(gate_x), 3), np.nan), np.full(len(gate_x), -1), np.full(len(gate_x), np.nan))
+    bare = scene_arrays(scene.model_copy(update={"surface": surfaces, "figure": ()}).placed_at(scene.name, scene.folder))
+    return lambda gate_x, gate_y: _landed(light, bare, gate_x, gate_y)
 
 
 def _plane_of(scene, name: str | None) -> tuple[np.ndarray, np.ndarray] | None:

@@ -91,6 +91,46 @@ def test_it_lands_as_the_picture_was_drawn(studio, changes):
     assert (askew != picture).mean() > 0.1
 
 
+@pytest.mark.parametrize("projector", [{}, {"gate": {"shape": "round", "diameter_mm": 44.0}}, {"lens": {"f_number": 16.0, "distortion_percent": 15.0}}], ids=["square", "round", "pincushion"])
+def test_a_kept_size_lands_as_large_as_on_a_square_wall_and_says_what_is_cut(studio, projector):
+    """26° at 3.00 m: 1.385 m (2·D·tan 13°). Where the open gate's light ends on a plate as large, so does the picture, by the share that is told.
+
+    1 % of places may differ at edges. Half a texel (1/1024) along the outer frame's cut sides, 24/512 wide, is 2 % of those and 0.5 % of all.
+    """
+    scene = tilted(studio, projector=projector)
+    spec = scene.projector[0]
+    found, whole = straightened(scene, spec, keep_size=True), straightened(scene, spec)
+    assert (found.width_m, found.size_factor) == pytest.approx((6.0 * math.tan(math.radians(13.0)), 1.0), rel=1e-9)
+    assert whole.size_factor == pytest.approx(whole.width_m / found.width_m, rel=1e-9) and whole.cut_share == 0.0
+    new = spec.stencil.model_copy(update={"file": studio.bitmap("new.png", found.transmission), "width_mm": found.stencil_width_mm})
+    plate = scene.surface[0].model_copy(update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m})
+    lit, open_gate = (
+        irradiance_map(scene.model_copy(update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}).placed_at("t", scene.folder), n_across=512).illuminance
+        for stencil in (new, None)
+    )
+    places, _ = surface_layout(plate).grid(512)
+    right, down = found.corners_m[1] - found.corners_m[0], found.corners_m[3] - found.corners_m[0]
+    across, below = ((places - found.corners_m[0]) @ side / (side @ side) for side in (right, down))
+    picture = MARK[np.clip(512 * below, 0, 511).astype(int), np.clip(512 * across, 0, 511).astype(int)] > 0.5
+    # A round gate covers the mark's corners before it is straightened: those are metal in what is to land.
+    if spec.gate.shape == "round":
+        picture &= np.hypot(across - 0.5, below - 0.5) < 0.5 * spec.gate.diameter_mm / spec.stencil.width_mm
+    held = open_gate > 0.5 * np.median(open_gate)
+    assert (((lit[held] / open_gate[held]) > 0.5) != picture[held]).mean() < 0.01
+    assert 1.0 - picture[held].sum() / picture.sum() == pytest.approx(found.cut_share, abs=0.005)
+
+
+def test_where_the_gate_has_room_the_bitmap_grows_and_nothing_is_cut(studio):
+    scene = tilted(studio, projector={"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 60.0, "height_mm": 60.0}})
+    spec = scene.projector[0]
+    found, cut = straightened(scene, spec, keep_size=True), straightened(tilted(studio), tilted(studio).projector[0], keep_size=True)
+    assert found.cut_share == 0.0 < cut.cut_share
+    assert spec.stencil.width_mm < found.stencil_width_mm <= 60.0
+    # No wider than the picture needs, to a pixel.
+    needed = 2.0 * np.abs(found.corners_mm[:, 0]).max()
+    assert found.stencil_width_mm == pytest.approx(needed, abs=3.0 * found.stencil_width_mm / found.transmission.shape[1])
+
+
 def test_on_a_floor_up_is_away_from_the_light(studio):
     scene = tilted(studio, yaw=0.0, pitch=90.0, projector={"aim": [0.0, 0.0, 0.0], "position_m": [0.0, 2.0, 2.0]}, position_m=[0.0, 0.0, 0.0], width_m=8.0, height_m=8.0)
     found = straightened(scene, scene.projector[0])

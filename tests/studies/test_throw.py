@@ -9,6 +9,7 @@ import pytest
 
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import SceneError
+from projector.scene.placement import point_of
 from projector.studies import throw as study
 
 
@@ -90,14 +91,7 @@ def test_the_outline_on_a_tilted_wall_is_the_projective_map(studio):
     assert sorted((found.sides_m[1], found.sides_m[3])) == pytest.approx([1.222, 1.598], abs=0.001)
     assert max(found.keystone_across, 1.0 / found.keystone_across) == pytest.approx(1.308, abs=0.001)
     assert found.width_m == pytest.approx(1.628, abs=0.001)
-    assert found.missed_share == 0.0
-
-
-def test_what_misses_the_wall_is_counted(studio):
-    """Half of a beam beside the wall's edge is lost."""
-    scene = studio.scene(None, {"position_m": [-1.0, 1.5, 0.0], "width_m": 2.0, "height_m": 4.0}, surfaces=None)
-    found = study.landed_outline(scene.model_copy(update={"projector": (scene.projector[0].model_copy(update={"aim": (-0.001, 1.5, 0.0)}),)}).placed_at("t", scene.folder), scene.projector[0])
-    assert found.missed_share == pytest.approx(0.5, abs=0.02)
+    assert not found.goes_on
 
 
 @pytest.mark.parametrize("call", [lambda: study.throw(85.0, 30.0, 0.05), lambda: study.throw(-85.0, 30.0, 2.0), lambda: study.lens_for(0.0, 30.0, 2.0), lambda: study.nominal_width(190.0, 2.0)])
@@ -168,18 +162,48 @@ def test_a_wall_behind_a_figure_has_the_outline_of_the_bare_wall():
     """The figure and the wall's own end cut the light, not the measure: 40/85 mm of gate at 4 m, square on."""
     scene = figure_before_a_wall("[0.7, 2.4, 0.0]")
     outline = study.landed_outline(scene, scene.projector[0])
-    assert outline.lands_on == "backdrop" and outline.goes_on and outline.missed_share > 0.1
+    assert outline.lands_on == "backdrop" and outline.goes_on
     assert all(math.isfinite(value) for value in (*outline.sides_m, *outline.side_stops, outline.keystone_across))
     assert outline.is_round and all(1.5 < side < 3.0 for side in (outline.width_m, outline.height_m))
     # What a round gate calls a side is a quarter of its rim.
     assert all(0.25 * math.pi * 1.5 < side < 0.25 * math.pi * 3.0 for side in outline.sides_m)
 
 
-def test_an_outline_does_not_run_on_from_a_figure_to_the_wall_behind():
+def test_a_figure_has_no_outline_but_the_wall_behind_it_has_that_of_the_bare_wall():
+    """Asked for by name, the wall's numbers are those that it has without the figure; of the figure itself there are none."""
     scene = figure_before_a_wall('"keeper.nose_tip"')
     outline = study.landed_outline(scene, scene.projector[0])
-    assert outline.lands_on == "keeper" and not outline.goes_on
+    assert outline.lands_on == "keeper" and outline.on is None and not outline.goes_on
     assert not any(math.isfinite(side) for side in outline.sides_m)
+    behind = study.landed_outline(scene, scene.projector[0], on="backdrop")
+    bare = scene.model_copy(update={"figure": (), "projector": (scene.projector[0].model_copy(update={"aim": tuple(point_of(scene, "keeper.nose_tip"))}),)}).placed_at("t", scene.folder)
+    alone = study.landed_outline(bare, bare.projector[0])
+    assert behind.lands_on == "keeper" and alone.lands_on == "backdrop"
+    assert (*behind.sides_m, *behind.side_stops, behind.width_m, behind.keystone_up) == pytest.approx((*alone.sides_m, *alone.side_stops, alone.width_m, alone.keystone_up), rel=1e-6)
+
+
+def test_a_pattern_that_runs_off_a_surface_that_is_not_flat_has_no_length_there(studio):
+    """Half of it beside a sweep's edge: the sides that are wholly on it have a length, the others none."""
+    sweep = {"name": "sweep", "shape": "sweep", "position_m": [-0.99, 0.0, 0.0], "width_m": 2.0, "height_m": 4.0}
+    scene = studio.scene({"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 30.0, "height_mm": 30.0}}, surfaces=[sweep])
+    outline = study.landed_outline(scene, scene.projector[0])
+    assert [math.isfinite(side) for side in outline.sides_m] == [False, False, False, True]
+    assert outline.on == "sweep" and not outline.goes_on and math.isnan(outline.width_m)
+
+
+@pytest.mark.parametrize("travel", [0.3, 1.0, 1.7, 4.0, 9.3])
+@pytest.mark.parametrize("focal_length", [28.0, 50.0, 85.0, 171.0])
+def test_the_nearest_focus_as_it_is_printed_is_within_reach(focal_length, travel):
+    """To the millimetre; a millimetre nearer it is not."""
+    nearest = study.nearest_focus(focal_length, travel)
+    printed = float(f"{nearest:.3f}")
+    assert study.can_focus(focal_length, travel, printed) and study.can_focus(focal_length, travel, nearest)
+    assert not study.can_focus(focal_length, travel, printed - 1.1e-3)
+
+
+def test_the_angle_of_a_beam_from_its_width():
+    """2·D·tan(θ/2) turned round (plane geometry): 1.004 m at 3 m is 19°."""
+    assert study.beam_angle(study.nominal_width(19.0, 3.0), 3.0) == pytest.approx(19.0, rel=1e-12)
 
 
 def test_growth_from_within_the_focal_length_is_refused():
