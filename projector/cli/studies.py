@@ -260,6 +260,8 @@ def _sharpness_words(found, arrives) -> list[str]:
         words.append("    edges of the blades, which stand in planes of their own, rise in: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
     if found.stop is not None:
         words.append(f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops less light")
+    elif found.wanted_mm is not None and found.edge_mm > found.wanted_mm:
+        words.append(f"    edges within {found.wanted_mm:g} mm: no stop does that; what is left is {'the lens shifting colours sideways' if any('lateral' in limit.cause for limit in found.limits) else 'not blur of the pupil'}")
     if found.depth_m is not None:
         near, far = found.depth_m
         if math.isnan(near):

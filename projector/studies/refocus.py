@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from projector.studies.edge_profile import YELLOW_NM, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.widest_fringe import edge_told_of
 from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -28,7 +29,7 @@ class Focused:
 
 @dataclass(frozen=True)
 class WantedFocus:
-    """What gives a wanted edge (mm on the surface, across the tilt): one focus nearer than the place and one farther, as far as there are.
+    """What gives a wanted edge (mm on the surface, of the edge that is told of): one focus nearer than the place and one farther, as far as there are.
 
     edge: whose edge, the stencil's, the gate's or a blade's; least_mm: the sharpest that any focus makes the edge, at least_offset_mm; colours and faults of the lens are left of it.
     """
@@ -46,12 +47,12 @@ def refocused(spec, offset_mm: float):
 
 
 def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays, blade: int | None = None) -> float:
-    """Width (10–90 %, mm on the surface, across the tilt) of the stencil's edge, or a blade's, as if it ran through a place; all wavelengths, another focus offset."""
+    """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran through a place; all wavelengths, another focus offset."""
     light, weights = full_spectrum(scene, refocused(spec, offset_mm))
     if blade is not None:
         light = light._replace(tube_length=float(light.blades.tube_lengths[blade]), inverse_sharp=light.blades.inverse_sharp[blade])
     place = place_on_surface(scene, light, arrays, reference)
-    return 1e3 * edge_by_formula(light, place, "across", 801).width(weights[:, 1])
+    return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
 
 
 def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:

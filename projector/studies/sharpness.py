@@ -19,6 +19,7 @@ from projector.studies.edge_profile import YELLOW_NM, Place, axial_edge_width, c
 from projector.studies.light_at import LightAt, light_at, require_edges
 from projector.studies.lit_pupil import LitPupil
 from projector.studies.refocus import WantedFocus, blade_edges, edge_refocused, refocused, sharpest_offset, wanted_focuses
+from projector.studies.widest_fringe import edge_told_of
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, scene_arrays
 from projector.tracing.gate_image import open_bitmap
 
@@ -34,7 +35,7 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Limit:
-    """One thing that widens an edge, alone: mm on the surface, across the tilt."""
+    """One thing that widens the edge that is told of, alone: mm on the surface."""
 
     cause: str
     edge_mm: float
@@ -54,12 +55,14 @@ class Sharpness:
 
     along: in the direction in which the surface runs away from the projector; across: at right angles to it.
     edges are luminance edges of all wavelengths together, by formula and measured in a render.
+    edge_mm: the edge that word, contrast, stop and limits go by: the one across the tilt, or, through a lens with lateral
+    colour, the one square to the line from the beam's middle, where that shows.
     detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
     its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %, or of the stencil's pixel.
     doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
     lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
     wanted_focuses: what gives the wanted width, for each edge that it is asked of (none if none was wanted).
-    stop: the smaller stop that brings edges within the wanted width (None if not wanted, or not needed).
+    stop: the smaller stop that brings the edge within the wanted width (None if not wanted, not needed, or none does).
     depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
     """
 
@@ -71,6 +74,7 @@ class Sharpness:
     edge_along_mm: float
     measured_across_mm: float
     measured_along_mm: float
+    edge_mm: float
     camera_pixel_mm: float
     detail_mm: float | None
     detail_contrast: float | None
@@ -94,6 +98,8 @@ def disc_contrast(blur: float, period: float) -> float:
     return 1.0 if x < 1e-9 else abs(2.0 * float(j1(x)) / x)
 
 
+# Beyond f/64 diffraction, which is left out, rules the edge.
+_SMALLEST_STOP = 64.0
 # Where 2·J1(x)/x first falls to 0.1, over π: blur discs per period of the finest grating that keeps 10 % contrast.
 _BLURS_PER_PERIOD = 3.41974 / math.pi
 
@@ -126,18 +132,20 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
     place = require_edges(arrives)
     yellow = light_arrays(scene, spec, [YELLOW_NM], open_bitmap(gate_of(spec)))
     light, weights = full_spectrum(scene, spec)
-    per_metre = float(np.linalg.norm(place.per_metre_across))
     edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
     measured = {
         direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5)) for direction, edge in edges.items()
     }
     widths = {name: 1e3 * edge.width(weights[:, 1]) for name, edge in edges.items()}
-    blur = 1e3 * abs(float(patch_diameters(yellow, place)[0])) / per_metre
+    told = edge_told_of(light, place)
+    edge = 1e3 * edge_by_formula(light, told, "across").width(weights[:, 1])
+    per_metre = float(np.linalg.norm(told.per_metre_across))
+    blur = 1e3 * abs(float(patch_diameters(yellow, told)[0])) / per_metre
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     bitmap = bitmap_of(spec, scene)
     detail = stencil_detail(bitmap.transmission, bitmap.pitch) if spec.stencil is not None else None
     detail_mm = None if detail is None else 1e3 * detail / per_metre
-    disc = widths["across"] / thin_lens.DISC_EDGE_10_90
+    disc = edge / thin_lens.DISC_EDGE_10_90
     return Sharpness(
         spec.name,
         place.name,
@@ -147,6 +155,7 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         widths["along"],
         1e3 * measured["across"].width(weights[:, 1]),
         1e3 * measured["along"].width(weights[:, 1]),
+        edge,
         pixel,
         detail_mm,
         None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
@@ -156,10 +165,10 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
         blade_edges(scene, spec, reference, arrays),
         within_mm,
         () if within_mm is None else wanted_focuses(scene, spec, reference, within_mm, arrays),
-        None if within_mm is None else stop_for(spec, yellow, widths["across"], within_mm),
+        None if within_mm is None else stop_for(spec, light, weights[:, 1], told, within_mm),
         None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
-        _limits(scene, spec, yellow, light, weights, place, bitmap, pixel),
-        word_for(widths["across"], detail_mm, pixel),
+        _limits(scene, spec, yellow, light, weights, told, bitmap, pixel),
+        word_for(edge, detail_mm, pixel),
     )
 
 
@@ -176,12 +185,21 @@ def doubling(edge) -> float | None:
     return 1e3 * float(edge.positions[right] - edge.positions[left])
 
 
-def stop_for(spec, light, edge_mm: float, within_mm: float) -> Stop | None:
-    """The stop that narrows an edge to a wanted width: blur goes with the pupil's diameter, light with its square."""
-    if edge_mm <= within_mm:
+def stop_for(spec, light, weights, place: Place, within_mm: float) -> Stop | None:
+    """The stop that narrows the place's edge to a wanted width; None if it is so narrow already, or no stop narrows it so far.
+
+    Blur goes with the pupil's diameter, light with its square; what colour is shifted sideways stays.
+    """
+    from scipy.optimize import brentq
+
+    def excess(share: float) -> float:
+        return 1e3 * edge_by_formula(light._replace(radius=share * light.radius), place, "across").width(weights) - within_mm
+
+    smallest = spec.lens.focal_length_mm / (2e3 * light.radius * _SMALLEST_STOP)
+    if excess(1.0) <= 0.0 or smallest >= 1.0 or excess(smallest) > 0.0:
         return None
-    diameter_mm = 2e3 * light.radius * within_mm / edge_mm
-    return Stop(spec.lens.focal_length_mm / diameter_mm, 2.0 * math.log2(edge_mm / within_mm))
+    share = float(brentq(excess, smallest, 1.0, rtol=1e-9))
+    return Stop(spec.lens.focal_length_mm / (2e3 * light.radius * share), -2.0 * math.log2(share))
 
 
 def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
@@ -233,10 +251,11 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     luminous = weights[:, 1] / weights[:, 1].sum()
     colour = share * float(luminous @ np.abs(diameters)) * on_surface
     spherical = share * 2.0 * abs(light.spherical) * light.radius**3 * on_surface
+    shifted = 1e3 * edge_by_formula(light._replace(radius=1e-9), place, "across").width(weights[:, 1])
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
     bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
     diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.radius) * on_surface
-    causes = [("focus and pupil", focus), ("field curvature", curved), ("colour of the lens", colour), ("spherical aberration", spherical), ("pixels of the bitmap", bitmap_edge), ("pixels of the camera", pixel), ("diffraction (not in the picture)", diffraction)]
+    causes = [("focus and pupil", focus), ("field curvature", curved), ("colour of the lens", colour), ("lateral colour of the lens", shifted if float(np.ptp(light.lateral)) > 0.0 else 0.0), ("spherical aberration", spherical), ("pixels of the bitmap", bitmap_edge), ("pixels of the camera", pixel), ("diffraction (not in the picture)", diffraction)]
     return tuple(Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0)
 
 
@@ -316,7 +335,7 @@ def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Co
     def edges(offset: float) -> tuple[float, ...]:
         light, weights = full_spectrum(scene, refocused(spec, offset))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
-        return tuple(1e3 * edge_by_formula(light, place, "across").width(weights[:, 1]) for place in places)
+        return tuple(1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places)
 
     # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
     offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)

@@ -1,4 +1,4 @@
-"""How wide a fringe is across an edge of any direction, and the direction in which it is widest."""
+"""Edges of every direction through one point: the one whose fringe is widest, and the one that softness is told of."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ LEAST_PASSED = 1.0 / 3.0
 # Fringes whose widths differ by less in all directions are alike (mm on the surface over their width).
 _ALIKE = 1e-6
 _N_DIRECTIONS = 360
+# Colours shifted in the gate by less than this, a thousandth of a bitmap's finest pixel, are not shifted at all.
+_NO_SHIFT_M = 1e-9
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,12 @@ def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
     best, step = angles[int(np.argmax(widths))], math.pi / _N_DIRECTIONS
     found = minimize_scalar(lambda angle: -float(_widths(angle, axial, shift, place)), bounds=(best - step, best + step), method="bounded", options={"xatol": 1e-6})
     return _at(float(found.x), axial, shift, place, False)
+
+
+def edge_told_of(light: Light, place: Place) -> Place:
+    """The place turned to the edge that is told of: across the tilt, or square to the radius where lateral colour shifts edges."""
+    radius = float(np.linalg.norm(place.gate))
+    return turned_to(place, place.gate / radius) if float(np.ptp(light.lateral)) * radius > _NO_SHIFT_M else place
 
 
 def turned_to(place: Place, normal) -> Place:

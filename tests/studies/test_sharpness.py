@@ -149,6 +149,25 @@ def test_the_stop_for_a_wanted_edge_gives_it_and_costs_what_the_light_says(studi
     assert study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=99.0).stop is None
 
 
+def test_lateral_colour_softens_the_same_radius_alike_in_every_direction(studio):
+    """0.3 m from the beam's middle to the right, upwards and aslant: one edge, one word, one cause, one stop, and a stop that holds what it says."""
+    scene = studio.scene({"lens": {"f_number": 2.0, "lateral_colour_mm": 0.3}, "focus": {"distance_m": 2.0, "offset_mm": 0.18}})
+    spec = scene.projector[0]
+    points = [(0.3 * math.cos(turn), 1.5 + 0.3 * math.sin(turn), 0.0) for turn in np.radians([0.0, 90.0, 217.0])]
+    rows = [study.sharpness(scene, spec, point, within_mm=1.7) for point in points]
+    for row in rows[1:]:
+        assert (row.edge_mm, row.smallest_mm, row.stop.f_number) == pytest.approx((rows[0].edge_mm, rows[0].smallest_mm, rows[0].stop.f_number), rel=1e-3)
+        assert (row.word, row.limits[0].cause) == (rows[0].word, rows[0].limits[0].cause)
+    assert rows[0].limits[0].cause == "lateral colour of the lens"
+    assert rows[0].edge_mm == pytest.approx(max(rows[0].edge_across_mm, rows[0].edge_along_mm), rel=1e-6)
+    stopped = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": rows[0].stop.f_number})})
+    assert study.sharpness(scene, stopped, points[1]).edge_mm == pytest.approx(1.7, rel=0.001)
+    # No stop narrows what is shifted sideways.
+    assert study.sharpness(scene, spec, points[0], within_mm=0.2).stop is None
+    curves = [study.focus_curve(scene, spec, point, [-0.5, 0.0, 0.5]).stencil_mm for point in points[:2]]
+    np.testing.assert_allclose(curves[0], curves[1], rtol=1e-3)
+
+
 def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
     """Walls at 1.8 and 2.2 m: with the pupil's disc D·|1 − Z/z|, equal where z is the mean of both, 2.00 m (thin lens)."""
     near = {"name": "near", "position_m": [-0.3, 1.5, 0.2], "width_m": 0.5, "height_m": 0.5}
