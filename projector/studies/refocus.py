@@ -9,6 +9,7 @@ from projector.studies.edge_profile import YELLOW_NM, edge_by_formula, full_spec
 from projector.studies.widest_fringe import edge_told_of
 from projector.tracing.arrays import SceneArrays, focus_of, gate_of, light_arrays
 from projector.tracing.gate_image import open_bitmap
+from projector.tracing.light_path import Light
 
 # The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check stops.
 _NEAREST_TUBE = 0.2
@@ -50,9 +51,16 @@ def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays
     """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran through a place; all wavelengths, another focus offset."""
     light, weights = full_spectrum(scene, refocused(spec, offset_mm))
     if blade is not None:
-        light = light._replace(tube_length=float(light.blades.tube_lengths[blade]), inverse_sharp=light.blades.inverse_sharp[blade])
+        light = blade_as_stencil(light, blade)
     place = place_on_surface(scene, light, arrays, reference)
     return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
+
+
+def blade_as_stencil(light: Light, blade: int) -> Light:
+    """A light whose stencil stands in a blade's plane; how far a ray is from the axis, which distortion and corners go by, still counts in the stencil's."""
+    tube = float(light.blades.tube_lengths[blade])
+    gate = light.gate._replace(norm=light.gate.norm * tube / light.tube_length)
+    return light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[blade], gate=gate)
 
 
 def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:

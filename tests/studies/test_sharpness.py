@@ -231,3 +231,20 @@ def test_the_figure_reaches_the_wanted_line():
     assert offsets[0] < min(item.offset_mm for item in wanted) and max(item.offset_mm for item in wanted) < offsets[-1]
     curve = study.focus_curve(scene, spec, "pilot.right_cheek", offsets[[0, len(offsets) // 2, -1]], arrays).stencil_mm
     assert curve[0] > 25.0 > curve[1] and curve[2] > 25.0
+
+
+def test_a_blades_edge_far_out_is_as_wide_as_in_a_map(studio, ruler):
+    """Pincushion of 30 % and soft corners, a blade 20 mm behind the stencil: both count how far the ray is from the axis in the
+    stencil's plane. Against a map's 10–90 %, its light divided by that without the blade; 1 % for the map's steps."""
+    from projector.studies.refocus import blade_edges
+    from projector.tracing.arrays import scene_arrays
+
+    lens = {"f_number": 64.0, "distortion_percent": 30.0, "corner_softness_mm": 0.4}
+    blade = {"side": "top", "insertion_mm": 30.0, "offset_mm": 20.0}
+    wall = {"position_m": [0.49, 1.5, 0.0], "width_m": 0.002, "height_m": 0.06}
+    cut, whole = (studio.scene({"lens": lens, "blade": blades, "gate": {"diameter_mm": 60.0}}, wall) for blades in ([blade], []))
+    maps = [irradiance_map(scene, n_across=32) for scene in (cut, whole)]
+    share, (_, y) = maps[0].illuminance[:, 16] / maps[1].illuminance[:, 16], ruler.axes(maps[0])
+    low, high = (float(ruler.crossings(y, share, level)[0]) for level in (0.1, 0.9))
+    found = blade_edges(cut, cut.projector[0], (0.49, 1.5, 0.0), scene_arrays(cut))["top"]
+    assert found == pytest.approx(1e3 * abs(high - low), rel=0.01)
