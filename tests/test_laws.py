@@ -8,13 +8,15 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
 from projector.rendering.irradiance import irradiance_map
+from projector.scene.checks import cross_check
 from projector.scene.model import Scene
 from projector.studies.edge_profile import edge_by_formula, full_spectrum, place_on_surface
+from projector.studies.landing import landing
 from projector.tracing.arrays import scene_arrays
 from projector.tracing.light_path import pupil_geometry
 
@@ -108,7 +110,7 @@ def test_geometry_is_the_same_from_either_end(x, y, z, ax, ay):
 LENSES = st.fixed_dictionaries(
     {},
     optional={
-        "corner_softness_mm": st.floats(-3.0, 3.0), "spherical_mm": st.floats(-2.0, 2.0), "distortion_percent": st.floats(-20.0, 20.0), "lateral_colour_mm": st.floats(-0.5, 0.5),
+        "corner_softness_mm": st.floats(-3.0, 3.0), "spherical_mm": st.floats(-2.0, 2.0), "distortion_percent": st.floats(-33.3, 40.0), "lateral_colour_mm": st.floats(-0.5, 0.5),
         "pupil_offset_mm": st.floats(-50.0, 50.0), "dispersion": st.sampled_from([{"glass": "N-SF11"}, {"abbe_number": 20.0}, {"achromat": ["N-BK7", "F2"]}]),
         "pupil": st.sampled_from([{"shape": "ring", "inner_fraction": 0.9}, {"shape": "polygon", "n_blades": 3}]), "filled_pupil_mm": st.floats(5.0, 60.0),
     },
@@ -120,3 +122,20 @@ LENSES = st.fixed_dictionaries(
 def test_no_legal_scene_gives_what_is_not_a_number_or_less_than_nothing(lens, distance, focus, f_number, yaw, side):
     values = light(scene(distance=distance, focus=focus, f_number=f_number, yaw=yaw, side=side, **lens), 24)
     assert np.isfinite(values).all() and values.min() >= 0.0
+
+
+READINGS = st.fixed_dictionaries({"f_number": st.floats(0.5, 256.0), "iso": st.floats(1.0, 1e7), "distance_m": st.floats(1e-6, 1000.0)}, optional={"shutter_s": st.floats(1e-6, 3600.0), "lens_f_number": st.floats(0.5, 256.0)})
+
+
+@settings(max_examples=40, deadline=None, derandomize=True, database=None)
+@given(LENSES, READINGS, st.floats(0.5, 22.0))
+def test_no_legal_reading_gives_less_than_nothing_or_an_f_number_that_is_none(lens, reading, f_number):
+    """A meter inside the lens's own pupil too: the light of a disc on its axis stays above zero."""
+    found = scene(distance=2.0, f_number=f_number, **lens)
+    spec = found.projector[0].model_copy(update={"reading": found.projector[0].reading.model_copy(update=reading)})
+    found = found.model_copy(update={"projector": (spec,)}).placed_at("law", str(FOLDER))
+    assume(not cross_check(found)[0])
+    values = light(found, 16)
+    shown = landing(found, spec).open_gate_f_number
+    assert np.isfinite(values).all() and values.min() >= 0.0
+    assert math.isfinite(shown) and shown > 0.0
