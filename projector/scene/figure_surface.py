@@ -16,14 +16,17 @@ NECK_END = -192.0
 EAR_REACH = 62.0
 COARSE_STEP = 3
 BAND = 22.0
-# Edges whose middle is farther off the surface than this (mm) are split, on the face and elsewhere, unless shorter than the last.
+# Edges whose middle is farther off the surface than this (mm) are split, on the face, on neck and shoulders, where grazing
+# light shows the facets of a saddle, and elsewhere, unless shorter than the last.
 N_REFINEMENTS = 3
-FACE_TOLERANCE, TOLERANCE, SHORTEST_SPLIT = 0.14, 0.8, 1.0
+FACE_TOLERANCE, NECK_TOLERANCE, TOLERANCE, SHORTEST_SPLIT = 0.14, 0.25, 0.8, 1.0
+# Heights (mm) between which neck and shoulders lie.
+_NECK_AND_SHOULDERS = (-260.0, -90.0)
 
 # Wanted edge length of the grid along each axis (mm): positions and spacings.
 _SPACING_X = ([0, 44, 62, 68, 92, 104], [2.9, 2.9, 4.4, 3.0, 3.0, 5.0])
-_SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [7.0, 6.5, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
-_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [19.0, 14.0, 8.0, 4.5, 3.2, 2.8, 2.8, 5.0, 6.0])
+_SPACING_Y_HEAD = ([-215, -150, -122, -112, -88, 26, 45, 125], [7.0, 6.5, 4.5, 3.2, 2.8, 2.8, 5.2, 6.5])
+_SPACING_Y_BODY = ([-570, -240, -150, -122, -112, -88, 26, 45, 125], [19.0, 14.0, 8.0, 4.5, 3.2, 2.8, 2.8, 5.2, 6.5])
 _SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [6.0, 6.0, 3.6, 3.6, 5.0, 4.2, 2.9, 2.9])
 
 
@@ -154,7 +157,9 @@ def _refined(vertices, triangles, kind):
     off = np.abs(figure_field(tuple(middles.T), kind)) / np.maximum(steepness, 0.2)
     length = np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)
     on_face = (middles[:, 1] > -125.0) & (middles[:, 2] > -45.0)
-    tolerance = np.where(on_face, FACE_TOLERANCE, TOLERANCE)
+    low, high = _NECK_AND_SHOULDERS
+    on_neck = (middles[:, 1] > low) & (middles[:, 1] < high)
+    tolerance = np.where(on_face, FACE_TOLERANCE, np.where(on_neck, NECK_TOLERANCE, TOLERANCE))
     split = (off > tolerance) & (length > SHORTEST_SPLIT)
     number = np.full(len(edges), -1)
     number[split] = len(vertices) + np.arange(split.sum())

@@ -21,6 +21,7 @@ from projector.tracing.bvh import Bvh, build_bvh
 from projector.tracing.gate_image import Bitmap, Gate, open_bitmap, rectangular_gate, round_gate
 from projector.tracing.light_path import Blades, Light, half_plane, without_blades
 from projector.tracing.pupil import Pupil, make_pupil, projection_table
+from projector.tracing.smooth_surface import clearances_of
 
 FRAME_WIDTH, FRAME_HEIGHT = 0.036, 0.024
 _MM = 1e-3
@@ -29,13 +30,15 @@ _MM = 1e-3
 class Surfaces(NamedTuple):
     """All meshes of a scene as one: vertices and normals (n, 3) float64, triangles (m, 3) int32, owners (m,) int32.
 
-    owners: which object of the scene a triangle belongs to, a row of `SceneArrays.names` and of the weights.
+    owners: which object of the scene a triangle belongs to, a row of `SceneArrays.names` and of the weights
+    clearances (n, 2) float32: how far (m) over the smooth surface shadow rays start, see `clearances_of`
     """
 
     vertices: np.ndarray
     normals: np.ndarray
     triangles: np.ndarray
     owners: np.ndarray
+    clearances: np.ndarray
 
 
 class Camera(NamedTuple):
@@ -89,12 +92,12 @@ def scene_arrays(scene) -> SceneArrays:
         triangles.append(mesh.triangles + n_vertices)
         owners.append(np.full(len(mesh.triangles), owner, np.int32))
         n_vertices += len(mesh.vertices)
-    surfaces = Surfaces(
+    joined = (
         np.ascontiguousarray(np.concatenate(vertices)),
         np.ascontiguousarray(np.concatenate(normals)),
         np.ascontiguousarray(np.concatenate(triangles).astype(np.int32)),
-        np.concatenate(owners),
     )
+    surfaces = Surfaces(*joined, np.concatenate(owners), clearances_of(*joined))
     return SceneArrays(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects))
 
 

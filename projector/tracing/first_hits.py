@@ -9,11 +9,10 @@ import numpy as np
 from projector.jit import formula, kernel
 from projector.tracing.bvh import closest_hit
 from projector.tracing.points import Points
+from projector.tracing.smooth_surface import rows_of_corners, shadow_ray_start
 
 NOTHING = -1
 _FAR = 1e6
-# Shadow rays start this share of the scene's coordinates above the facet: a few steps of the float32 that places are kept in.
-_LIFT = 4e-7
 # Below this cosine the patch of surface under a pixel is taken as if seen at it: a grazing patch would have no end.
 _LEAST_COSINE = 0.05
 
@@ -28,12 +27,6 @@ def empty_points(count: int) -> Points:
         np.zeros(count, np.float32),
         np.full(count, NOTHING, np.int32),
     )
-
-
-@formula
-def _corner(values, triangles, triangle, corner):
-    index = triangles[triangle, corner]
-    return values[index, 0], values[index, 1], values[index, 2]
 
 
 @formula
@@ -52,13 +45,6 @@ def _unit(x, y, z):
 
 
 @formula
-def _above_tangent(place, corner, normal, side):
-    """How far (0 or more) a point lies under the tangent plane of a corner's smooth normal."""
-    across = (place[0] - corner[0]) * normal[0] + (place[1] - corner[1]) * normal[1] + (place[2] - corner[2]) * normal[2]
-    return max(0.0, -side * across)
-
-
-@formula
 def _facet(a, b, c):
     e = (b[0] - a[0], b[1] - a[1], b[2] - a[2])
     f = (c[0] - a[0], c[1] - a[1], c[2] - a[2])
@@ -66,20 +52,15 @@ def _facet(a, b, c):
 
 
 @formula
-def store_surface_point(surfaces, points, row, triangle, u, v, towards, area_facing):
+def store_surface_point(bvh, surfaces, points, row, triangle, u, v, towards, area_facing):
     """Fill one row of `points` with the surface at barycentric (u, v) of a triangle, on the side of `towards`.
 
     towards: direction from the surface to whoever looks; area_facing: the patch (m²) across the view that the point
-    stands for. The shadow rays' start is lifted to the tangent planes of the smooth normals, so that a coarse mesh
-    does not shade itself near the terminator (J. Hanika, "Hacking the Shadow Terminator", Ray Tracing Gems II, 2021).
+    stands for. Where its shadow rays start, `smooth_surface` says.
     """
     weights = (1.0 - u - v, u, v)
-    a = _corner(surfaces.vertices, surfaces.triangles, triangle, 0)
-    b = _corner(surfaces.vertices, surfaces.triangles, triangle, 1)
-    c = _corner(surfaces.vertices, surfaces.triangles, triangle, 2)
-    na = _corner(surfaces.normals, surfaces.triangles, triangle, 0)
-    nb = _corner(surfaces.normals, surfaces.triangles, triangle, 1)
-    nc = _corner(surfaces.normals, surfaces.triangles, triangle, 2)
+    a, b, c = rows_of_corners(surfaces.vertices, surfaces.triangles, triangle)
+    na, nb, nc = rows_of_corners(surfaces.normals, surfaces.triangles, triangle)
     place = _blend(a, b, c, weights)
     facet = _facet(a, b, c)
     smooth = _blend(na, nb, nc, weights)
@@ -88,18 +69,12 @@ def store_surface_point(surfaces, points, row, triangle, u, v, towards, area_fac
         facet = (-facet[0], -facet[1], -facet[2])
     facing = facet[0] * towards[0] + facet[1] * towards[1] + facet[2] * towards[2]
     side = 1.0 if facing >= 0.0 else -1.0
-    lifts = (
-        weights[0] * side * _above_tangent(place, a, na, side),
-        weights[1] * side * _above_tangent(place, b, nb, side),
-        weights[2] * side * _above_tangent(place, c, nc, side),
-    )
-    lift = _blend(na, nb, nc, lifts)
-    step = _LIFT * (1.0 + abs(place[0]) + abs(place[1]) + abs(place[2])) * side
+    start = shadow_ray_start(bvh, surfaces, triangle, weights, place, smooth, facet, side)
     for axis in range(3):
         points.positions[row, axis] = place[axis]
         points.normals[row, axis] = side * smooth[axis]
         points.facets[row, axis] = side * facet[axis]
-        points.origins[row, axis] = place[axis] + lift[axis] + step * facet[axis]
+        points.origins[row, axis] = start[axis]
     points.areas[row] = area_facing / max(abs(facing), _LEAST_COSINE)
     points.materials[row] = surfaces.owners[triangle]
 
@@ -129,7 +104,7 @@ def camera_points(bvh, surfaces, camera, columns, rows, spread, start, stop, poi
         towards = (-direction[0] / length, -direction[1] / length, -direction[2] / length)
         # A square pixel at distance 1 along the axis, carried to the depth of the hit and turned across the ray.
         area = (spread * pixel * depth) ** 2 / length
-        store_surface_point(surfaces, points, i, triangle, u, v, towards, area)
+        store_surface_point(bvh, surfaces, points, i, triangle, u, v, towards, area)
 
 
 @kernel

@@ -19,7 +19,7 @@ class Points(NamedTuple):
 
     positions (n, 3) float32 m; normals (n, 3) float32, the smooth normal on the side that is looked at
     facets    (n, 3) float32, the triangle's own normal on the same side
-    origins   (n, 3) float32 m, where shadow rays start: lifted onto the smooth surface (see `camera_points`)
+    origins   (n, 3) float32 m, where shadow rays start: over the smooth surface (see `smooth_surface`)
     areas     (n,) float32 m², the patch of surface that the point stands for (0: the point alone)
     materials (n,) int32, row of the weights
     """
