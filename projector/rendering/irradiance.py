@@ -102,11 +102,9 @@ def irradiance_map(
         arrays = scene_arrays(scene)
         is_seen = isinstance(layout, SeenLayout)
         if is_seen:
-            positions, normals, extent = _seen_grid(scene, arrays, layout, n_across)
+            points, shape, extent = _seen_points(scene, arrays, layout, n_across)
         else:
-            (positions, normals), extent = layout.grid(n_across), layout.extent_m
-        shape = positions.shape[:2]
-        points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3))
+            points, shape, extent = _laid_out_points(layout, n_across)
         out = np.zeros((shape[0] * shape[1], 3))
         kinds = set()
         levels = []
@@ -127,8 +125,9 @@ def irradiance_map(
         if room is not None:
             kinds.add(room.is_flash)
             out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
-    out = out.reshape(*shape, 3).astype(np.float32)
-    out[np.isnan(positions).any(axis=2)] = np.nan
+    # A mesh that the first projector sees fills part of its map only.
+    missed = (points.materials == NOTHING)[:, None]
+    out = np.where(missed, np.nan, out).reshape(*shape, 3).astype(np.float32)
     return IrradianceMap(
         out[..., 0],
         out[..., 1],
@@ -138,7 +137,7 @@ def irradiance_map(
         layout.name,
         True in kinds,
         all(item.reading is not None or item.output is not None for item in scene.projector) and bool(scene.projector or room),
-        positions.astype(np.float32),
+        np.where(missed, np.float32(np.nan), points.positions).reshape(*shape, 3),
         record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
     )
 
@@ -157,19 +156,23 @@ def _counted(scene, light: LightLevel) -> float:
     return light.during(scene.camera.shutter_s) if _any_flash(scene) else light.level
 
 
-def surface_points(positions: np.ndarray, normals: np.ndarray) -> Points:
-    """Places (n, 3) m with the normals (n, 3) of the side that is lit, ready for kernels; what is NaN gets no light."""
+def _laid_out_points(layout, n_across: int):
+    """The points of a surface that is unrolled as a map, their rows and columns, and its extent."""
+    positions, normals = layout.grid(n_across)
+    shape = positions.shape[:2]
+    return surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m), shape, layout.extent_m
+
+
+def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0) -> Points:
+    """Places (n, 3) m with the normals (n, 3) of the side that is lit, ready for kernels.
+
+    facets_rise_m: how far the facets of the surface rise over it at most; shadow rays start over them.
+    """
     count = len(positions)
-    reach = 1.0 + np.abs(positions).sum(axis=1, keepdims=True)
-    return Points(
-        positions.astype(np.float32),
-        normals.astype(np.float32),
-        normals.astype(np.float32),
-        (positions + _LIFT * reach * normals).astype(np.float32),
-        np.zeros(count, np.float32),
-        # A place that is not on the surface has no material: nothing is traced for it.
-        np.where(np.isnan(positions).any(axis=1), NOTHING, 0).astype(np.int32),
-    )
+    lift = _LIFT * (1.0 + np.abs(positions).sum(axis=1, keepdims=True)) + facets_rise_m
+    normals = normals.astype(np.float32)
+    origins = (positions + lift * normals).astype(np.float32)
+    return Points(positions.astype(np.float32), normals, normals, origins, np.zeros(count, np.float32), np.zeros(count, np.int32))
 
 
 def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, progress):
@@ -179,8 +182,8 @@ def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, prog
     workers.run_pieces(len(out), work, "rays", progress, piece=2048)
 
 
-def _seen_grid(scene, arrays, layout, n_across: int):
-    """A mesh has no map of its own: its points as the first projector sees them, NaN where it sees something else."""
+def _seen_points(scene, arrays, layout, n_across: int):
+    """A mesh has no map of its own: its points as the first projector sees them, of no material where it sees something else."""
     from projector.tracing.seen_from import points_seen_from
 
     if not scene.projector:

@@ -12,6 +12,8 @@ from projector.scene.mesh_data import Mesh
 
 DEFAULT_SIZES = {"flat": (3.0, 2.7), "sweep": (2.7, 2.7), "box": (1.0, 1.0)}
 DEFAULT_DEPTH, DEFAULT_FOOT, DEFAULT_FLOOR = 1.0, 0.5, 2.0
+# Flat strips that a sweep's foot is made of.
+_FOOT_STRIPS = 96
 
 
 def _rotation(spec):
@@ -32,7 +34,7 @@ def _sweep_profile(spec):
     _, height = _sizes(spec)
     radius = spec.foot_radius_m or DEFAULT_FOOT
     floor = spec.floor_length_m or DEFAULT_FLOOR
-    angles = np.linspace(0.0, 0.5 * math.pi, 97)
+    angles = np.linspace(0.0, 0.5 * math.pi, _FOOT_STRIPS + 1)
     y = np.concatenate([[height], radius - radius * np.sin(angles), [0.0]])
     z = np.concatenate([[0.0], radius - radius * np.cos(angles), [radius + floor]])
     ny = np.concatenate([[0.0], np.sin(angles), [1.0]])
@@ -85,6 +87,13 @@ class MapLayout:
     axis_labels: tuple[str, str]
     spec: object
     face: str | None = None
+
+    @property
+    def facets_rise_m(self) -> float:
+        """How far (m) the flat facets of the mesh rise over this surface: a sweep's foot is a hollow, and its strips are chords."""
+        if self.spec.shape != "sweep":
+            return 0.0
+        return (self.spec.foot_radius_m or DEFAULT_FOOT) * (1.0 - math.cos(0.25 * math.pi / _FOOT_STRIPS))
 
     def grid(self, n_across: int):
         """Points (h, w, 3) and normals (h, w, 3) at the middles of square texels, row 0 at the top."""

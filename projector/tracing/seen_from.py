@@ -8,14 +8,16 @@ import numpy as np
 
 from projector.tracing.arrays import Camera, SceneArrays, focus_of, light_arrays
 from projector.tracing.chief_rays import landed_slopes, opening_border
-from projector.tracing.first_hits import camera_points, empty_points
+from projector.tracing.first_hits import NOTHING, camera_points, empty_points
 from projector.tracing.gate_image import open_bitmap
+from projector.tracing.points import Points
 
 
-def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int):
-    """Points (h, w, 3), normals (h, w, 3) and extent (left, right, bottom, top in m at the focus distance).
+def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> tuple[Points, tuple[int, int], tuple[float, float, float, float]]:
+    """Points in rows, (rows, columns) and extent (left, right, bottom, top in m at the focus distance).
 
-    Rays go from the pupil's centre evenly over the beam; NaN where they meet nothing or another object.
+    Rays go from the pupil's centre evenly over the beam; those that meet nothing or another object give points of no
+    material, the others have material 0. The points stand for no area.
     """
     light = light_arrays(scene, spec, [587.5618])
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
@@ -26,10 +28,8 @@ def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int
     rows, columns = np.meshgrid(np.arange(height) + 0.5, np.arange(n_across) + 0.5, indexing="ij")
     points = empty_points(rows.size)
     triangles = np.empty(rows.size, np.int32)
-    camera_points(arrays.bvh, arrays.surfaces, camera, columns.ravel(), rows.ravel(), 1.0, 0, rows.size, points, triangles)
-    other = points.materials != owner
-    positions, normals = points.positions.astype(float), points.normals.astype(float)
-    positions[other] = normals[other] = np.nan
+    camera_points(arrays.bvh, arrays.surfaces, camera, columns.ravel(), rows.ravel(), 0.0, 0, rows.size, points, triangles)
+    points.materials[:] = np.where(points.materials == owner, 0, NOTHING)
     across = half_width * abs(focus_of(scene, spec).sharp_distance)
     up = across * height / n_across
-    return positions.reshape(height, n_across, 3), normals.reshape(height, n_across, 3), (-across, across, -up, up)
+    return points, (height, n_across), (-across, across, -up, up)
