@@ -46,7 +46,7 @@ def ours(folder: Path):
 
     from projector.photometry.spectra import N_WAVELENGTHS
     from projector.rendering import prepared_light
-    from projector.rendering.irradiance import _map_points
+    from projector.rendering.irradiance import surface_points
     from projector.rendering.shadows import find_visibility
     from projector.rendering.tiles import Workers
     from projector.scene.reader import load_text
@@ -88,7 +88,7 @@ file = "head.ply"
     y = (0.5 - (np.arange(HEIGHT) + 0.5) / HEIGHT) * MAP_WIDTH * HEIGHT / WIDTH
     across, up = np.meshgrid(x, y)
     positions = np.stack([across.ravel(), up.ravel(), np.full(across.size, -BACKDROP)], axis=1)
-    points = _map_points(positions, np.tile([0.0, 0.0, 1.0], (len(positions), 1)))
+    points = surface_points(positions, np.tile([0.0, 0.0, 1.0], (len(positions), 1)))
     white = np.ones((1, N_WAVELENGTHS))
     seconds = []
     bitmap = bitmap_of(scene.projector[0], scene)

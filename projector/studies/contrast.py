@@ -18,7 +18,8 @@ from projector.scene.faults import Fault, SceneError
 from projector.studies.edge_profile import Place
 from projector.tracing.arrays import SceneArrays, bitmap_of, gate_of, light_arrays, power_of, scene_arrays
 from projector.tracing.chief_rays import gate_points, is_in_opening
-from projector.tracing.points import Points, n_points
+from projector.tracing.first_hits import NOTHING
+from projector.tracing.points import Points, joined, n_points
 from projector.tracing.reference import add_light_by_rays
 from projector.tracing.seen_from import points_seen_from
 
@@ -92,10 +93,11 @@ def contrast_where_it_lands(
 
 def _pattern_points(scene, spec, place: Place, owner: int, arrays: SceneArrays) -> Points:
     """Where chief rays through the opening of a projector's gate land on one object, and the place itself."""
-    positions, normals = (grid.reshape(-1, 3) for grid in points_seen_from(scene, spec, arrays, owner, N_ACROSS)[:2])
+    points, _, _ = points_seen_from(scene, spec, arrays, owner, N_ACROSS)
     light = light_arrays(scene, spec, [LINE_D_NM])
-    kept = is_in_opening(light, gate_points(light, positions))
-    return surface_points(np.vstack([place.point, positions[kept]]), np.vstack([place.normal, normals[kept]]))
+    kept = (points.materials != NOTHING) & is_in_opening(light, gate_points(light, points.positions.astype(float)))
+    here = surface_points(np.asarray(place.point, float)[None], np.asarray(place.normal, float)[None])
+    return joined([here, Points(*(column[kept] for column in points))])
 
 
 def _mean_light(scene, spec, points: Points, arrays: SceneArrays) -> LightLevel:
