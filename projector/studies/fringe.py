@@ -300,8 +300,11 @@ def shipped_lenses():
         yield path.stem, Lens.model_validate_json(json.dumps(keys))
 
 
-def with_lens(scene, spec, name: str):
-    """The projector with another lens file at its own stop (or the lens's widest, if that is smaller), for comparing before buying."""
+def with_lens(scene, spec, name: str, f_number: float | None = None):
+    """The projector with another lens file at its own stop or a given one (or the lens's widest, if that is smaller), for comparing before buying.
+
+    Its reading stays with the lens that it was taken with.
+    """
     import json
 
     from projector.scene import stated_power
@@ -310,5 +313,5 @@ def with_lens(scene, spec, name: str):
 
     keys = dict(read_lens_file(find_file(name, scene.folder, "lens")))
     keys.setdefault("widest_f_number", keys.get("f_number"))
-    keys["f_number"] = max(spec.lens.f_number, keys["widest_f_number"])
+    keys["f_number"] = max(f_number or spec.lens.f_number, keys["widest_f_number"])
     return stated_power.with_lens(spec, Lens.model_validate_json(json.dumps(keys)))

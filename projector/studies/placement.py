@@ -114,7 +114,7 @@ def place(scene, spec, wishes: Wishes, lenses, target=None, render: bool = True)
     _check_target(scene, wishes, point_of(scene, target))
     answers, relaxations = [], []
     for name in lenses:
-        wide = with_lens(scene, spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": 0.5})}), name)
+        wide = with_lens(scene, spec, name, 0.5)
         answer, missed = _with_one_lens(scene, spec, wide, name, wishes, target, wishes.width_m)
         if answer is not None and not missed and render:
             # The offset moves the stencil and distortion bends the border: what was measured corrects the throw once.
@@ -148,9 +148,9 @@ def _with_one_lens(scene, spec, wide, name: str, wishes: Wishes, target, width_m
         least = _edge(scene, _set_up(wide, position, goal, 22.0, 0.0), goal)
         return None, [Relaxation(name, "edge", wishes.edge_mm, least, f"{name}: its sharpest edge at that throw, at f/22, is {least:.2f} mm")]
     f_number, offset, edge = found
-    meter = float(_meter(scene, spec, wide, position, goal, throw, f_number, wishes))
-    spare = 2.0 * math.log2(meter / wishes.f_number)
     stopped = _set_up(wide, position, goal, f_number, offset)
+    meter = float(_meter(scene, spec, stopped, throw, wishes))
+    spare = 2.0 * math.log2(meter / wishes.f_number)
     light, _ = full_spectrum(scene, stopped)
     fringe = widest_fringe(light, place_on_axis(light, throw), stopped).width_mm
     answer = Answer(name, wide.lens.focal_length_mm, f_number, throw, offset, tuple(map(float, position)), tuple(map(float, goal)), angle, edge, meter, spare, fringe)
@@ -267,10 +267,11 @@ def _stop_and_offset(scene, wide, position, goal, wishes: Wishes):
     return None
 
 
-def _meter(scene, spec, wide, position, goal, throw: float, f_number: float, wishes: Wishes) -> float:
-    """What a flat meter shows at the target: the scene's luminance through this lens and stop."""
-    power = power_of(scene, spec)
-    light, _ = full_spectrum(scene, _set_up(wide, position, goal, f_number, 0.0))
+def _meter(scene, spec, set_up, throw: float, wishes: Wishes) -> float:
+    """What a flat meter shows at the target through the lens and stop set up there, the reading carried over by the one rule of `power_of`."""
+    # Unstated, the light is as bright as meters right where and as the projector stands now.
+    power = power_of(scene, set_up if spec.reading or spec.output else spec)
+    light, _ = full_spectrum(scene, set_up)
     level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, throw)
     if power.is_flash:
         return f_number_for_luminous_exposure(level, wishes.iso)

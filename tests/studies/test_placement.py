@@ -61,3 +61,23 @@ def test_wishes_that_mean_nothing_are_refused(scene, wishes):
 def test_an_unknown_lens_is_named(scene):
     with pytest.raises(SceneError, match="achromat"):
         study.place(scene, scene.projector[0], study.Wishes(1.0, 6.0, 4.0, 400.0, ROOM), ["acromat"])
+
+
+@pytest.mark.parametrize("lens", ["filled-short", "single-crown"])
+@pytest.mark.parametrize("power", ["reading", "output"])
+def test_a_lens_is_lit_by_the_rule_of_a_preview(scene, lens, power):
+    """The f-number that the answer names is the one that a preview of the same lens at the same place prints: the reading was taken with the scene's own lens."""
+    from projector.scene.model import Output
+    from projector.scene.reader import with_overrides
+    from projector.studies.landing import landing
+
+    if power == "output":
+        spec = scene.projector[0].model_copy(update={"reading": None, "output": Output(lumen_seconds=150.0)})
+        scene = scene.model_copy(update={"projector": (spec,)}).placed_at(scene.name, scene.folder)
+    answers, _ = study.place(scene, scene.projector[0], study.Wishes(1.0, 12.0, 1.0, 400.0, ROOM), [lens], render=False)
+    (answer,) = answers
+    values = {"position_m": list(answer.position_m), "aim": list(answer.aim_m), "focus.at": list(answer.aim_m), "focus.offset_mm": answer.focus_offset_mm, "lens.file": lens, "lens.f_number": answer.f_number}
+    there = with_overrides(scene, [f"projector.window.{key}={value}" for key, value in values.items()])
+    found = landing(there, there.projector[0])
+    # The preview's throw ends at the skin, a few millimetres from the landmark.
+    assert answer.meter_f_number * answer.throw_m == pytest.approx(found.open_gate_f_number * found.throw_m, rel=2e-3)
