@@ -12,7 +12,15 @@ from functools import lru_cache
 import numpy as np
 
 from projector.photometry.colour import xy_from_xyz, xyz_from_spectrum
-from projector.photometry.spectra import N_WAVELENGTHS, WAVELENGTHS_NM, bell, luminous, planck_radiance, white_light, white_xy
+from projector.photometry.spectra import (
+    N_WAVELENGTHS,
+    WAVELENGTHS_NM,
+    bell,
+    luminous,
+    planck_radiance,
+    white_light,
+    white_xy,
+)
 
 STOPS_PER_DENSITY = 1.0 / math.log10(2.0)
 

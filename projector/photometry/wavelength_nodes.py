@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.photometry.spectra import N_WAVELENGTHS, OBSERVER, WAVELENGTHS_NM
+from projector.photometry.spectra import OBSERVER, WAVELENGTHS_NM
 
 # How nodes crowd where light is seen: density = (visible share + floor)^crowding · (step in index of refraction)^spread.
 # Found by search over fringes of a crown singlet, in and out of focus, with and without lateral colour, under tungsten,
@@ -26,7 +26,7 @@ _LEAST_SUM = 0.3
 class WavelengthNodes(NamedTuple):
     """Wavelengths (n,) nm, rising, and hat (n, 71): the part of each wavelength of the grid that a node stands for.
 
-    hat is 0..1 and each of its columns sums to 1; `hat @ (light · reflectance · observer · 5 nm)` are the weights (n, 3).
+    hat is 0..1 and each of its columns sums to 1; `hat @ (light · reflectance · observer · STEPS_NM)` are the weights (n, 3).
     """
 
     wavelengths_nm: np.ndarray

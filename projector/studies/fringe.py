@@ -11,7 +11,15 @@ import numpy as np
 from projector.optics.dispersion import LINE_C_NM, LINE_F_NM
 from projector.photometry.colour import SRGB_LUMINANCE, delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
 from projector.scene.faults import Fault, SceneError
-from projector.studies.edge_profile import EdgeOfLight, arc_minutes, camera_pixel_at, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.edge_profile import (
+    EdgeOfLight,
+    arc_minutes,
+    camera_pixel_at,
+    edge_by_formula,
+    full_spectrum,
+    patch_diameters,
+    place_on_surface,
+)
 from projector.studies.light_at import LightAt, light_at, require_edges
 from projector.studies.widest_fringe import WidestFringe, turned_to, widest_fringe
 from projector.tracing.arrays import SceneArrays, gate_of, light_arrays, power_of, pupil_of, scene_arrays
