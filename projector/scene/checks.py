@@ -31,6 +31,7 @@ _SURFACE_SIZES = {
 }
 # The ends of the spectrum, nm, and how far out of the gate's half width lateral colour may shift them.
 _ENDS_NM, _LARGEST_COLOUR_SHIFT = (380.0, 730.0), 0.5
+_GATE_EXAMPLES = {"round": 'gate = { shape = "round", diameter_mm = 40 }', "rectangle": 'gate = { shape = "rectangle", width_mm = 36, height_mm = 24 }'}
 _HEAD_WITHOUT = {"left_shoulder", "right_shoulder", "chest"}
 
 
@@ -125,7 +126,7 @@ def _check_gate(report: Report, spec, path: tuple) -> None:
     for name in ("diameter_mm", "width_mm", "height_mm"):
         given = getattr(gate, name) is not None
         if name in wanted and not given:
-            report.fault((*path, "gate"), f"{key}.{name}", f"a {gate.shape} gate needs {name}", "its size in mm")
+            report.fault((*path, "gate"), f"{key}.{name}", f"a {gate.shape} gate needs {name}", "its size in mm", _GATE_EXAMPLES[gate.shape])
         elif given and name not in wanted:
             report.fault((*path, "gate", name), f"{key}.{name}", f"{name} does not belong to a {gate.shape} gate", ", ".join(sorted(wanted)))
     if spec.stencil is not None and not report.faults:
@@ -203,7 +204,7 @@ def _check_blades_and_filters(report: Report, spec, path: tuple) -> None:
         given = {name for name, value in item.model_dump(exclude={"kind"}).items() if value is not None}
         if given - wanted or len(given & wanted) != count:
             either = " or " if count == 1 and len(wanted) > 1 else " and "
-            report.fault((*path, "filter", index), key, f"a {item.kind} filter with {', '.join(sorted(given)) or 'nothing'}", either.join(sorted(wanted)))
+            report.fault((*path, "filter", index), key, f"{'an' if item.kind[0] in 'aeiou' else 'a'} {item.kind} filter with {', '.join(sorted(given)) or 'nothing'}", either.join(sorted(wanted)))
         elif item.kind == "table" and (len(item.wavelength_nm) != len(item.transmittance) or any(b <= a for a, b in zip(item.wavelength_nm, item.wavelength_nm[1:], strict=False)) or not item.wavelength_nm):
             report.fault((*path, "filter", index), key, "a table whose wavelengths do not rise or do not match its transmittances", "as many transmittances as rising wavelengths")
         elif item.kind == "temperature":

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from pydantic import BaseModel, ValidationError
 
 from projector.scene.faults import Fault
-from projector.scene.field_hints import number_hint, unit_hint
+from projector.scene.field_hints import example_line, number_hint, unit_hint
 
 _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stops")
 # What a thing is called when its file does not name it.
@@ -151,12 +151,13 @@ def _fault(item: dict, path: tuple, data, model) -> Fault:
     if kind == "extra_forbidden":
         return _unknown_key(path, model)
     if kind == "missing" and isinstance(path[-1], str) and not isinstance(value, (list, tuple)):
-        return Fault(f"{path[-1]} is missing", meaning, "add it")
+        line = example_line(tuple(part for part in path if isinstance(part, str)))
+        return Fault(f"{path[-1]} is missing", meaning, f"add {line}" if line else "add it")
     told = _told(value)
     if isinstance(value, float) and not math.isfinite(value):
         return Fault(f"{told} is not a number that can be used", _with_range(field, meaning), "give a number")
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
-        return Fault(told, _with_range(field, meaning), unit_hint(_key_name(path), value))
+        return Fault(told, _with_range(field, meaning), unit_hint(_key_name(path), value, lambda other: _is_within(field, other)))
     if kind == "literal_error":
         expected = item["ctx"]["expected"].replace("'", '"')
         return Fault(told, expected, _nearest(value, expected))
@@ -206,17 +207,21 @@ def _told(value) -> str:
     return text if len(text) <= 80 else text[:77] + "…"
 
 
+def _limits_of(field) -> list[tuple[str, float]]:
+    """The limits of a field and of what is inside it: ("ge", 0.5) and the like."""
+    marks = (*field.metadata, *_limits_in(field.annotation)) if field is not None else ()
+    return [(name, getattr(mark, name)) for mark in marks for name in _LIMITS if getattr(mark, name, None) is not None]
+
+
+def _is_within(field, value: float) -> bool:
+    """Whether a number keeps to the limits of a field."""
+    kept = {"gt": value.__gt__, "ge": value.__ge__, "lt": value.__lt__, "le": value.__le__}
+    return all(kept[name](float(limit)) for name, limit in _limits_of(field))
+
+
 def _with_range(field, meaning: str) -> str:
     """The limits of a field in words, then what it means."""
-    if field is None:
-        return meaning
-    limits = (*field.metadata, *_limits_in(field.annotation))
-    words = [
-        f"{word} {getattr(limit, name):.10g}"
-        for limit in limits
-        for name, word in _LIMITS.items()
-        if getattr(limit, name, None) is not None
-    ]
+    words = [f"{_LIMITS[name]} {limit:.10g}" for name, limit in _limits_of(field)]
     return f"{', '.join(dict.fromkeys(words))}. {meaning}" if words else meaning
 
 

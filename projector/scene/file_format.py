@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 
 from projector.scene.faults import Fault, SceneError
+from projector.scene.field_hints import CURLY_QUOTES
 from projector.scene.model import FORMAT
 from projector.scene.toml_lines import TomlLines
 
@@ -68,6 +69,12 @@ def _syntax_fault(error: tomllib.TOMLDecodeError, text: str, file: str) -> Fault
 
 def _syntax_hint(row: str, words: str) -> str:
     """What most likely went wrong on a line that TOML cannot read."""
+    if re.search(rf"[=\[,{{]\s*[{CURLY_QUOTES}]", row):
+        straight = re.sub(f"[{CURLY_QUOTES}]+", '"', row)
+        return f"write straight quotes: {_cut(straight)}"
+    if "\\" in row and re.search(r"[Ee]scape|hex", words):
+        slashes = re.sub(r"\\+", "/", row)
+        return f"write / for each backslash: {_cut(slashes)}"
     fraction = re.search(r"=\s*(\d+)\s*/\s*(\d+)", row)
     if fraction and int(fraction[2]):
         return f"write {int(fraction[1]) / int(fraction[2]):g} for {fraction[1]}/{fraction[2]}"
@@ -86,3 +93,9 @@ def _syntax_hint(row: str, words: str) -> str:
     if "overwrite" in words or "mutate" in words or "twice" in words:
         return "this is given twice: keep one of the two"
     return "look at this line and the one before it"
+
+
+def _cut(row: str) -> str:
+    """A line as it can be shown among other words."""
+    row = row.strip()
+    return row if len(row) <= 100 else row[:97] + "…"

@@ -50,16 +50,24 @@ def find_file(name: str, folder, kind: str) -> Path:
     beside = [path.name for path in _listed(Path(folder)) if path.suffix.lower() in _ENDINGS[kind]]
     shipped = [path.stem for path in _listed(shipped_folder(kind)) if path.suffix.lower() in _ENDINGS[kind]]
     close = nearest(name, beside + shipped)
-    shown = name if len(name) <= 80 else name[:77] + "…"
+    shown = re.sub(r"[\x00-\x1f]", lambda found: found[0].encode("unicode_escape").decode(), name)
+    shown = shown if len(shown) <= 80 else shown[:77] + "…"
     is_folder = _is_folder(Path(folder) / name)
     raise SceneError(
         Fault(
             found=f'"{shown}" is a folder' if is_folder else f'there is no {kind} file "{shown}" beside the scene or among the shipped ones',
             allowed=", ".join(shipped) or f"a file with the ending {', '.join(_ENDINGS[kind])}",
-            try_=f"did you mean {close}?" if close else "look for a typing mistake in the name",
+            try_=_try_name(name, close),
             file=shown,
         )
     )
+
+
+def _try_name(name: str, close: str) -> str:
+    """What to try where no file of a name is there."""
+    if any(ord(letter) < 32 for letter in name):
+        return "a backslash between double quotes starts a letter of its own: write / instead"
+    return f"did you mean {close}?" if close else "look for a typing mistake in the name"
 
 
 def find_scene(path) -> Path:

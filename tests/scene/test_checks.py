@@ -55,7 +55,7 @@ def test_the_plain_studio_has_neither_faults_nor_warnings(studio):
         ({"filter": [{"kind": "neutral"}]}, "filter", "neutral filter with nothing"),
         ({"filter": [{"kind": "neutral", "density": 0.3, "stops": 1.0}]}, "filter", "density, stops"),
         ({"filter": [{"kind": "band", "centre_nm": 550.0}]}, "filter", "band filter with centre_nm"),
-        ({"filter": [{"kind": "edge_long", "edge_nm": 550.0, "width_nm": 10.0, "stops": 1.0}]}, "filter", "edge_long filter with"),
+        ({"filter": [{"kind": "edge_long", "edge_nm": 550.0, "width_nm": 10.0, "stops": 1.0}]}, "filter", "an edge_long filter with"),
         ({"filter": [{"kind": "table", "wavelength_nm": [400.0, 500.0], "transmittance": [0.5]}]}, "filter", "do not match"),
         ({"filter": [{"kind": "table", "wavelength_nm": [500.0, 400.0], "transmittance": [0.5, 0.5]}]}, "filter", "do not rise"),
         ({"filter": [{"kind": "table", "wavelength_nm": [], "transmittance": []}]}, "filter", "do not rise"),

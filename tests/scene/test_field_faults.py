@@ -95,9 +95,11 @@ def test_the_scene_that_is_damaged_here_is_right_before():
         (("reflectance = 0.8", "height = 2.7"), "surface.wall.height", "not a key here", "height_m", "write height_m, and mind the unit"),
         (("reflectance = 0.8", "glitter = 2.7"), "surface.wall.glitter", "not a key here", "height_m", "take it out"),
         (("f_number = 2.8", "f_number = 2.8, f_stop = 4"), "projector.key.lens.f_stop", "not a key here", "f_number", ""),
-        (('shape = "round", ', ""), "projector.key.gate.shape", "shape is missing", '"round"', "add it"),
-        (("focal_length_mm = 85, ", ""), "projector.key.lens.focal_length_mm", "focal_length_mm is missing", "Focal length", "add it"),
-        (('name = "wall"\n', ""), "surface.1.name", "name is missing", "Its name", "add it"),
+        (('shape = "round", ', ""), "projector.key.gate.shape", "shape is missing", '"round"', 'add shape = "round"'),
+        (('gate = { shape = "round", diameter_mm = 40 }\n', ""), "projector.key.gate", "gate is missing", "The opening", 'add gate = { shape = "round", diameter_mm = 40 }'),
+        (('reflectance = 0.8', 'reflectance = 0.8\n[[figure]]\nstature_m = 150'), "figure.sitter.stature_m", "150", "at least 0.5, at most 2.5", "150 cm is 1.5"),
+        (("focal_length_mm = 85, ", ""), "projector.key.lens.focal_length_mm", "focal_length_mm is missing", "Focal length", "add focal_length_mm = 85"),
+        (('name = "wall"\n', ""), "surface.1.name", "name is missing", "Its name", 'add name = "wall"'),
     ],
 )
 def test_a_wrong_field_gives_one_clear_fault(change, key, found, allowed, answer):
@@ -108,7 +110,7 @@ def test_a_wrong_field_gives_one_clear_fault(change, key, found, allowed, answer
     assert fault.file == "scene.toml"
     first = next(number for number, line in enumerate(GOOD.split("\n"), 1) if change[0].split("\n")[0] in line)
     # A missing key is looked for in what should hold it.
-    holder = {"surface.1.name": 13}.get(key, first)
+    holder = {"surface.1.name": 13, "projector.key.gate": 6}.get(key, first)
     assert holder <= fault.line <= holder + change[1].count("\n")
 
 

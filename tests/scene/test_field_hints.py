@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-import pytest
+import json
+import tomllib
 
-from projector.scene.field_hints import number_hint, unit_hint
+import pytest
+from pydantic import TypeAdapter
+
+from projector.scene.field_faults import model_in
+from projector.scene.field_hints import example_line, number_hint, unit_hint
+from projector.scene.model import Scene
 
 
 @pytest.mark.parametrize(
@@ -27,6 +33,31 @@ def test_a_value_in_another_unit_is_recognised(name, value, answer):
     assert unit_hint(name, value) == answer
 
 
+def test_the_unit_is_one_in_which_the_value_is_allowed():
+    """150 for a stature of 0.5 to 2.5 m is centimetres, not millimetres."""
+    assert unit_hint("stature_m", 150, lambda value: 0.5 <= value <= 2.5) == "stature_m is in metres: 150 cm is 1.5"
+    assert unit_hint("stature_m", 1700, lambda value: 0.5 <= value <= 2.5) == "stature_m is in metres: 1700 mm is 1.7"
+    assert unit_hint("stature_m", 60, lambda value: 0.5 <= value <= 2.5) == "stature_m is in metres: 60 cm is 0.6"
+
+
+def required_keys(model=Scene, path=()):
+    """Every key that must be there, with its field."""
+    for name, field in model.model_fields.items():
+        if field.is_required():
+            yield (*path, name), field
+        inner = model_in(field.annotation)
+        if inner is not None:
+            yield from required_keys(inner, (*path, name))
+
+
+@pytest.mark.parametrize(("keys", "field"), [pytest.param(*item, id=".".join(item[0])) for item in required_keys()])
+def test_every_key_that_must_be_there_has_a_line_that_can_be_copied(keys, field):
+    line = example_line(keys)
+    if keys == ("camera",):
+        line = "[camera]\n" + "\n".join(line.removeprefix("[camera] and below it ").split(" and "))
+    TypeAdapter(field.annotation).validate_json(json.dumps(tomllib.loads(line)[keys[-1]]))
+
+
 @pytest.mark.parametrize(
     ("text", "answer"),
     [
@@ -39,6 +70,8 @@ def test_a_value_in_another_unit_is_recognised(name, value, answer):
         ("-3 °", "write -3 alone: the unit stands in the key's name (focal_length_mm)"),
         ("85", "write the number without quotes"),
         ("1e3", "write the number without quotes"),
+        ("“2.8”", "write the number without quotes"),
+        ("‘f/4’", "write 4 for f/4"),
         ("1/0", "write a number"),
         ("long", "write a number"),
         ("", "write a number"),

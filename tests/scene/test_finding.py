@@ -41,6 +41,13 @@ def test_names_that_no_disk_holds_are_missing_files(tmp_path, name):
         find_scene(tmp_path / name if name else tmp_path)
 
 
+def test_a_backslash_that_became_a_letter_is_recognised(tmp_path):
+    """"C:\\temp" between double quotes holds a tabulator: the name is shown as it was written, with what to write instead."""
+    with pytest.raises(SceneError) as caught:
+        find_file("C:\temp\new.png", tmp_path, "stencil")
+    assert r"C:\temp\new.png" in caught.value.faults[0].found and "write / instead" in caught.value.faults[0].try_
+
+
 def test_a_folder_is_called_a_folder(tmp_path):
     (tmp_path / "inner").mkdir()
     (tmp_path / "one.toml").write_text("format = 1")
