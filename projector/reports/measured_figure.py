@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from projector.reports.save import new_figure
+from projector.reports.study_figures import CHANNELS
 
-_COLOURS = ("#c0392b", "#2e8b57", "#2a5ea8")
-_NAMES = ("red", "green", "blue")
 _MOST_PANELS = 9
 
 
@@ -29,8 +28,8 @@ def measured_figure(measured, title: str):
 
 
 def _caption(measured) -> str:
-    """What dots and lines are."""
-    points = "dots: the photographs' data"
+    """What marks and lines are."""
+    points = "marks: the photographs' data"
     return f"{points} of the edges, lines: the fitted lens" if measured.fit is not None else f"{points} of the edges; no lens is fitted"
 
 
@@ -38,19 +37,19 @@ def _edge_panel(axes, measured, index: int) -> None:
     reading, photograph = measured.readings[index], measured.photographs[index]
     curve = measured.fit.curves[index] if measured.fit is not None else None
     thin = max(1, len(reading.positions_mm) // 160)
-    for channel in range(3):
-        axes.plot(reading.positions_mm[::thin], reading.profiles[::thin, channel], ".", color=_COLOURS[channel], markersize=2.5, alpha=0.5)
+    for channel, (name, colour, style, width, marker) in enumerate(CHANNELS):
+        axes.plot(reading.positions_mm[channel::thin], reading.profiles[channel::thin, channel], marker, color=colour, markersize=2.2, markeredgewidth=0.0, alpha=0.5)
         if curve is not None:
             # The fit leaves the two levels of every channel free: draw it as it was compared.
             profile, model = reading.profiles[:, channel], curve[:, channel]
             gain, level = np.polyfit(model, profile, 1)
-            axes.plot(reading.positions_mm, level + gain * model, color=_COLOURS[channel], linewidth=1.2, label=f"{_NAMES[channel]}, {reading.widths_mm[channel]:.1f} mm")
+            axes.plot(reading.positions_mm, level + gain * model, color=colour, linestyle=style, linewidth=0.7 * width, label=f"{name}, {reading.widths_mm[channel]:.1f} mm")
         else:
-            axes.plot([], [], ".", color=_COLOURS[channel], label=f"{_NAMES[channel]}, {reading.widths_mm[channel]:.1f} mm")
+            axes.plot([], [], marker, color=colour, label=f"{name}, {reading.widths_mm[channel]:.1f} mm")
     reach = 1.3 * max(max(reading.widths_mm), 4.0 * reading.pixel_mm)
     axes.set_xlim(max(reading.positions_mm[0], -reach), min(reading.positions_mm[-1], reach))
     axes.set_ylim(-0.15, 1.25)
-    offset = "" if photograph.offset_mm is None else f", offset {photograph.offset_mm:+g} mm"
+    offset = "" if photograph.offset_mm is None else f", offset {photograph.offset_mm:{'+g' if photograph.offset_mm else 'g'}} mm"
     axes.set_title(f"{photograph.path.name}{offset}", fontsize=9)
     axes.set_xlabel("mm on the wall, across the edge", fontsize=8)
     axes.set_ylabel("share of full light", fontsize=8)
@@ -62,11 +61,11 @@ def _edge_panel(axes, measured, index: int) -> None:
 def _width_panel(axes, measured) -> None:
     offsets = np.array([photograph.offset_mm for photograph in measured.photographs])
     order = np.argsort(offsets)
-    for channel in range(3):
+    for channel, (name, colour, style, width, marker) in enumerate(CHANNELS):
         widths = np.array([reading.widths_mm[channel] for reading in measured.readings])
-        axes.plot(offsets[order], widths[order], "o-", color=_COLOURS[channel], markersize=4, linewidth=1, label=_NAMES[channel])
+        axes.plot(offsets[order], widths[order], marker=marker, color=colour, linestyle=style, markersize=4, linewidth=0.6 * width, label=name)
     axes.set_ylim(bottom=0.0)
-    axes.set_title("edge width, 10–90 %, of the photographs (lines only join them)", fontsize=9)
+    axes.set_title("edge width, 10–90 %, over the focus\n(lines only join the photographs)", fontsize=9)
     axes.set_xlabel("focus offset, mm (stencil away from the lens)", fontsize=8)
     axes.set_ylabel("mm on the wall", fontsize=8)
     axes.tick_params(labelsize=8)

@@ -127,6 +127,10 @@ def _beside(axes, text: str, place, transform, **how) -> None:
     axes.annotate(text, place, xycoords=transform, textcoords="offset points", fontsize=8, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}, **how)
 
 
+# Red, green and blue: name, colour, dashes, line width and marker. Who cannot tell the colours apart tells the lines by the rest.
+CHANNELS = (("red", "#c0392b", "-", 2.4, "o"), ("green", "#2e8b57", "--", 1.8, "s"), ("blue", "#2a5ea8", (0, (1, 1.2)), 2.0, "^"))
+
+
 def lens_strip_figure(strips, title: str):
     """Magnified edges, one a lens: the colours as the camera sees them, and red, green and blue across them, all to one scale.
 
@@ -165,7 +169,7 @@ def _edge_lines(axes, grid, rise) -> None:
     Below 0 and above 1 lie colours that the screen cannot show.
     """
     lowest, highest = -0.08, 1.12
-    for channel, (name, colour, style, width) in enumerate((("red", "#c0392b", "-", 2.4), ("green", "#2e8b57", "--", 1.8), ("blue", "#2a5ea8", (0, (1, 1.2)), 2.0))):
+    for channel, (name, colour, style, width, _) in enumerate(CHANNELS):
         full = rise[[0, -1], channel].max()
         values = rise[:, channel] / (full if full > 0.0 else 1.0)
         lowest, highest = min(lowest, 1.1 * values.min()), max(highest, 1.05 * values.max())

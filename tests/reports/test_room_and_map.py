@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 
 from projector.rendering.irradiance import IrradianceMap
 from projector.reports.map_figure import map_figure
-from projector.reports.measured_figure import _caption
+from projector.reports.measured_figure import _caption, measured_figure
 from projector.reports.place_figure import _by_place, _drawn_line, place_figure
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
@@ -80,6 +81,23 @@ def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
     assert map_figure(found).axes[0].get_title().startswith("03-cabin-window\n")
 
 
-def test_a_measured_figure_says_what_dots_and_lines_are():
-    assert _caption(SimpleNamespace(fit=object())) == "dots: the photographs' data of the edges, lines: the fitted lens"
+def test_a_measured_figure_says_what_marks_and_lines_are():
+    assert _caption(SimpleNamespace(fit=object())) == "marks: the photographs' data of the edges, lines: the fitted lens"
     assert "no lens is fitted" in _caption(SimpleNamespace(fit=None))
+
+
+def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts_no_title():
+    positions = np.linspace(-5.0, 5.0, 101)
+    profiles = np.stack([np.clip(0.5 + positions / reach, 0.0, 1.0) for reach in (1.0, 2.0, 4.0)], axis=1)
+    reading = SimpleNamespace(positions_mm=positions, profiles=profiles, widths_mm=(0.8, 1.6, 3.2), pixel_mm=0.1)
+    photographs = [SimpleNamespace(path=Path(f"edge{index}.tif"), offset_mm=offset) for index, offset in enumerate((-0.5, 0.0))]
+    measured = SimpleNamespace(readings=[reading, reading], photographs=photographs, fit=SimpleNamespace(curves=[profiles, profiles]))
+    figure = measured_figure(measured, "a lens")
+    figure.canvas.draw()
+    for axes in figure.axes:
+        lines = [line for line in axes.lines if line.get_linestyle() != "None"]
+        assert len({(line.get_linestyle(), line.get_linewidth()) for line in lines}) == 3
+        assert len({line.get_marker() for line in axes.lines} - {"None"}) == 3
+        box = axes.title.get_window_extent()
+        assert 0.0 <= box.x0 and box.x1 <= figure.bbox.width
+    assert [axes.get_title() for axes in figure.axes][:2] == ["edge0.tif, offset -0.5 mm", "edge1.tif, offset 0 mm"]
