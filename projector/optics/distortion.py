@@ -1,9 +1,9 @@
 """Distortion: where a point of the gate lands, counted outwards as a data sheet counts it, and the exact way back.
 
 Radii count from the axis, r in the gate over the distance that counts as its edge, R on the wall over where that edge would
-land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term alone (H. Gross (ed.), Handbook of
-Optical Systems vol. 3; W. J. Smith, Modern Optical Engineering: distortion grows with the cube of the field). p is positive
-for pincushion on the wall: the edge of a gate lands p farther out than it would.
+land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term alone: distortion grows with the cube
+of the field (W. J. Smith, Modern Optical Engineering, third-order aberrations; from memory). p is positive for pincushion on
+the wall: the edge of a gate lands p farther out than it would.
 
 Held fixed is the radiance on the scene's side: distortion moves what is seen in the pupil, not how bright it is there or how
 large the pupil is. A pincushion that spreads the gate's edge over more of the wall thus carries more light to it.
@@ -36,7 +36,7 @@ def gate_radius(distortion, landed):
     """The gate point that lands at `landed`: the one root r of r·(1 + p·r²) = R, straight on beyond the edge.
 
     With r = a·sinh t, a = 2/√(3p), the cubic is a·sinh(3t)/3 = R; with barrel, r = a·sin t and a·sin(3t)/3 = R (the
-    trigonometric solution of the depressed cubic; I. N. Bronshtein, K. A. Semendyayev, Handbook of Mathematics).
+    trigonometric and hyperbolic solution of a cubic without a square term, any handbook of mathematics).
     """
     edge = 1.0 + distortion
     if landed >= edge:
