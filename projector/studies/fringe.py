@@ -185,7 +185,8 @@ def _rim(scene, edge, weights, pixel_mm: float):
     full_rgb = rgb[-1] if luminance[-1] > luminance[0] else rgb[0]
     xyz = edge_xyz(edge, weights, pixel_mm)
     grey = xyz[:, 1:2] / full[1] * full
-    differences = delta_e(xyz, grey, full)
+    # To an eye adapted to the camera's white: of a filtered beam's own white one part may be next to nothing.
+    differences = delta_e(xyz, grey, white_balance_xyz(scene.camera.white_balance_k) * full[1])
     between = (luminance > 0.02 * luminance.max()) & (luminance < 0.98 * luminance.max())
     differences = np.where(between, differences, 0.0)
     dark = between & (luminance < 0.5 * luminance.max())

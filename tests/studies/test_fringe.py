@@ -192,6 +192,14 @@ def test_axial_width_steps_over_no_line(studio):
     assert study.fringe(corrected, corrected.projector[0], (0.0, 1.5, 0.0)).axial_mm == pytest.approx(0.5 * 42.5 * 2000.0 * np.ptp(reaches) / 85.0, rel=1e-4)
 
 
+def test_light_of_one_colour_has_no_colours_at_its_rim(studio):
+    """Behind a filter of 10 nm in the deep red every wavelength lands within a tenth of the fringe, and all look the same red."""
+    scene = crown(studio, filter=[{"kind": "band", "centre_nm": 690.0, "width_nm": 10.0}])
+    found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
+    assert found.width_mm < 0.1 * study.fringe(crown(studio), crown(studio).projector[0], (0.0, 1.5, 0.0)).width_mm
+    assert found.largest_delta_e < 2.0
+
+
 def test_a_sharp_edge_is_drawn_from_dark_to_bright(studio):
     """Without any blur the camera's own pixel is what shows: dark before it, bright behind it, over some pixels to either side."""
     scene = studio.scene(None, camera={"position_m": [0.3, 1.5, 3.0]})
