@@ -12,10 +12,14 @@ from typing import Literal
 
 import numpy as np
 
-from projector.scene.bitmap_file import fault, read_bitmap
+from projector.scene.bitmap_file import read_bitmap
+from projector.scene.bitmaps.kinds import fault
 
 # Outside these shares of open area a bitmap is more often a negative than meant so (common practice, no source).
 _MOSTLY_OPEN, _HARDLY_OPEN = 0.9, 0.02
+
+# A point of the wall is lit through all of the pupil: what is finer than this in it shows nowhere.
+LARGEST_PUPIL_SIDE = 2048
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,7 @@ def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted
         raise ValueError(f'grey is "coverage" or "glass", not "{grey}"')
     values, notes = read_bitmap(path, "stencil", decode)
     if inverted:
-        values = 1.0 - values
-    values = np.ascontiguousarray(values, np.float32)
+        np.subtract(np.float32(1.0), values, out=values)
     share = float(values.mean(dtype=np.float64))
     _note_doubts(path, values, share, notes)
     digest = hashlib.sha256(repr(values.shape).encode())
@@ -60,7 +63,7 @@ def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted
 def load_pupil_bitmap(path) -> np.ndarray:
     """Transmission (h, w) float64 0..1 of a drawn pupil; the same files are read, and refused, as for a stencil."""
     path = Path(path)
-    values, _ = read_bitmap(path, "pupil")
+    values, _ = read_bitmap(path, "pupil", largest_side=LARGEST_PUPIL_SIDE)
     if not values.max() > 0.0:
         raise fault(path, "the pupil bitmap is black: no light would pass", "white where the pupil is open", "paint the opening white")
     return values.astype(float)
