@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from dataclasses import asdict
@@ -144,7 +145,8 @@ def _power_warnings(scene) -> list[str]:
 @answered
 def map_(
     scene: SceneArgument,
-    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface to map (a box: NAME.top, …; default: the first).", show_default=False)] = None,
+    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface or sitter to map; of a box one face: NAME.front, .back, .left, .right, .top or .bottom (default: the first surface).", show_default=False)] = None,
+    seen_by: Annotated[Optional[str], typer.Option("--seen-by", help="Projector that a sitter or a mesh is mapped as seen by (default: the one that sees most of it).", show_default=False)] = None,
     out: Out = None,
     across: Annotated[int, whole_number_option("--across", "Points across the map.", 16, 16384)] = 960,
     quality: Quality = "fine",
@@ -157,27 +159,47 @@ def map_(
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     checked_quality(quality)
     from projector.rendering.files import check_writable, default_name, named_files
-    from projector.rendering.irradiance import MAP_ENDINGS, irradiance_map
+    from projector.rendering.irradiance import MAP_ENDINGS, NotSeen, irradiance_map
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
 
     loaded, warnings = loaded_scene(scene, with_)
     files = named_files(out, f"{default_name(loaded)}-{(surface or 'map').replace('.', '-')}", MAP_ENDINGS)
     check_writable(files, loaded.name, overwrite)
-    found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed)
+    try:
+        found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed, seen_by=seen_by)
+    except NotSeen as error:
+        (fault,) = error.faults
+        return Answer({"surface": surface, "is_reached": False}, [f"no map: {fault.found}"], [], [*warnings, fault.found])
     found.save(files[0], overwrite)
     save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
     if not found.is_absolute:
         warnings = [*warnings, "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
-    return Answer(summary, _summary_words(summary), files, warnings)
+    if not found.is_reached:
+        warnings = [*warnings, f"no light of a projector falls on {found.surface}."]
+    warnings = warnings + _other_faces(loaded, surface, found.surface)
+    return Answer(summary, _summary_words(summary, found), files, warnings)
 
 
-def _summary_words(summary: dict) -> list[str]:
-    words = [f"{summary['surface']}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} × {summary['rows']} points"]
-    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against the open gate at its focus, {summary['lit_share']:.0%} of the surface above −6 stops")
-    for key, value in summary.items():
-        if key.startswith("brightest_") and key != "brightest_stops":
-            unit = key.removeprefix("brightest_").replace("_per_", "/").replace("lx_s", "lx·s").replace("m2", "m²")
-            words.append(f"brightest {value:.4g} {unit}")
+def _other_faces(scene, asked: str | None, mapped: str) -> list[str]:
+    """That a box was named without one of its faces, and what the others are called."""
+    from projector.scene.surfaces import faces_of
+
+    names = next((faces_of(spec) for spec in scene.surface if mapped in faces_of(spec)), [])
+    if len(names) < 2 or asked == mapped:
+        return []
+    return [f"{mapped.partition('.')[0]} is a box, mapped by face: this is {mapped}; the others are {', '.join(name for name in names if name != mapped)}."]
+
+
+def _summary_words(summary: dict, found) -> list[str]:
+    words = [f"{found.surface}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} × {summary['rows']} points"]
+    if math.isinf(summary["brightest_stops"]):
+        return [*words, f"no light falls on {found.surface}"]
+    only = "" if found.is_reached else ", all of it the room's"
+    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only}; {summary['lit_share']:.0%} of the map lies above −6 stops")
+    if found.is_absolute:
+        power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
+        amounts = f"{summary[f'brightest_{power}']:.4g} {found.units[0]}, {summary[f'brightest_{light}']:.4g} {found.units[1]}"
+        words.append(f"brightest {amounts}: a flat meter shows f/{summary['brightest_f_number']:.1f} at {found.meter.setting}")
     return words

@@ -85,6 +85,12 @@ def stops_between_f_numbers(f_number, reference):
     return 2.0 * np.log2(np.asarray(f_number, dtype=float) / reference)
 
 
+def shutter_text(shutter_s: float) -> str:
+    """A shutter time as it is written on cameras: 1/125 s, 0.5 s."""
+    over = 1.0 / shutter_s
+    return f"1/{over:.0f} s" if over > 3.0 and abs(over - round(over)) < 0.01 * over else f"{shutter_s:.3g} s"
+
+
 def exposure_value(f_number: float, shutter_s: float, iso: float = 100.0) -> float:
     """EV at ISO 100, log2(N²/t · 100/S) (ISO 2720)."""
     return math.log2(f_number**2 / shutter_s * 100.0 / iso)

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
+from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure, shutter_text
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
 from projector.rendering.files import check_writable, named_files, record, write_npz, write_tiff
+from projector.rendering.open_gates import OpenGate, open_gate
 from projector.rendering.point_sets import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.tiles import Progress, Workers
@@ -28,6 +31,28 @@ MAP_ENDINGS = (".npz", ".tif", ".png")
 _LIFT = 2e-6
 
 
+class NotSeen(SceneError):
+    """No projector sees anything of the mesh or figure that is to be mapped: no light of theirs falls on it."""
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A flat meter set as the camera is. shutter_s: None where all light is a flash's; open_f_number: what it shows at `open_level`."""
+
+    iso: float
+    shutter_s: float | None
+    open_f_number: float
+
+    @property
+    def setting(self) -> str:
+        """How it is set, in words: ISO 400, 1/60 s."""
+        return f"ISO {self.iso:g}" + ("" if self.shutter_s is None else f", {shutter_text(self.shutter_s)}")
+
+    def f_number(self, stops):
+        """What it shows at light so many stops over the open level, any shape."""
+        return self.open_f_number * 2.0 ** (np.asarray(stops, float) / 2.0)
+
+
 @dataclass(frozen=True)
 class IrradianceMap:
     """Light on a surface, row 0 at its top.
@@ -37,6 +62,8 @@ class IrradianceMap:
     extent_m: left, right, bottom, top (m along the surface); axis_labels: what the two axes run along
     is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything
     points (h, w, 3) float32 m: where in the world each value lies
+    open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate); height_m: height above the floor where the vertical axis is 0,
+    None where that axis is no height; meter: None without absolute light; is_reached: whether any projector's light falls there; reference: whose open gate is `open_level`
     """
 
     irradiance: np.ndarray
@@ -49,6 +76,16 @@ class IrradianceMap:
     is_absolute: bool
     points: np.ndarray
     about: dict
+    open_gates: tuple[OpenGate, ...] = ()
+    height_m: float | None = None
+    meter: Meter | None = None
+    is_reached: bool = True
+    reference: str | None = None
+
+    @property
+    def compared_with(self) -> str:
+        """What stops are counted from, in words."""
+        return f"the open gate of {self.reference}" if self.reference else "the open gate"
 
     @property
     def stops(self) -> np.ndarray:
@@ -91,55 +128,85 @@ def irradiance_map(
     progress: Progress | None = None,
     n_rays_side: int | None = None,
     seed: int = 0,
+    seen_by: str | None = None,
 ) -> IrradianceMap:
     """The light on one surface ("backdrop", a box's face as "table.top"; without a name the scene's first surface).
 
     n_across: points across. With n_rays_side the slow reference is used instead: n_rays_side² rays a point, by `seed`.
-    Raises SceneError for a surface that is not there.
+    A mesh or a figure is mapped as a projector sees it, cropped to it: as `seen_by`, or the one that sees most of it.
+    Raises SceneError for a surface that is not there, NotSeen for a mesh or a figure that no projector sees.
     """
     layout = layout_of(scene, surface)
+    is_seen = isinstance(layout, SeenLayout)
     with Workers(threads) as workers:
         arrays = scene_arrays(scene)
-        is_seen = isinstance(layout, SeenLayout)
-        if is_seen:
-            points, shape, extent = _seen_points(scene, arrays, layout, n_across)
-        else:
-            points, shape, extent = _laid_out_points(layout, n_across)
-        out = np.zeros((shape[0] * shape[1], 3))
-        kinds = set()
-        levels = []
+        grid = _grid(scene, arrays, layout, n_across, seen_by)
+        points = grid.points
+        is_flat = not is_seen and layout.spec.shape in ("flat", "box")
+        out = np.zeros((len(points.positions), 3))
         for spec in scene.projector:
             prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
-            kinds.add(prepared.power.is_flash)
             factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
             weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
-            levels.append(_counted(scene, open_gate_light(scene, spec)))
             if n_rays_side is None:
-                squares = prepared_light.squares_seen_by(prepared.light, points, shape[1], workers, not is_seen and layout.spec.shape in ("flat", "box"))
+                squares = prepared_light.squares_seen_by(prepared.light, points, n_across, workers, is_flat)
                 visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
                 stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
                 prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
-        room = room_light(scene)
-        if room is not None:
-            kinds.add(room.is_flash)
-            out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
-    # A mesh that the first projector sees fills part of its map only.
+    is_reached = bool((out[:, 1] > 0.0).any())
+    room = room_light(scene)
+    if room is not None:
+        out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
+    # A body that a projector sees fills part of its map only.
     missed = (points.materials == NOTHING)[:, None]
-    out = np.where(missed, np.nan, out).reshape(*shape, 3).astype(np.float32)
+    out, positions, normals = (np.where(missed, np.nan, values).reshape(*grid.shape, 3) for values in (out, points.positions, points.normals))
+    out = out.astype(np.float32)
+    scale = _scale(scene, room)
     return IrradianceMap(
-        out[..., 0],
-        out[..., 1],
-        max(levels, default=1.0 if room is None else room.level),
-        tuple(float(value) for value in extent),
-        tuple(layout.axis_labels),
-        layout.name,
-        True in kinds,
-        all(item.reading is not None or item.output is not None for item in scene.projector) and bool(scene.projector or room),
-        np.where(missed, np.float32(np.nan), points.positions).reshape(*shape, 3),
-        record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
+        irradiance=out[..., 0],
+        illuminance=out[..., 1],
+        open_level=scale.open_level,
+        extent_m=tuple(float(value) for value in grid.extent_m),
+        axis_labels=grid.axis_labels,
+        surface=layout.name,
+        is_flash=scale.is_flash,
+        is_absolute=scale.meter is not None,
+        points=positions.astype(np.float32),
+        about=record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
+        open_gates=() if is_seen else tuple(open_gate(scene, spec, positions, normals, scale.open_level, lambda light: _counted(scene, light)) for spec in scene.projector),
+        height_m=None if is_seen else layout.height_m,
+        meter=scale.meter,
+        is_reached=is_reached,
+        reference=scale.reference,
     )
+
+
+class _Scale(NamedTuple):
+    """What a map's light is counted in: stop 0 and whose open gate it is, whether of a flash, and a meter if it is known in SI."""
+
+    open_level: float
+    reference: str | None
+    is_flash: bool
+    meter: Meter | None
+
+
+def _scale(scene, room: LightLevel | None) -> _Scale:
+    """Stops count from the brightest open gate; of two alike from the first by name, so that the order in the file plays no part."""
+    gates = {spec.name: open_gate_light(scene, spec) for spec in scene.projector}
+    kinds = {light.is_flash for light in (*gates.values(), *([room] if room else []))}
+    reference = max(sorted(gates), key=lambda name: _counted(scene, gates[name]), default=None)
+    level = _counted(scene, gates[reference]) if reference else 1.0 if room is None else room.level
+    is_absolute = all(item.reading is not None or item.output is not None for item in scene.projector) and bool(kinds)
+    return _Scale(level, reference, True in kinds, _meter(scene, level, kinds) if is_absolute else None)
+
+
+def _meter(scene, open_level: float, kinds: set) -> Meter:
+    """What a flat meter set as the camera shows at the open level. Where flash and steady light add up, the level counts both."""
+    iso, shutter_s = scene.camera.iso, scene.camera.shutter_s
+    f_number = f_number_for_luminous_exposure(open_level, iso) if True in kinds else f_number_for_illuminance(open_level, shutter_s, iso)
+    return Meter(iso, shutter_s if False in kinds else None, float(f_number))
 
 
 def _any_flash(scene) -> bool:
@@ -154,13 +221,6 @@ def _any_flash(scene) -> bool:
 def _counted(scene, light: LightLevel) -> float:
     """A level in the map's unit: lx, or lx·s where any projector is a flash."""
     return light.during(scene.camera.shutter_s) if _any_flash(scene) else light.level
-
-
-def _laid_out_points(layout, n_across: int):
-    """The points of a surface that is unrolled as a map, their rows and columns, and its extent."""
-    positions, normals = layout.grid(n_across)
-    shape = positions.shape[:2]
-    return surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m), shape, layout.extent_m
 
 
 def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0) -> Points:
@@ -182,10 +242,47 @@ def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, prog
     workers.run_pieces(len(out), work, "rays", progress, piece=2048)
 
 
-def _seen_points(scene, arrays, layout, n_across: int):
-    """A mesh has no map of its own: its points as the first projector sees them, of no material where it sees something else."""
+class _Grid(NamedTuple):
+    """A map's points in rows, its rows and columns, its extent, and what its axes are."""
+
+    points: Points
+    shape: tuple[int, int]
+    extent_m: tuple[float, float, float, float]
+    axis_labels: tuple[str, str]
+
+
+def _grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
+    if isinstance(layout, SeenLayout):
+        return _seen_grid(scene, arrays, layout, n_across, seen_by)
+    if seen_by is not None:
+        raise SceneError(Fault(f"{layout.name} is mapped as it lies, not as a projector sees it", "a projector to see a mesh or a figure", "leave --seen-by out", key="seen_by"))
+    positions, normals = layout.grid(n_across)
+    points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m)
+    return _Grid(points, positions.shape[:2], layout.extent_m, layout.axis_labels)
+
+
+def _seen_grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
+    """A mesh or a figure has no map of its own: its points as a projector sees them."""
     from projector.tracing.seen_from import points_seen_from
 
     if not scene.projector:
-        raise SceneError(Fault(found="a mesh is mapped as the first projector sees it, and the scene has none", allowed="a scene with a projector"))
-    return points_seen_from(scene, scene.projector[0], arrays, arrays.names.index(layout.name), n_across)
+        raise SceneError(Fault(found="a mesh or a figure is mapped as a projector sees it, and the scene has none", allowed="a scene with a projector"))
+    names = sorted(spec.name for spec in scene.projector)
+    if seen_by is not None and seen_by not in names:
+        raise SceneError(Fault(found=f'there is no projector "{seen_by}"', allowed=", ".join(names)))
+    owner, specs = arrays.names.index(layout.name), {spec.name: spec for spec in scene.projector}
+    # Which of them sees most of it: by name, so that the order in the file plays no part.
+    seen = {name: points_seen_from(scene, specs[name], arrays, owner, n_across) for name in ([seen_by] if seen_by else names)}
+    best = max(seen, key=lambda name: -1.0 if seen[name] is None else _area(seen[name]))
+    if seen[best] is None:
+        who = f"{best} does not see" if len(seen) == 1 else "no projector sees"
+        raise NotSeen(Fault(f"{who} {layout.name}: it lies outside the beam or behind something else", "a surface or a figure in a beam", "`projector throw` says where the light lands"))
+    found = seen[best]
+    labels = tuple(f"{way} as {best} sees it, m ({found.distance_m:.2f} m from the lens)" for way in ("to the right", "upwards"))
+    return _Grid(found.points, found.shape, found.extent_m, labels)
+
+
+def _area(seen) -> float:
+    """Solid angle (steradian, nearly) that an object takes up in a beam."""
+    left, right, bottom, top = seen.extent_m
+    return (right - left) * (top - bottom) / seen.distance_m**2 * float((seen.points.materials != NOTHING).mean())

@@ -1,4 +1,4 @@
-"""Labels beside points of a drawing, put where they cover neither lines nor each other and stay inside the axes."""
+"""Labels of drawings: put where they cover neither lines nor each other and stay inside the axes; and stops as they are written."""
 
 from __future__ import annotations
 
@@ -10,6 +10,14 @@ _SIDES = tuple(
     for gap in (5, 9, 16)
     for right, up in ((1, 1), (-1, 1), (1, -1), (-1, -1), (0, 1), (0, -1), (1, 0), (-1, 0))
 )
+
+
+def stops_text(stops) -> str:
+    """Stops in whole, halves or thirds: +1, −½, 0, −1⅓."""
+    whole, part = divmod(round(6 * abs(stops)), 6)
+    fraction = {0: "", 2: "⅓", 3: "½", 4: "⅔"}[part]
+    sign = "" if whole == part == 0 else "+" if stops > 0 else "−"
+    return f"{sign}{whole if whole or not fraction else ''}{fraction}"
 
 
 class Labels:

@@ -1,17 +1,25 @@
-"""A map of light as a figure: axes in metres, a colour bar, contours in whole stops."""
+"""A map of light as a figure: axes in metres, stops, light and f-numbers on the colour bar, the open gates' light as contours."""
 
 from __future__ import annotations
 
 import math
 import textwrap
+from typing import NamedTuple
 
 import numpy as np
 
 from projector.rendering.irradiance import IrradianceMap
+from projector.reports.labels import stops_text
 from projector.reports.save import new_figure
 
 # The figure shows this many stops below the brightest; darker places are drawn as the darkest.
 STOPS_SHOWN = 7
+# The largest size of the map within the figure; what stands left of it, under it, right of the colour bar and above it;
+# the gap before the bar, the bar, and the height of one of its ticks: inches.
+_LARGEST_IN, _MARGINS_IN, _BAR_GAP_IN, _BAR_WIDTH_IN, _TICK_IN = (5.8, 6.4), (0.85, 0.78, 1.75, 0.35), 0.95, 0.22, 0.24
+_LINE_IN = 0.18
+_DARK = "#222222"
+_LINE_STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 
 def map_summary(found: IrradianceMap) -> dict:
@@ -19,20 +27,89 @@ def map_summary(found: IrradianceMap) -> dict:
     stops = found.stops
     lit = np.isfinite(stops)
     left, right, bottom, top = found.extent_m
+    brightest = float(stops[lit].max()) if lit.any() else -math.inf
     summary = {
         "surface": found.surface,
         "width_m": right - left,
         "height_m": top - bottom,
         "columns": stops.shape[1],
         "rows": stops.shape[0],
-        "brightest_stops": float(stops[lit].max()) if lit.any() else -math.inf,
-        "lit_share": float((np.nan_to_num(stops, nan=-np.inf) > -6.0).mean()),
+        "is_reached": found.is_reached,
+        "brightest_stops": brightest,
+        "lit_share": float((stops[~np.isnan(stops)] > -6.0).mean()),
     }
     if found.is_absolute:
         power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
         summary[f"brightest_{power}"] = float(np.nanmax(found.irradiance))
         summary[f"brightest_{light}"] = float(np.nanmax(found.illuminance))
+    if found.meter is not None:
+        summary["brightest_f_number"] = float(found.meter.f_number(brightest))
     return summary
+
+
+def map_figure(found: IrradianceMap, scene_title: str = ""):
+    """The figure of a map: brightness in stops against the open gate, contours of what open gates alone would give there.
+
+    Without a title the scene's name stands.
+    """
+    stops = np.array(found.stops)
+    low, high = _whole_stops(stops)
+    extent = _extent_shown(found)
+    levels = [contour_levels(gate.stops) for gate in found.open_gates]
+    title, caption = _wrapped(_title(found, scene_title), extent), _wrapped([_caption(found, levels)], extent)
+    place = _place(extent, found, title, caption)
+    from matplotlib.ticker import MaxNLocator
+
+    figure = new_figure(*place.figure_in, layout="none")
+    axes = figure.add_axes(place.shares(place.left, place.width))
+    shown = np.clip(np.where(np.isneginf(stops), low, stops), low, high)
+    image = axes.imshow(shown, extent=extent, cmap="cividis", vmin=low, vmax=high, interpolation="nearest", origin="upper", aspect="auto")
+    axes.set_facecolor("#d9d9d9")
+    drawn = _draw_open_gates(axes, found, levels, extent)
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(place.width / 0.75)), steps=[1, 2, 2.5, 5, 10]))
+    axes.set_xlabel(found.axis_labels[0], fontsize=10)
+    for number, line in enumerate(caption):
+        figure.text(place.left / place.figure_in[0], (place.bottom - 0.62 - _LINE_IN * number) / place.figure_in[1], line, fontsize=9, va="center")
+    axes.set_ylabel(_vertical_label(found), fontsize=10)
+    axes.set_title("\n".join(title), fontsize=11, loc="left")
+    if not found.is_reached:
+        axes.text(0.5, 0.5, "no projector's\nlight falls here", transform=axes.transAxes, ha="center", va="center", color="white", fontsize=9)
+    if len(drawn) > 1:
+        figure.legend(*zip(*drawn, strict=True), loc="lower center", fontsize=8, ncols=3)
+    bar_axes = figure.add_axes(place.shares(place.left + place.width + _BAR_GAP_IN, _BAR_WIDTH_IN))
+    _draw_bar(figure, bar_axes, image, found, (low, high), place.height)
+    return figure
+
+
+class _Place(NamedTuple):
+    """Where the map stands in the figure: its left, bottom, width and height, and the figure's own size; inches."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+    figure_in: tuple[float, float]
+
+    def shares(self, left: float, width: float) -> tuple[float, float, float, float]:
+        """Axes as high as the map from `left` on, in shares of the figure."""
+        across, down = self.figure_in
+        return left / across, self.bottom / down, width / across, self.height / down
+
+
+def _place(extent, found: IrradianceMap, title: list[str], caption: list[str]) -> _Place:
+    width, height = _map_size(extent)
+    legend = 0.2 * -(-len(found.open_gates) // 3) + 0.15 if len(found.open_gates) > 1 else 0.0
+    under = _MARGINS_IN[1] + legend + _LINE_IN * max(len(caption) - 1, 0)
+    over = _MARGINS_IN[3] + _LINE_IN * (len(title) - 1)
+    size = _MARGINS_IN[0] + width + _BAR_GAP_IN + _BAR_WIDTH_IN + _MARGINS_IN[2], under + height + over
+    return _Place(_MARGINS_IN[0], under, width, height, size)
+
+
+def _map_size(extent) -> tuple[float, float]:
+    """Width and height (inches) of the map; one that is a mere strip is drawn wider than it is, and its axes say by how much."""
+    left, right, bottom, top = extent
+    scale = min(_LARGEST_IN[0] / (right - left), _LARGEST_IN[1] / (top - bottom))
+    return max(scale * (right - left), 1.8), max(scale * (top - bottom), 1.8)
 
 
 def _whole_stops(stops: np.ndarray) -> tuple[int, int]:
@@ -42,54 +119,105 @@ def _whole_stops(stops: np.ndarray) -> tuple[int, int]:
     return highest - STOPS_SHOWN, highest
 
 
-def map_figure(found: IrradianceMap, scene_title: str = ""):
-    """The figure of a map: brightness in stops against the open gate, a contour at each whole stop. Without a title the scene's name stands."""
-    stops = np.array(found.stops)
-    low, high = _whole_stops(stops)
+def _extent_shown(found: IrradianceMap) -> tuple[float, float, float, float]:
+    """The map's extent, its vertical axis counted from the floor where it is a height."""
     left, right, bottom, top = found.extent_m
-    aspect = (top - bottom) / (right - left)
-    figure = new_figure(8.0, float(np.clip(1.5 + 6.0 * aspect, 3.2, 9.0)))
-    axes = figure.add_subplot()
-    shown = np.clip(np.where(np.isneginf(stops), low, stops), low, high)
-    image = axes.imshow(shown, extent=found.extent_m, cmap="cividis", vmin=low, vmax=high, interpolation="nearest", origin="upper")
-    lines = _draw_contours(axes, shown, found.extent_m, low, high)
-    axes.set_xlabel(found.axis_labels[0] + ("" if lines is None else f"\n{_line_words(lines.levels)}"))
-    axes.set_ylabel(found.axis_labels[1])
-    axes.set_title(_title(found, scene_title))
-    bar = figure.colorbar(image, ax=axes, ticks=range(low, high + 1), shrink=0.9)
-    bar.ax.set_yticklabels([_tick(found, stop) for stop in range(low, high + 1)])
-    if lines is not None:
-        bar.add_lines(lines)
-    label = "stops against the open gate on the axis at its focus"
-    quantity = "luminous exposure" if found.is_flash else "illuminance"
-    bar.set_label(f"{label}\n({quantity}, {found.units[1]})" if found.is_absolute else label)
-    return figure
+    floor = found.height_m or 0.0
+    return left, right, bottom + floor, top + floor
 
 
-def _draw_contours(axes, shown, extent, low, high):
-    """Whole stops as lines; a map as fine as the figure's own pixels would be buried in them, so they follow a softened copy."""
-    from scipy.ndimage import gaussian_filter
-
-    left, right, bottom, top = extent
-    rows, columns = shown.shape
-    x = left + (np.arange(columns) + 0.5) * (right - left) / columns
-    y = top - (np.arange(rows) + 0.5) * (top - bottom) / rows
-    soft = gaussian_filter(np.nan_to_num(shown, nan=low), max(columns / 800.0, 0.0))
-    levels = [stop for stop in range(low + 1, high + 1) if soft.min() < stop < soft.max()]
-    # Which stop a line is, the colour bar and the caption say: numbers on lines this close would hide the pattern.
-    return axes.contour(x, y, soft, levels=levels, colors="white", linewidths=0.5, linestyles="solid", alpha=0.8) if levels else None
+def _vertical_label(found: IrradianceMap) -> str:
+    if found.height_m is None:
+        return found.axis_labels[1]
+    if "sweep" in found.axis_labels[1]:
+        return f"height above the floor, m; below {found.height_m:g} along curve and floor"
+    return "height above the floor, m"
 
 
-def _line_words(levels) -> str:
-    """What the contours are."""
-    first, last = (f"{level:+.0f}" if level else "0" for level in (levels[0], levels[-1]))
-    return f"white lines: whole stops, {first} to {last}" if len(levels) > 1 else f"white line: {first} stops"
+def _wrapped(texts: list[str], extent) -> list[str]:
+    """Lines of texts in the room from the map's left to the figure's right."""
+    room_in = _map_size(extent)[0] + _BAR_GAP_IN + _BAR_WIDTH_IN + _MARGINS_IN[2]
+    return [line for text in texts for line in textwrap.wrap(text, round(11.0 * room_in))]
+
+
+def _caption(found: IrradianceMap, levels: list[tuple[list[float], int]]) -> str:
+    """What the contours are; or how even an open gate's light is where it is too even for any."""
+    drawn = [parts for values, parts in levels if values]
+    whose = "each open gate's light" if len(levels) > 1 else "the open gate's light"
+    if drawn:
+        return f"lines: {whose}, without stencil and shadows, in {' and '.join(_NAMES_OF_STEPS[parts] for parts in dict.fromkeys(drawn))} stops"
+    spans = [float(np.ptp(lit)) for lit in (gate.stops[np.isfinite(gate.stops)] for gate in found.open_gates) if lit.size]
+    return f"{whose}, without stencil and shadows, differs by {max(spans):.1f} stops at most: no lines" if spans else ""
+
+
+def _draw_open_gates(axes, found: IrradianceMap, levels: list[tuple[list[float], int]], extent) -> list[tuple]:
+    """Contours of each projector's open gate; returns lines for a legend with their names."""
+    from matplotlib import patheffects
+    from matplotlib.lines import Line2D
+
+    left, right, _, top = extent
+    rows, columns = found.illuminance.shape
+    pixel_x, pixel_y = (right - left) / columns, (top - extent[2]) / rows
+    drawn = []
+    for index, (gate, (values, _)) in enumerate(zip(found.open_gates, levels, strict=True)):
+        if not values:
+            continue
+        x = left + (np.arange(gate.stops.shape[1]) * gate.stride + 0.5) * pixel_x
+        y = top - (np.arange(gate.stops.shape[0]) * gate.stride + 0.5) * pixel_y
+        style = _LINE_STYLES[index % len(_LINE_STYLES)]
+        lines = axes.contour(x, y, np.ma.masked_invalid(gate.stops), levels=values, colors="white", linewidths=1.0, linestyles=[style])
+        # White lines on bright places and dark ones alike: each has a dark rim, and its stops on a dark ground.
+        lines.set_path_effects([patheffects.withStroke(linewidth=2.2, foreground=_DARK)])
+        for label in axes.clabel(lines, fmt=stops_text, fontsize=8, inline=False):
+            label.set(rotation=0.0, bbox={"facecolor": _DARK, "edgecolor": "none", "pad": 1.0})
+        drawn.append((Line2D([], [], color=_DARK, linewidth=1.0, linestyle=style), f"open gate of {gate.projector}"))
+    return drawn
+
+
+_NAMES_OF_STEPS = {1: "whole", 2: "half", 3: "third"}
+
+
+def contour_levels(stops: np.ndarray) -> tuple[list[float], int]:
+    """Whole stops within a range, half or third ones where there are fewer than two, else none: the levels, and parts of a stop."""
+    lit = stops[np.isfinite(stops)]
+    if not lit.size:
+        return [], 1
+    # What the middle 99 % show: a strip at a grazing edge would fill itself with lines.
+    low, high = (float(value) for value in np.percentile(lit, (0.5, 99.99)))
+    for parts in (1, 2, 3):
+        levels = [count / parts for count in range(math.ceil(low * parts), math.floor(high * parts) + 1)]
+        if len(levels) >= 2:
+            return levels, parts
+    return [], parts
+
+
+def _draw_bar(figure, beside, image, found: IrradianceMap, span: tuple[int, int], height: float) -> None:
+    """The colour bar as high as the map: stops and light at its right, f-numbers at its left."""
+    low, high = span
+    step = max(1, math.ceil((high - low) * _TICK_IN / height))
+    ticks = list(range(high, low - 1, -step))
+    bar = figure.colorbar(image, cax=beside, ticks=ticks)
+    beside.set_yticklabels([("≤ " if stop == low else "") + _tick(found, stop) for stop in ticks], fontsize=9)
+    quantity = f"{'luminous exposure' if found.is_flash else 'illuminance'}, {found.units[1]}"
+    bar.set_label(f"stops against {found.compared_with}\non its axis where it is focused" + (f"\n({quantity})" if found.is_absolute else ""), fontsize=9)
+    marked = [] if found.meter is None else marked_f_numbers(found.meter.open_f_number, low, high)[::-step]
+    if not marked:
+        return
+    left = beside.secondary_yaxis("left")
+    left.set_yticks([stop for stop, _ in marked], [f"f/{text}" for _, text in marked], fontsize=9)
+    left.set_ylabel(f"flat meter at {found.meter.setting}", fontsize=9)
+
+
+def marked_f_numbers(open_f_number: float, low: float, high: float) -> list[tuple[float, str]]:
+    """Whole stops as meters show them, as (stops over the level that meters `open_f_number`, text), within a range of stops."""
+    at_zero = 2.0 * math.log2(open_f_number)
+    marks = enumerate("0.5 0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64 90 128".split(), -2)
+    return [(whole - at_zero, text) for whole, text in marks if low - 1e-9 <= whole - at_zero <= high + 1e-9]
 
 
 def _tick(found: IrradianceMap, stop: int) -> str:
-    if not found.is_absolute:
-        return f"{stop:+d}" if stop else "0"
-    return f"{stop:+d}  ({_short(found.open_level * 2.0**stop)})"
+    text = stops_text(stop)
+    return f"{text}  ({_short(found.open_level * 2.0**stop)})" if found.is_absolute else text
 
 
 def _short(value: float) -> str:
@@ -97,8 +225,7 @@ def _short(value: float) -> str:
     return f"{value:.3g}" if 0.01 <= value < 1000 else f"{value:,.0f}".replace(",", " ") if value >= 1000 else f"{value:.1e}"
 
 
-def _title(found: IrradianceMap, scene_title: str) -> str:
-    """The scene and the surface; in two lines if they are long."""
+def _title(found: IrradianceMap, scene_title: str) -> list[str]:
+    """The scene, and the surface with what is shown of it."""
     kind = "luminous exposure of the flash" if found.is_flash else "illuminance"
-    scene = scene_title or found.about["scene"]
-    return "\n".join([*textwrap.wrap(scene, 60), f"{found.surface}: {kind}"])
+    return [scene_title or found.about["scene"], f"{found.surface}: {kind}"]

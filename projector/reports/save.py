@@ -10,12 +10,12 @@ from projector.rendering.files import RECORD_KEY, check_writable, mark_pdf, writ
 DPI = 150
 
 
-def new_figure(width_in: float = 8.0, height_in: float = 5.5):
-    """An empty figure with the house's lettering; no display is needed."""
+def new_figure(width_in: float = 8.0, height_in: float = 5.5, layout: str = "constrained"):
+    """An empty figure with the house's lettering; no display is needed. layout: "none" where everything is placed by inches."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width_in, height_in), dpi=DPI, layout="constrained")
+    figure = Figure(figsize=(width_in, height_in), dpi=DPI, layout=layout)
     FigureCanvasAgg(figure)
     return figure
 

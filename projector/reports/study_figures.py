@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from projector.reports.labels import stops_text
 from projector.reports.save import new_figure
 
 
@@ -30,7 +31,7 @@ def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_thro
     # From one throw to another light changes by 2·log2 of their ratio (studies.throw.stops_for_distance), so round stops are these throws.
     round_stops = _round_stops(*(study.stops_for_distance(marked_throw_m, float(value)) for value in throws[[-1, 0]]))
     ticks = [study.throw(focal_length_mm, lit_width_mm, marked_throw_m * 2.0 ** float(-stop / 2)).width_m for stop in round_stops]
-    stops.set_yticks(ticks, [_stops_text(stop) for stop in round_stops])
+    stops.set_yticks(ticks, [stops_text(stop) for stop in round_stops])
     stops.set_ylabel(f"stops against {marked_throw_m:.2f} m")
     return figure
 
@@ -42,14 +43,6 @@ def _round_stops(lowest: float, highest: float) -> list[Fraction]:
         if len(found) >= 4:
             break
     return found
-
-
-def _stops_text(stop: Fraction) -> str:
-    """+1, −½, +1⅓, 0."""
-    whole, part = divmod(abs(stop), 1)
-    sign = "" if stop == 0 else "+" if stop > 0 else "−"
-    written = {Fraction(0): "", Fraction(1, 3): "⅓", Fraction(1, 2): "½", Fraction(2, 3): "⅔"}[part]
-    return sign + (str(whole) if whole or not written else "") + written
 
 
 _COLOURS = ("#1f3a5f", "#c8553d", "#3f8f6b", "#8d6a9f", "#c98a10", "#2a9dc4", "#7a4b2a")

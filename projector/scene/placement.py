@@ -25,10 +25,9 @@ class PlacedObject:
 
 @dataclass(frozen=True)
 class SeenLayout:
-    """A mesh or a figure has no flat map of its own: it is mapped as the first projector sees it."""
+    """A mesh or a figure has no flat map of its own: it is mapped as a projector sees it."""
 
     name: str
-    axis_labels: tuple[str, str] = ("across the beam at the aim's distance, m", "up the beam at the aim's distance, m")
 
 
 @lru_cache(maxsize=16)
@@ -143,7 +142,7 @@ def pupil_bitmap(scene, shape) -> np.ndarray:
 
 def layout_of(scene, name: str | None):
     """How a surface (or "box.face", or a figure) is laid out as a map; the first surface if no name is given."""
-    from projector.scene.surfaces import surface_layout
+    from projector.scene.surfaces import faces_of, surface_layout
 
     if name is None and scene.surface:
         name = scene.surface[0].name
@@ -157,5 +156,7 @@ def layout_of(scene, name: str | None):
     for spec in scene.figure:
         if name == spec.name:
             return SeenLayout(spec.name)
-    known = ", ".join(item.name for item in (*scene.surface, *scene.figure))
-    raise SceneError(Fault(found=f'there is no surface "{name}"' if name else "this scene has no surface", allowed=known, try_="one of these names"))
+    known = [name for item in scene.surface for name in faces_of(item)] + [item.name for item in scene.figure]
+    close = difflib.get_close_matches(name or "", known, 1, 0.6)
+    try_ = f"did you mean {close[0]}?" if close else "one of these names"
+    raise SceneError(Fault(f'there is no surface "{name}"' if name else "this scene has no surface to map unless it is named", ", ".join(known) or "a scene with a surface or a figure", try_))

@@ -80,13 +80,17 @@ def surface_centre(spec, mesh: Mesh | None = None) -> np.ndarray:
 
 @dataclass(frozen=True)
 class MapLayout:
-    """A surface unrolled: extent (left, right, bottom, top in m along it), labels of both axes, and its points."""
+    """A surface unrolled: extent (left, right, bottom, top in m along it), labels of both axes, and its points.
+
+    height_m: height above the floor where the vertical axis is 0; None where that axis is no height.
+    """
 
     name: str
     extent_m: tuple[float, float, float, float]
     axis_labels: tuple[str, str]
     spec: object
     face: str | None = None
+    height_m: float | None = None
 
     @property
     def facets_rise_m(self) -> float:
@@ -139,10 +143,13 @@ def surface_layout(spec, face: str | None = None) -> MapLayout | None:
         return None
     width, height = _sizes(spec)
     if spec.shape == "flat":
-        return MapLayout(spec.name, (-width / 2, width / 2, -height / 2, height / 2), ("across, m", "up, m"), spec)
+        return MapLayout(spec.name, (-width / 2, width / 2, -height / 2, height / 2), *_axes(spec, "front"))
     if spec.shape == "sweep":
         arc = _sweep_profile(spec)[4]
-        return MapLayout(spec.name, (-width / 2, width / 2, -arc[-1], -arc[0]), ("across, m", "along the sweep, m (0: foot of the straight wall)"), spec)
+        labels, _, _, height_m = _axes(spec, "front")
+        # Its foot is where the straight wall ends, above the curve.
+        height_m = None if height_m is None else height_m + (spec.foot_radius_m or DEFAULT_FOOT)
+        return MapLayout(spec.name, (-width / 2, width / 2, -arc[-1], -arc[0]), (labels[0], "along the sweep, m (0: foot of the straight wall)"), spec, None, height_m)
     face = face or "front"
     if face not in _FACES:
         from projector.scene.faults import Fault, SceneError
@@ -150,7 +157,30 @@ def surface_layout(spec, face: str | None = None) -> MapLayout | None:
         raise SceneError(Fault(found=f'a box has no face "{face}"', allowed=", ".join(_FACES)))
     sizes = np.array([width, height, spec.depth_m or DEFAULT_DEPTH])
     wide, high = (abs(np.array(axis) @ sizes) for axis in _FACES[face][:2])
-    return MapLayout(f"{spec.name}.{face}", (-wide / 2, wide / 2, -high / 2, high / 2), ("across, m", "up, m"), spec, face)
+    return MapLayout(f"{spec.name}.{face}", (-wide / 2, wide / 2, -high / 2, high / 2), *_axes(spec, face))
+
+
+def faces_of(spec) -> list[str]:
+    """The names that a surface's maps go by: a box has one for each face."""
+    return [f"{spec.name}.{face}" for face in _FACES] if spec.shape == "box" else [spec.name]
+
+
+def _axes(spec, face: str) -> tuple[tuple[str, str], object, str | None, float | None]:
+    """Of a plate or a box's face: the labels of its two axes, spec and face, and the height of its middle if one axis is a height."""
+    along, upward = (_rotation(spec) @ np.array(axis, float) for axis in _FACES[face][:2])
+    is_upright = upward[1] > 1.0 - 1e-9
+    return (_axis_label(along), _axis_label(upward)), spec, face if spec.shape == "box" else None, float(spec.position_m[1]) if is_upright else None
+
+
+# The room's directions: x to the right as the camera sees it, z towards the camera.
+_DIRECTIONS = (("to the right", (1, 0, 0)), ("to the left", (-1, 0, 0)), ("to the front", (0, 0, 1)), ("to the back", (0, 0, -1)), ("up", (0, 1, 0)), ("down", (0, -1, 0)))
+
+
+def _axis_label(direction) -> str:
+    """What an axis of a map runs along, by the room's own directions: the nearest of them, or up and down a slope."""
+    if 0.02 < abs(direction[1]) < 0.999:
+        return f"{'up' if direction[1] > 0.0 else 'down'} the slope, m (0: its middle)"
+    return f"{max(_DIRECTIONS, key=lambda item: float(np.dot(item[1], direction)))[0]}, m (0: its middle)"
 
 
 def flat_half_sizes(spec) -> tuple[float, float]:

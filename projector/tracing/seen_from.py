@@ -3,33 +3,65 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
-from projector.tracing.arrays import Camera, SceneArrays, focus_of, light_arrays
+from projector.tracing.arrays import Camera, SceneArrays, light_arrays
 from projector.tracing.chief_rays import landed_slopes, opening_border
 from projector.tracing.first_hits import NOTHING, camera_points, empty_points
 from projector.tracing.gate_image import open_bitmap
 from projector.tracing.points import Points
 
 
-def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> tuple[Points, tuple[int, int], tuple[float, float, float, float]]:
-    """Points in rows, (rows, columns) and extent (left, right, bottom, top in m at the focus distance).
+# Rays across the beam that look for the object first.
+_N_LOOKING = 256
 
-    Rays go from the pupil's centre evenly over the beam; those that meet nothing or another object give points of no
-    material, the others have material 0. The points stand for no area.
+
+class Seen(NamedTuple):
+    """One object as a projector sees it, cropped to it.
+
+    points: in rows, of material 0, or NOTHING where a ray meets nothing or something else; they stand for no area
+    shape: rows and columns; extent_m: left, right, bottom, top from the beam's axis at `distance_m`, the object's mean distance along it.
     """
+
+    points: Points
+    shape: tuple[int, int]
+    extent_m: tuple[float, float, float, float]
+    distance_m: float
+
+
+def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> Seen | None:
+    """The object's points by rays from the pupil's centre, n_across over its own width; None where none of them meets it."""
     light = light_arrays(scene, spec, [587.5618])
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
     whole = light._replace(bitmap=open_bitmap(light.gate))
     half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)
-    height = max(1, math.ceil(n_across * half_height / half_width))
-    camera = Camera(light.position, light.right, light.down, light.forward, half_width, half_height, n_across, height)
-    rows, columns = np.meshgrid(np.arange(height) + 0.5, np.arange(n_across) + 0.5, indexing="ij")
-    points = empty_points(rows.size)
-    triangles = np.empty(rows.size, np.int32)
-    camera_points(arrays.bvh, arrays.surfaces, camera, columns.ravel(), rows.ravel(), 0.0, 0, rows.size, points, triangles)
-    points.materials[:] = np.where(points.materials == owner, 0, NOTHING)
-    across = half_width * abs(focus_of(scene, spec).sharp_distance)
-    up = across * height / n_across
-    return points, (height, n_across), (-across, across, -up, up)
+    camera = Camera(light.position, light.right, light.down, light.forward, half_width, half_height, _N_LOOKING, math.ceil(_N_LOOKING * half_height / half_width))
+    points = _met(arrays, camera, np.arange(camera.width) + 0.5, np.arange(camera.height) + 0.5)
+    rows, columns = np.nonzero(points.materials.reshape(camera.height, camera.width) == owner)
+    if rows.size == 0:
+        return None
+    # A ray more on every side: what lies between the outermost that meet it and their neighbours.
+    left, right = max(columns.min() - 1, 0), min(columns.max() + 2, camera.width)
+    top, bottom = max(rows.min() - 1, 0), min(rows.max() + 2, camera.height)
+    step = (right - left) / n_across
+    height = max(1, round((bottom - top) / step))
+    points = _met(arrays, camera, left + step * (np.arange(n_across) + 0.5), top + step * (np.arange(height) + 0.5))
+    is_it = points.materials == owner
+    if not is_it.any():
+        return None
+    points.materials[:] = np.where(is_it, 0, NOTHING)
+    distance = float(((points.positions[is_it] - light.position) @ np.array(light.forward)).mean())
+    pixel = 2.0 * half_width / camera.width * distance
+    middle_x, middle_y = 0.5 * camera.width, 0.5 * camera.height
+    extent = (left - middle_x) * pixel, (right - middle_x) * pixel, (middle_y - top - height * step) * pixel, (middle_y - top) * pixel
+    return Seen(points, (height, n_across), extent, distance)
+
+
+def _met(arrays: SceneArrays, camera: Camera, columns: np.ndarray, rows: np.ndarray) -> Points:
+    """What rays through all crossings of columns and rows (pixels of a camera) meet, row after row."""
+    down, across = np.meshgrid(rows, columns, indexing="ij")
+    points = empty_points(down.size)
+    camera_points(arrays.bvh, arrays.surfaces, camera, across.ravel(), down.ravel(), 0.0, 0, down.size, points, np.empty(down.size, np.int32))
+    return points

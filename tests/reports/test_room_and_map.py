@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from projector.rendering.irradiance import IrradianceMap
-from projector.reports.map_figure import map_figure
+from projector.rendering.irradiance import IrradianceMap, Meter
+from projector.rendering.open_gates import OpenGate
+from projector.reports.labels import stops_text
+from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import _caption, measured_figure
 from projector.reports.place_figure import _by_place, _drawn_line, place_figure
 
@@ -72,13 +75,100 @@ def test_dots_that_cover_each_other_share_a_label():
     assert [text for text, _ in _by_place(places)] == ["1, 2, 4–6", "3"]
 
 
+def level_map(extent=(-1.6, 1.6, -1.0, 1.0), stops=(-5.3, -0.1), labels=("to the right, m", "up, m"), gates=1, title_length=0, **others) -> IrradianceMap:
+    """A map that darkens from right to left, under open gates that darken from top to bottom."""
+    level = np.tile(2.0 ** np.linspace(*stops, 64, dtype=np.float32), (40, 1))
+    open_gates = tuple(OpenGate(f"light {index}", np.tile(np.linspace(-0.2, -2.7 - index, 20)[:, None], (1, 32)), 2) for index in range(gates))
+    about = {"scene": "03-cabin-window" + " long" * title_length}
+    return IrradianceMap(level, level, 1.0, extent, labels, "backdrop", True, bool(others), np.zeros((40, 64, 3)), about, open_gates, **others)
+
+
 def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
-    level = np.tile(2.0 ** np.linspace(-5.3, -0.1, 64, dtype=np.float32), (40, 1))
-    found = IrradianceMap(level, level, 1.0, (-1.6, 1.6, -1.0, 1.0), ("across, m", "up, m"), "backdrop", True, False, np.zeros((40, 64, 3)), {"scene": "03-cabin-window"})
-    axes = map_figure(found, "A cabin window").axes[0]
-    assert axes.get_title() == "A cabin window\nbackdrop: luminous exposure of the flash"
-    assert axes.get_xlabel() == "across, m\nwhite lines: whole stops, -5 to -1"
-    assert map_figure(found).axes[0].get_title().startswith("03-cabin-window\n")
+    figure = map_figure(level_map(), "A cabin window")
+    axes = figure.axes[0]
+    assert axes.get_title("left") == "A cabin window\nbackdrop: luminous exposure of the flash"
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("to the right, m", "up, m")
+    assert [text.get_text() for text in figure.texts] == ["lines: the open gate's light, without stencil and shadows, in whole stops"]
+    assert map_figure(level_map()).axes[0].get_title("left").startswith("03-cabin-window\n")
+
+
+def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
+    """The map changes across, the gate from top to bottom: its whole stops −1 and −2 lie at heights known beforehand."""
+    axes = map_figure(level_map()).axes[0]
+    (lines,) = [item for item in axes.collections if hasattr(item, "levels")]
+    assert list(lines.levels) == [-2.0, -1.0]
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        row = (-0.2 - level) / 2.5 * 19.0
+        assert np.allclose(path.vertices[:, 1], 1.0 - (2.0 * row + 0.5) * 0.05, atol=1e-6)
+    assert sorted(text.get_text() for text in axes.texts) == ["−1", "−2"]
+
+
+@pytest.mark.parametrize(
+    ("stops", "levels", "parts"),
+    [((-3.2, 0.1), [-3, -2, -1, 0], 1), ((-1.3, -0.4), [-1, -0.5], 2), ((-0.7, 0.1), [-0.5, 0], 2), ((-0.6, -0.3), [], 3), ((-0.7, -0.3), [-2 / 3, -1 / 3], 3), ((-0.1, 0.0), [], 3)],
+)
+def test_contours_go_by_whole_stops_or_by_parts_where_light_is_even(stops, levels, parts):
+    assert contour_levels(np.linspace(*stops, 100001)) == (pytest.approx(levels), parts)
+    assert contour_levels(np.full((3, 3), np.nan)) == ([], 1)
+
+
+def test_light_too_even_for_lines_is_said_to_be():
+    found = level_map(gates=0)
+    even = replace(found, open_gates=(OpenGate("key", np.linspace(-0.1, 0.0, 64).reshape(8, 8), 1),))
+    assert [text.get_text() for text in map_figure(even).texts] == ["the open gate's light, without stencil and shadows, differs by 0.1 stops at most: no lines"]
+    assert not map_figure(found).texts
+
+
+def test_f_numbers_stand_beside_the_light_that_a_meter_shows_them_for():
+    """H = C·N²/S with C = 250 for a flat receptor (ISO 2720): f/8 at ISO 400 is 40 lx·s, f/5.6 (√32 exactly) 20 lx·s."""
+    marks = dict((text, stop) for stop, text in marked_f_numbers(np.sqrt(40.44 * 400 / 250), -7, 0))
+    assert 40.44 * 2.0 ** marks["8"] == pytest.approx(40.0) and 40.44 * 2.0 ** marks["5.6"] == pytest.approx(20.0)
+    assert list(marks) == ["1", "1.4", "2", "2.8", "4", "5.6", "8"]
+    figure = map_figure(level_map(meter=Meter(400.0, 0.01, 8.0)))
+    (left,) = [child for child in figure.axes[1].child_axes]
+    assert left.get_ylabel() == "flat meter at ISO 400, 1/100 s"
+    assert [text.get_text() for text in left.get_yticklabels()] == ["f/8", "f/5.6", "f/4", "f/2.8", "f/2", "f/1.4", "f/1", "f/0.7"]
+    assert np.allclose(left.get_yticks(), range(0, -8, -1))
+
+
+def test_a_map_without_a_reading_has_no_f_numbers():
+    assert not map_figure(level_map()).axes[1].child_axes
+
+
+def test_a_vertical_axis_that_is_a_height_counts_from_the_floor():
+    axes = map_figure(level_map(height_m=1.4)).axes[0]
+    assert axes.get_ylabel() == "height above the floor, m" and axes.get_ylim() == pytest.approx((0.4, 2.4))
+    sweep = map_figure(level_map(height_m=0.5, labels=("to the right, m", "along the sweep, m (0: foot of the straight wall)"))).axes[0]
+    assert sweep.get_ylabel() == "height above the floor, m; below 0.5 along curve and floor"
+
+
+@pytest.mark.parametrize("extent", [(-1.6, 1.6, -1.0, 1.0), (-0.05, 0.05, -1.5, 1.5), (-3.0, 3.0, -0.1, 0.1), (-1.0, 1.0, -1.0, 1.0)])
+@pytest.mark.parametrize("gates", [0, 1, 5])
+def test_all_words_of_a_map_stay_inside_the_figure_and_apart(extent, gates):
+    found = level_map(extent, (-11.0, -3.9), gates=gates, title_length=25, meter=Meter(12800.0, 1 / 125, 90.0), height_m=1.4)
+    figure = map_figure(found)
+    figure.canvas.draw()
+    page = figure.bbox
+    axes, bar = figure.axes[:2]
+    words = [axes.title, axes._left_title, axes.xaxis.label, axes.yaxis.label, bar.yaxis.label, bar.child_axes[0].yaxis.label, *figure.texts]
+    drawn = [(axis, axis.get_view_interval()) for axis in (axes.xaxis, axes.yaxis, bar.yaxis, bar.child_axes[0].yaxis)]
+    ticks = [[tick.label2 if axis is bar.yaxis else tick.label1 for tick in axis.get_major_ticks() if min(span) <= tick.get_loc() <= max(span)] for axis, span in drawn]
+    assert all(len(labels) >= 2 for labels in ticks)
+    boxes = [item.get_window_extent() for item in (*words, *(label for labels in ticks for label in labels), *figure.legends) if not hasattr(item, "get_text") or item.get_text()]
+    assert all(page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1 for box in boxes)
+    for labels in (*ticks, [*figure.texts, axes.xaxis.label, *figure.legends]):
+        shown = [label.get_window_extent() for label in labels if label.get_visible()]
+        assert not any(a.overlaps(b) for index, a in enumerate(shown) for b in shown[:index])
+
+
+def test_a_map_that_no_light_reaches_says_so():
+    dark = replace(level_map(), illuminance=np.zeros((40, 64), np.float32), is_reached=False)
+    assert "no projector's\nlight falls here" in [text.get_text() for text in map_figure(dark).axes[0].texts]
+
+
+@pytest.mark.parametrize(("stops", "text"), [(0, "0"), (1, "+1"), (-0.5, "−½"), (-4 / 3, "−1⅓"), (2 / 3, "+⅔"), (-7, "−7"), (10.5, "+10½")])
+def test_stops_are_written_as_photographers_write_them(stops, text):
+    assert stops_text(stops) == text
 
 
 def test_a_measured_figure_says_what_marks_and_lines_are():
