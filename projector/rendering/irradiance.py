@@ -142,21 +142,19 @@ def irradiance_map(
         arrays = scene_arrays(scene)
         grid = _grid(scene, arrays, layout, n_across, seen_by)
         points = grid.points
-        is_flat = not is_seen and layout.spec.shape in ("flat", "box")
         out = np.zeros((len(points.positions), 3))
         for spec in scene.projector:
             prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
             factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
             weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
             if n_rays_side is None:
-                squares = prepared_light.squares_seen_by(prepared.light, points, n_across, workers, is_flat)
+                squares = prepared_light.squares_seen_by(prepared.light, points, n_across, workers, not is_seen and layout.spec.shape in ("flat", "box"))
                 visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
                 stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
                 prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
-    is_reached = bool((out[:, 1] > 0.0).any())
-    room = room_light(scene)
+    is_reached, room = bool((out[:, 1] > 0.0).any()), room_light(scene)
     if room is not None:
         out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
     # A body that a projector sees fills part of its map only.

@@ -13,7 +13,6 @@ from projector.tracing.first_hits import NOTHING, camera_points, empty_points
 from projector.tracing.gate_image import open_bitmap
 from projector.tracing.points import Points
 
-
 # Rays across the beam that look for the object first.
 _N_LOOKING = 256
 
