@@ -8,8 +8,8 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
-from projector.cli.numbers import WrongValue, check_above_zero, number_option
-from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size
+from projector.cli.numbers import WrongValue, check_above_zero, number_option, whole_number_option
+from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size, path_option
 from projector.scene.typed_numbers import typed_number
 
 
@@ -90,60 +90,92 @@ def place(
     iso: Annotated[float, number_option("--iso", "The meter's ISO.", True)] = 400.0,
     room: Annotated[str, typer.Option("--room", help="Room: width x depth x height, m; depth counts from the farthest surface.")] = "5x6x2.7",
     angle_max_deg: Annotated[float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)] = 60.0,
-    lens: Annotated[Optional[list[str]], typer.Option("--lens", help="A lens at hand (a lens file). May be repeated; default: all shipped ones.", show_default=False)] = None,
+    lens: Annotated[Optional[list[str]], typer.Option("--lens", help='A lens at hand: a lens file, or "own" for the scene\'s. May be repeated; default: the scene\'s own and all shipped ones.', show_default=False)] = None,
     at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
     projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil (default: the first).", show_default=False)] = None,
     with_: With = None,
     out: Out = None,
+    save: Annotated[Optional[Path], path_option("--save", "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.", "--write")] = None,
+    answer: Annotated[int, whole_number_option("--answer", "Which answer to save.", 1, 1000)] = 1,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first, then least fringe; -o draws the room. Or what has to give."""
+    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first, then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give."""
     room_m = parsed_room(room)
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
     from projector.cli.studies import checked_figure_path, chosen_projectors, point_from
     from projector.studies import placement as study
-    from projector.studies.fringe import shipped_lenses
 
     loaded, warnings = loaded_scene(scene, with_)
     spec = chosen_projectors(loaded, projector)[0]
     wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
     study.check_wishes(wishes)
-    path = checked_figure_path(out, loaded.name, overwrite)
+    path, saved = checked_figure_path(out, loaded.name, overwrite), _checked_scene_path(scene, save, overwrite)
     progress_shown()
-    names = lens or [name for name, _ in shipped_lenses()]
     target = point_from(at) if at else spec.aim
-    answers, relaxations = study.place(loaded, spec, wishes, names, target)
+    answers, relaxations = study.place(loaded, spec, wishes, lens, target)
+    files = []
     if path is not None:
-        _draw_room(loaded, wishes, answers, target, path, overwrite)
-    words = [line for number, item in enumerate(answers, 1) for line in _place_words(number, item)]
+        _draw_room(loaded, spec, wishes, answers, target, path, overwrite)
+        files.append(path)
+    words = [line for number, item in enumerate(answers, 1) for line in _place_words(number, item, target, wishes.iso)]
     if not answers:
         words.append("nothing fits; what would have to give, the smallest step first:")
     words += [f"    {item.words}" for item in relaxations]
     if spec.reading is None and spec.output is None:
         warnings = [*warnings, "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
-    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations]}, words, [path] if path else [], warnings)
+    if saved is not None and answer <= len(answers):
+        from projector.scene.saving import save_variant
+
+        files.append(save_variant(scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite))
+        words.append(f"answer {answer} saved")
+    elif saved is not None:
+        warnings = [*warnings, f"{saved} was not written: there is no answer {answer}."]
+    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations], "saved_answer": answer if saved in files else None}, words, files, warnings)
 
 
-def _draw_room(scene, wishes, answers, target, path: Path, overwrite: bool) -> None:
+def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path | None:
+    """Where a scene is saved, if one is wanted. SceneError, before any work, where it may not be written."""
+    if save is None:
+        return None
+    from projector.rendering.files import named_files
+    from projector.scene.finding import find_scene
+    from projector.scene.saving import check_goal
+
+    (path,) = named_files(save, "best", (".toml",))
+    check_goal(find_scene(scene), path, overwrite)
+    return path
+
+
+def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool) -> None:
+    import numpy as np
+
     from projector.rendering.files import record
-    from projector.reports.place_figure import place_figure
+    from projector.reports.place_figure import Light, OnSet, place_figure
     from projector.reports.save import save_figure
     from projector.scene.placement import placed_objects, point_of
-    from projector.studies.placement import room_corners
+    from projector.studies.room import room_corners
+    from projector.tracing.arrays import camera_arrays
 
     bodies = ("box", "mesh", None)
     objects = [(item.spec.name, item.mesh.vertices, None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles) for item in placed_objects(scene)]
+    camera = camera_arrays(scene, 3, 2)
+    right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
+    frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+    lights = [Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(point_of(scene, item.aim))) for item in scene.projector]
     title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + ("where the light may stand" if answers else "nothing fits this room")
-    figure = place_figure(answers, objects, scene.camera.position_m, point_of(scene, target), room_corners(scene, wishes), title)
+    figure = place_figure(answers, OnSet(objects, scene.camera.position_m, frame, point_of(scene, target), lights, room_corners(scene, wishes.room_m)), title)
     save_figure(figure, path, record(scene, "place"), overwrite)
 
 
-def _place_words(number: int, item) -> list[str]:
+def _place_words(number: int, item, target, iso: float) -> list[str]:
     x, y, z = item.position_m
-    return [
-        f"{number}. {item.lens} at f/{item.f_number:.1f}: throw {item.throw_m:.3f} m, focus offset {item.focus_offset_mm:+.2f} mm, lens at ({x:.2f}, {y:.2f}, {z:.2f}) m, {item.angle_deg:.0f}° off the camera's line",
-        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm, colour fringes {item.fringe_mm:.2f} mm; meters f/{item.meter_f_number:.1f}, {item.spare_stops:+.1f} stops against the wish",
+    lens = item.lens if not item.is_own else "the scene's own lens" if item.lens == "own" else f"{item.lens}, the scene's own"
+    focus = f"focused on {target if isinstance(target, str) else 'the target'}" + (f", then the stencil {item.focus_offset_mm:.3f} mm away from the lens" if item.focus_offset_mm else "")
+    words = [
+        f"{number}. {lens}, at f/{item.f_number:g}: throw {item.throw_m:.3f} m, lens at ({x:.3f}, {y:.3f}, {z:.3f}) m, {item.angle_deg:.0f}° off the camera's line; {focus}",
+        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm, colour fringes {item.fringe_mm:.2f} mm; meters f/{item.meter_f_number:.1f} at ISO {iso:g}, {item.spare_stops:+.1f} stops against the wish",
     ]
+    return words if item.carried_over is None else [*words, f"   {item.carried_over}"]

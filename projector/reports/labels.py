@@ -69,8 +69,13 @@ class Labels:
 
 
 def _display_points(line) -> np.ndarray:
-    """Points (n, 2) in pixels, close together along a drawn line."""
+    """Points (n, 2) in pixels, close together along a drawn line and over its marks."""
     corners = line.axes.transData.transform(line.get_xydata())
     steps = np.linspace(0.0, 1.0, 60)[:, None, None]
     points = (corners[:-1] + steps * (corners[1:] - corners[:-1])).reshape(-1, 2) if len(corners) > 1 else corners
+    if line.get_marker() not in (None, "None", "", " "):
+        half = 0.5 * line.get_markersize() * line.axes.figure.dpi / 72.0
+        turns = np.linspace(0.0, 2.0 * np.pi, 16, endpoint=False)
+        rim = half * np.column_stack([np.cos(turns), np.sin(turns)])
+        points = np.concatenate([points, (corners[:, None, :] + rim).reshape(-1, 2)])
     return points[np.isfinite(points).all(axis=1)]

@@ -108,7 +108,8 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
         report.fault(place, f"{key}.focus", "what it is focused on lies behind the lens", "something in front of it", "look at its position and aim")
         return
     nearest = max(lens.nearest_focus_m or 0.0, 1.02 * focal_length)
-    if distance + offset < nearest - 1e-9:
+    # What is printed to the millimetre may be typed back.
+    if distance + offset < nearest - 0.501e-3:
         tube = 1.0 / (1.0 / focal_length - 1.0 / nearest)
         blur = focal_length / lens.f_number * abs(distance - nearest) / nearest
         why = "as near as this lens focuses" if lens.nearest_focus_m else "the focal length itself is longer"

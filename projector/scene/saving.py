@@ -31,7 +31,7 @@ def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool 
     from projector.scene.reader import load_text
 
     source, to_path = find_scene(scene_path), Path(to_path)
-    _check_goal(source, to_path, overwrite)
+    check_goal(source, to_path, overwrite)
     text = changed_text(text_of(source), changes, str(source))
     load_text(text, to_path.stem, to_path.parent)
     _write_whole(text, to_path)
@@ -47,7 +47,7 @@ def save_variant(scene_path, overrides: Sequence[str], to_path, overwrite: bool 
     from projector.scene.reader import load_text
 
     source, to_path = find_scene(scene_path), Path(to_path)
-    _check_goal(source, to_path, overwrite)
+    check_goal(source, to_path, overwrite)
     text = variant_text(text_of(source), overrides, str(source), source.parent, to_path.parent)
     load_text(text, to_path.stem, to_path.parent)
     _write_whole(text, to_path)
@@ -147,7 +147,8 @@ def _are_tables(value) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(item, dict) for item in value)
 
 
-def _check_goal(source: Path, to_path: Path, overwrite: bool) -> None:
+def check_goal(source: Path, to_path: Path, overwrite: bool) -> None:
+    """SceneError where a scene that was made from `source` may not be written."""
     try:
         is_folder, is_there = to_path.is_dir(), to_path.exists()
     except OSError as error:

@@ -81,7 +81,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
     spectral, weights = full_spectrum(scene, spec)
-    metered = _meter_at(scene, spec, light, throw)
+    metered = open_gate_meter(scene, spec, light, throw, scene.camera.iso) if spec.reading is not None or spec.output is not None else None
     return Landing(
         spec.name,
         name,
@@ -98,19 +98,17 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     )
 
 
-def _meter_at(scene, spec, light: Light, distance: float) -> float | None:
-    """F-number that a flat meter at the camera's ISO (and shutter) shows for the open gate there; None without a statement of power."""
+def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> float:
+    """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the axis."""
     from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure
     from projector.photometry.spectra import K_M, luminous
     from projector.tracing.arrays import open_gate_on_axis
 
     power = power_of(scene, spec)
-    if not power.is_stated:
-        return None
     level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
     if power.is_flash:
-        return f_number_for_luminous_exposure(level, scene.camera.iso)
-    return f_number_for_illuminance(level, scene.camera.shutter_s, scene.camera.iso)
+        return f_number_for_luminous_exposure(level, iso)
+    return f_number_for_illuminance(level, scene.camera.shutter_s, iso)
 
 
 @dataclass(frozen=True)

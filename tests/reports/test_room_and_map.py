@@ -14,9 +14,12 @@ from projector.rendering.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import _caption, measured_figure
-from projector.reports.place_figure import _by_place, _drawn_line, place_figure
+from projector.reports.place_figure import _COLOURS, Light, OnSet, _by_direction, _by_place, _drawn_line, _joined, place_figure
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
+
+# The corners of a frame of 36 × 24 mm before a lens of 36 mm that looks along −z.
+FRAME = np.array([[x, y, -1.0] for x, y in ((-0.5, 1 / 3), (0.5, 1 / 3), (0.5, -1 / 3), (-0.5, -1 / 3))])
 
 # Wider than the room: from above its corners lie outside the axes.
 FLOOR = np.array([[-3.0, 0.0, -2.0], [3.0, 0.0, -2.0], [3.0, 0.0, 2.8], [-3.0, 0.0, 2.8]])
@@ -33,18 +36,20 @@ def wall(yaw_deg: float, pitch_deg: float = 0.0):
 
 def answers():
     places = [(-1.0, 1.9, 1.5), (-1.0, 1.92, 1.52), (-1.02, 1.9, 1.5), (0.6, 1.8, 1.2)]
-    return [SimpleNamespace(lens="achromat", f_number=2.0, throw_m=2.0 + 0.1 * i, position_m=place) for i, place in enumerate(places)]
+    return [SimpleNamespace(lens="achromat", is_own=i == 1, f_number=2.0, throw_m=2.0 + 0.1 * i, position_m=place) for i, place in enumerate(places)]
 
 
 @pytest.mark.parametrize("camera", [(0.0, 1.5, 3.0), (1.95, 2.55, 2.95), (-1.02, 1.9, 1.6)])
 @pytest.mark.parametrize("yaw", [0.0, 40.0])
 def test_labels_of_the_room_stay_inside_their_axes_and_apart(camera, yaw):
-    figure = place_figure(answers(), [("backdrop", *wall(yaw)), ("sitter", wall(70.0)[0] * 0.3 + [0.0, 1.0, 0.0], None), ("floor", FLOOR, np.array([[0, 1, 2], [0, 2, 3]]))], camera, (0.0, 1.5, 0.0), ROOM, "a room")
+    objects = [("backdrop", *wall(yaw)), ("sitter", wall(70.0)[0] * 0.3 + [0.0, 1.0, 0.0], None), ("floor", FLOOR, np.array([[0, 1, 2], [0, 2, 3]]))]
+    lights = [Light("window, now", (-1.4, 2.0, 1.6), (0.0, 1.5, 0.0)), Light("rim", (1.2, 2.3, -1.0), (0.0, 1.5, 0.0))]
+    figure = place_figure(answers(), OnSet(objects, camera, FRAME, (0.0, 1.5, 0.0), lights, ROOM), "a room")
     figure.canvas.draw()
     for axes in figure.axes:
         room = axes.get_window_extent()
         boxes = [text.get_window_extent() for text in axes.texts]
-        assert {text.get_text() for text in axes.texts} >= {"1–3", "4", "camera", "backdrop", "sitter", "floor"}
+        assert {text.get_text() for text in axes.texts} >= {"1–3", "4", "camera", "backdrop", "sitter", "floor", "window, now", "rim", "2.00–2.20 m", "2.30 m"}
         assert all(room.x0 <= box.x0 and box.x1 <= room.x1 and room.y0 <= box.y0 and box.y1 <= room.y1 for box in boxes)
         assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
 
@@ -72,7 +77,39 @@ def test_a_surface_beside_the_cut_shows_its_outline():
 
 def test_dots_that_cover_each_other_share_a_label():
     places = np.array([[0.0, 0.0], [0.05, 0.0], [1.0, 0.0], [0.0, 0.05], [0.02, 0.0], [0.03, 0.0]])
-    assert [text for text, _ in _by_place(places)] == ["1, 2, 4–6", "3"]
+    assert [_joined([index + 1 for index in members]) for members, _ in _by_place(places)] == ["1, 2, 4–6", "3"]
+
+
+def test_answers_on_one_line_are_told_apart_by_bands_and_rings():
+    """Each line is broader than those that lie on it, and each dot than those on it; the one that stands elsewhere is as thin as any."""
+    figure = place_figure(answers(), OnSet([], (0.0, 1.5, 3.0), FRAME, (0.0, 1.5, 0.0), [], ROOM), "a room")
+    for axes in figure.axes:
+        beams = [line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_color() in _COLOURS]
+        dots = [line for line in axes.lines if line.get_marker() == "o" and len(line.get_xdata()) == 1]
+        assert len({line.get_color() for line in beams}) == len(beams) == len(dots) == 4
+        widths = {_COLOURS.index(line.get_color()): line.get_linewidth() for line in beams}
+        assert len({widths[index] for index in range(3)}) == 3 and min(widths.values()) == widths[3] == 1.4
+        order = [_COLOURS.index(line.get_color()) for line in beams if line.get_color() != _COLOURS[3]]
+        assert sorted(order, key=widths.get, reverse=True) == order
+        assert [line.get_markersize() for line in dots[:3]] == [12.0, 9.0, 6.0]
+
+
+def test_lines_from_the_target_that_lie_on_each_other_are_found_shortest_first():
+    offsets = np.array([[2.0, 0.0], [1.0, 0.01], [0.0, 1.0], [-1.0, 0.0]])
+    assert sorted(_by_direction(offsets)) == [[1, 0], [2], [3]]
+
+
+def test_the_cameras_field_is_as_wide_as_its_frame():
+    """A frame of 36 × 24 mm at 36 mm: ± atan(1/2) from above, ± atan(1/3) from the side, from the camera on."""
+    figure = place_figure([], OnSet([], (0.0, 1.5, 3.0), FRAME, (0.0, 1.5, 0.0), [], ROOM), "a room")
+    for axes, tangent in zip(figure.axes, (0.5, 1.0 / 3.0), strict=True):
+        (wedge,) = [patch for patch in axes.patches if patch.get_alpha() is not None]
+        corners = wedge.get_xy()[:3]
+        apart = np.sort([np.arctan2(*np.abs(corner - corners[0])[::1 if axes is figure.axes[0] else -1]) for corner in corners[1:]])
+        assert np.tan(apart) == pytest.approx([tangent, tangent])
+    # Looking straight down, it has no wedge from above.
+    down = OnSet([], (0.0, 2.5, 0.0), FRAME[:, [0, 2, 1]], (0.0, 0.0, 0.0), [], ROOM)
+    assert not [patch for patch in place_figure([], down, "a room").axes[0].patches if patch.get_alpha() is not None]
 
 
 def level_map(extent=(-1.6, 1.6, -1.0, 1.0), stops=(-5.3, -0.1), labels=("to the right, m", "up, m"), gates=1, title_length=0, **others) -> IrradianceMap:
