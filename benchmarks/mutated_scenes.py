@@ -6,7 +6,7 @@
     python benchmarks/mutated_scenes.py scenes --only 123          # one case again, by its number
 
 `scenes`: values set anywhere within what the format allows; what the checks let through is rendered and asked about.
-`texts`: damaged files; `changes`: odd overrides. Each case depends on its seed and number alone. Trouble is an exception
+`texts`: damaged files; `changes`: odd overrides; `numbers`: odd numbers beside commands. Each case depends on its seed and number alone. Trouble is an exception
 that is not the user's fault in words, light that is negative or no number, a printed number that is none, more than 10 s
 of the processor or 2 GiB. A share of the same cases runs among the tests.
 """
@@ -14,6 +14,7 @@ of the processor or 2 GiB. A share of the same cases runs among the tests.
 from __future__ import annotations
 
 import argparse
+import functools
 import math
 import random
 import re
@@ -36,7 +37,7 @@ from projector.scene.reader import load, load_text, with_overrides
 MOST_SECONDS, MOST_BYTES = 10.0, 2 * 2**30
 SIZE = (40, 30)
 ODD_VALUES = [
-    "nan", "inf", "-inf", "true", "false", "0", "-0.0", "1", "-1", "5e-324", "1e-300", "1e308", "-1e308", "9" * 200, "-" + "7" * 200, "0." + "0" * 200 + "1",
+    "nan", "inf", "-inf", "true", "false", "0", "-0.0", "1", "-1", "5e-324", "1e-300", "1e308", "-1e308", "9" * 200, "-" + "7" * 200, "8" * 400, "0." + "0" * 200 + "1",
     '""', '"x"', '"1"', '"1/200"', '"' + "a" * 5000 + '"', '"\\u0000"', '"é"', "[]", "{}", "[[]]", "[{}]", "[1, 2, 3]", "[nan, 0, 0]", "[1e308, 0, 0]", "[" + "9" * 200 + ", 0, 0]",
     "1979-05-27", "07:32:00", "{ file = 'window' }", "{ a = { b = { c = 1 } } }", '"sitter.left_eye"', '"."', '".."', "'/'", "0x7fffffffffffffff", "1_000",
 ]  # fmt: skip
@@ -262,7 +263,7 @@ def troubles_of_answers(data: dict, folder: Path, questions: dict[str, list[str]
         lines = answer.output.splitlines()
         if answer.exit_code not in (0, 1):
             found.append(f"{command}: exit {answer.exit_code}: {_fault_of(lines)}")
-        found += [f'{command} says "{line}"' for line in lines if re.search(r"(?<![\w.])(nan|inf)(?![\w])", line)]
+        found += [f'{command} says "{line}"' for line in lines if _says_no_number(line)]
     return found
 
 
@@ -301,9 +302,9 @@ def troubles_of_text(seed: int, number: int) -> list[str]:
 
 
 def troubles_of_changes(seed: int, number: int) -> list[str]:
-    """One set of odd changes: made, or told in words; to a scene in memory and to its file."""
+    """One set of odd changes: made, or told in words; to a scene in memory, to its file and to a damaged one."""
     scene, changes = odd_changes(seed, number)
-    for changed in (lambda: with_overrides(scene, changes), lambda: load(scene.name, changes)):
+    for changed in (lambda: with_overrides(scene, changes), lambda: load(scene.name, changes), lambda: load_text(damaged_text(seed, number), "scene", scene.folder, changes)):
         try:
             changed()
         except SceneError as error:
@@ -312,7 +313,45 @@ def troubles_of_changes(seed: int, number: int) -> list[str]:
     return []
 
 
-CASES = {"scenes": troubles_of_scene, "texts": troubles_of_text, "changes": troubles_of_changes}
+# Numbers as they are typed beside a command, without a scene or with one.
+ASKED = {
+    "throw": ["--focal-length-mm", "--beam-angle-deg", "--lit-width-mm", "--lit-height-mm", "--throw-m", "--width-m", "--height-m", "--travel-mm", "--f-number", "--to-m"],
+    "sharpness": ["--focal-length-mm", "--f-number", "--throw-m", "--wall-m", "--stencil-off-mm", "--within-mm"],
+    "contrast": ["--open-share", "--ambient-stops-under", "--lens-reflectance", "--stencil-reflectance", "--wanted-stops"],
+    "timing": ["--shutter-s", "--speed-m-per-s", "--flash-t01-s", "--flash-t05-s", "--sync-s", "--lamp-hz", "--modulation"],
+    "place 01-square-wall --lens achromat": ["--width-m", "--edge-mm", "--f-number", "--iso", "--angle-max-deg"],
+    "throw 06-oblique-wall": ["--width-m"],
+    "sharpness 01-square-wall": ["--within-mm"],
+    "fringe 03-cabin-window": ["--tolerance-arcmin", "--tolerance-pixels"],
+}
+TYPED = ["0", "-1", "1", "2", "0.3", "5", "30", "85", "400", "1/200", "1e-320", "1e-12", "1e-3", "1e4", "1e9", "1e150", "1e308", "nan", "inf", "-inf", "9" * 400, "x", "1e400"]
+
+
+def troubles_of_numbers(seed: int, number: int) -> list[str]:
+    """A command with some numbers, sound and odd ones: an answer, or a refusal in words."""
+    from typer.testing import CliRunner
+
+    from projector.cli import app
+
+    rng = random.Random(f"numbers {seed} {number}")
+    command = rng.choice([*ASKED, *list(ASKED)[:4]])
+    options = rng.sample(ASKED[command], rng.randint(1, len(ASKED[command])))
+    if command.startswith("place"):
+        options = sorted({*options, "--width-m", "--edge-mm"})
+    sound = rng.random() < 0.5
+    typed = [item for option in options for item in (option, rng.choice(TYPED[2:10] if sound and rng.random() < 0.8 else TYPED))]
+    answer = CliRunner().invoke(app, [*command.split(), *(f"{a}={b}" for a, b in zip(typed[::2], typed[1::2], strict=True))])
+    lines = answer.output.splitlines()
+    found = [] if answer.exit_code in (0, 1, 2) else [f"{command} {' '.join(typed)}: exit {answer.exit_code}: {_fault_of(lines)}"]
+    return found + ([f'{command} {" ".join(typed)} says "{line}"' for line in lines if answer.exit_code == 0 and _says_no_number(line)])
+
+
+def _says_no_number(line: str) -> bool:
+    """Whether a line holds a number that is none."""
+    return bool(re.search(r"(?<![\w.])(nan|inf)(?![\w])", line))
+
+
+CASES = {"scenes": troubles_of_scene, "texts": troubles_of_text, "changes": troubles_of_changes, "numbers": troubles_of_numbers}
 
 
 def _run(kind: str, seed: int, number: int) -> tuple[list[str], float]:
@@ -336,12 +375,15 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--only", type=int)
+    parser.add_argument("--light-only", action="store_true", help="scenes: render them, ask nothing")
     asked = parser.parse_args()
     # Past this the process would rather end than take the machine along.
     resource.setrlimit(resource.RLIMIT_AS, (6 * 2**30, 6 * 2**30))
     warnings.filterwarnings("error", category=RuntimeWarning)
     numbers = range(asked.first, asked.first + asked.cases) if asked.only is None else [asked.only]
     counts, peak = Counter(), 0
+    if asked.light_only:
+        CASES["scenes"] = functools.partial(troubles_of_scene, answers=False)
     for number in numbers:
         if asked.only is not None:
             print(CASES[asked.kind](asked.seed, number))

@@ -92,7 +92,7 @@ def place(
     angle_max_deg: Annotated[float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)] = 60.0,
     lens: Annotated[Optional[list[str]], typer.Option("--lens", help='A lens at hand: a lens file, or "own" for the scene\'s. May be repeated; default: the scene\'s own and all shipped ones.', show_default=False)] = None,
     at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
-    projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil (default: the first).", show_default=False)] = None,
+    projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil, where the scene has several.", show_default=False)] = None,
     with_: With = None,
     out: Out = None,
     save: Annotated[Optional[Path], path_option("--save", "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.", "--write")] = None,
@@ -105,11 +105,11 @@ def place(
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
-    from projector.cli.studies import checked_figure_path, chosen_projectors, point_from
+    from projector.cli.studies import checked_figure_path, one_projector, point_from
     from projector.studies import placement as study
 
     loaded, warnings = loaded_scene(scene, with_)
-    spec = chosen_projectors(loaded, projector)[0]
+    spec = one_projector(loaded, projector)
     wishes = study.Wishes(width_m, edge_mm, f_number, iso, room_m, angle_max_deg)
     study.check_wishes(wishes)
     path, saved = checked_figure_path(out, loaded.name, overwrite), _checked_scene_path(scene, save, overwrite)

@@ -10,7 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.numbers import check_above_zero, number_option, refuse_unused
+from projector.cli.numbers import check_above_zero, check_in_range, number_option, refuse_unused
 from projector.cli.render import Json, With
 from projector.cli.studies import Number, Only, chosen_projectors, no_light_note, point_from, row_without_numbers
 
@@ -40,6 +40,7 @@ def contrast(
 
     if (scene is None) == (open_share is None):
         raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+    check_in_range(-100.0, 100.0, ambient_stops_under=ambient_stops_under)
     reflectances = (lens_reflectance, stencil_reflectance)
     if scene is None:
         refuse_unused({"at": at, "projector": projector, "with": with_}, (), "an open share stands for stencil and scene", "name a scene instead: projector contrast my-scene.toml --wanted-stops 4")

@@ -95,16 +95,30 @@ class WrongValue(typer.BadParameter):
         self.found, self.allowed, self.try_ = found, allowed, try_
 
 
+# Nothing on a set is smaller or larger than this, in whatever unit; beyond it squares and ratios of numbers overflow.
+_SMALLEST, _LARGEST = 1e-9, 1e9
+
+
 def check_above_zero(**values: float | None) -> None:
-    """SceneError naming, as typed, every option whose number is not above zero."""
+    """SceneError naming, as typed, every option whose number is not above zero, or so small or large that nothing is meant by it."""
     from projector.scene.faults import Fault, SceneError
 
     faults = []
     for name, value in values.items():
-        if value is None or math.isfinite(value) and value > 0.0:
+        if value is None or _SMALLEST <= value <= _LARGEST:
             continue
         unit = _by_ending(_UNITS, name)
-        faults.append(Fault(f"{value:g}", f"a number above zero{f', in {unit}' if unit else ''}", f"{option_name(name)} {example_of(name)}", key=option_name(name)))
+        beyond = f", {_SMALLEST:g} to {_LARGEST:g}" if value > 0.0 else ""
+        faults.append(Fault(f"{value:g}", f"a number above zero{f', in {unit}' if unit else ''}{beyond}", f"{option_name(name)} {example_of(name)}", key=option_name(name)))
+    if faults:
+        raise SceneError(faults)
+
+
+def check_in_range(low: float, high: float, **values: float | None) -> None:
+    """SceneError naming, as typed, every option whose number lies outside of low … high."""
+    from projector.scene.faults import Fault, SceneError
+
+    faults = [Fault(f"{value:g}", f"{low:g} to {high:g}", f"{option_name(name)} {example_of(name)}", key=option_name(name)) for name, value in values.items() if value is not None and not low <= value <= high]
     if faults:
         raise SceneError(faults)
 

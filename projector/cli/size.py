@@ -12,7 +12,7 @@ import typer
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, number_option, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
-from projector.cli.studies import Number, Only, chosen_projectors, figure_path, refuse_beside_a_scene
+from projector.cli.studies import Number, Only, chosen_projectors, figure_path, one_projector, refuse_beside_a_scene
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -332,10 +332,7 @@ def straighten(
     from projector.studies.straightened import straightened
 
     loaded, warnings = loaded_scene(scene, with_)
-    found = chosen_projectors(loaded, projector)
-    if len(found) > 1:
-        raise SceneError(Fault(found=f"{len(found)} projectors", allowed="one", try_="--projector " + found[0].name))
-    spec = found[0]
+    spec = one_projector(loaded, projector)
     path = figure_path(out) or Path(f"{default_name(loaded)}-straight.png")
     if path.suffix != ".png":
         raise SceneError(Fault(found=f"{path} is not a PNG", allowed="a name that ends in .png, or none", file=str(path)))

@@ -10,7 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.numbers import check_above_zero, number_option, option_name, refuse_unused
+from projector.cli.numbers import check_above_zero, check_in_range, number_option, option_name, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 from projector.scene.typed_numbers import typed_number
 
@@ -52,6 +52,16 @@ def chosen_projectors(scene, name: str | None):
         known = ", ".join(spec.name for spec in scene.projector) or "none in this scene"
         raise SceneError(Fault(found=f'there is no projector "{name}"' if name else "the scene has no projector", allowed=known))
     return found
+
+
+def one_projector(scene, name: str | None):
+    """The projector that is asked about. SceneError where the scene has several and none is named: their order says nothing."""
+    from projector.scene.faults import Fault, SceneError
+
+    found = chosen_projectors(scene, name)
+    if len(found) > 1:
+        raise SceneError(Fault(found=f"{len(found)} projectors", allowed=f"one of {', '.join(spec.name for spec in found)}", try_="--projector " + found[0].name))
+    return found[0]
 
 
 def points_for(spec, at):
@@ -124,6 +134,7 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
             Fault(found="not enough to answer from", allowed="a scene; or a focal length, a stop and the throw it is focused at", try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06")
         )
     check_above_zero(**{name: numbers[name] for name in ("focal_length_mm", "f_number", "throw_m", "wall_m")})
+    check_in_range(-1e6, 1e6, stencil_off_mm=numbers["stencil_off_mm"])
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
     sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
     words = [

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 _METRES_IN = {"mm": 1e-3, "cm": 1e-2}
 _STUDIO_M = 50.0
+_LARGEST_SLIP = 1e6
 # Keys that hold a point, in metres without saying so in their name.
 _POINTS = ("aim", "focus", "at")
 # Quotes that editors for letters put in, which TOML does not know.
@@ -43,6 +44,10 @@ def unit_hint(name: str, value, fits: Callable[[float], bool] = lambda value: Tr
     """What a value outside the limits of the key `name` was most likely meant to be; fits: whether a value is within them."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return ""
+    look = "look at the unit in the key's name" if re.search(r"_(m|mm|deg|nm|s|k)$", name) else ""
+    # Beyond this nothing is a slip of units; and a whole number may be too long for a float.
+    if abs(value) > _LARGEST_SLIP:
+        return look
     if name.endswith("_m") or name in _POINTS:
         for unit, metres in _METRES_IN.items():
             if 0.01 <= abs(value) * metres <= _STUDIO_M and abs(value) > _STUDIO_M and fits(value * metres):
@@ -53,7 +58,9 @@ def unit_hint(name: str, value, fits: Callable[[float], bool] = lambda value: Tr
         return f"{name} is in nanometres: {value:g} µm is {1000.0 * value:g}"
     if name in ("reflectance", "colour", "transmittance") and 1.0 < value <= 100.0:
         return f"{name} is a share from 0 to 1: {value:g} % is {value / 100.0:g}"
-    return "look at the unit in the key's name" if re.search(r"_(m|mm|deg|nm|s|k)$", name) else ""
+    if name.endswith("_mm") and 0.001 <= value < 1.0:
+        return f"{name} is in millimetres: {value:g} m is {1000.0 * value:g}"
+    return look
 
 
 def number_hint(name: str, value) -> str:

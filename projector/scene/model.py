@@ -16,8 +16,11 @@ FORMAT = 1
 _FARTHEST_M = 1000.0
 
 Metres = Annotated[float, Field(ge=-_FARTHEST_M, le=_FARTHEST_M)]
-Length = Annotated[float, Field(gt=0.0, le=_FARTHEST_M)]
-Millimetres = Annotated[float, Field(gt=0.0, le=2000.0)]
+# The smallest of a thing that still means something; below it arrays would grow and ratios overflow for nothing.
+Length = Annotated[float, Field(ge=0.001, le=_FARTHEST_M)]
+Millimetres = Annotated[float, Field(ge=0.1, le=2000.0)]
+Seconds = Annotated[float, Field(ge=1e-6, le=3600.0)]
+FocalLength = Annotated[float, Field(ge=1.0, le=2000.0)]
 FNumber = Annotated[float, Field(ge=0.5, le=256.0)]
 Degrees = Annotated[float, Field(ge=-360.0, le=360.0)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
@@ -39,9 +42,9 @@ class Camera(Part):
     position_m: Point = Field(description="Where the camera stands: x to the right, y up, z towards the camera, metres.")
     aim: str | Point = Field(description='What it looks at: a landmark such as "sitter.nose_tip" or a point in metres.')
     roll_deg: Degrees = Field(0.0, description="Turn about its own axis, degrees, clockwise as seen from behind.")
-    focal_length_mm: Millimetres = Field(85.0, description="Focal length on a 36 × 24 mm frame, mm; other picture shapes take the largest centred crop.")
+    focal_length_mm: FocalLength = Field(85.0, description="Focal length on a 36 × 24 mm frame, mm; other picture shapes take the largest centred crop.")
     f_number: FNumber = Field(5.6, description="The camera's f-number, as marked.")
-    shutter_s: Annotated[float, Field(gt=0.0, le=3600.0)] = Field(0.005, description="Shutter time, seconds (1/200 s is 0.005).")
+    shutter_s: Seconds = Field(0.005, description="Shutter time, seconds (1/200 s is 0.005).")
     iso: Annotated[float, Field(ge=1.0, le=10_000_000.0)] = Field(100.0, description="ISO setting.")
     pixels_across: Annotated[int, Field(ge=100, le=100_000)] = Field(6000, description="Pixels of the real camera along the long side; fringes are told in them.")
     white_balance_k: Kelvin = Field(5600.0, description="White balance, kelvin.")
@@ -73,7 +76,7 @@ class PupilShape(Part):
     shape: Literal["disc", "polygon", "ring", "bitmap"] = Field(description='"disc", "polygon" (blades of an iris), "ring" or "bitmap".')
     n_blades: Annotated[int, Field(ge=3, le=32)] | None = Field(None, description="Blades of a polygon.")
     rotation_deg: Degrees = Field(0.0, description="Turn of a polygon, degrees.")
-    inner_fraction: Annotated[float, Field(gt=0.0, lt=1.0)] | None = Field(None, description="Inner over outer diameter of a ring.")
+    inner_fraction: Annotated[float, Field(ge=0.01, le=0.99)] | None = Field(None, description="Inner over outer diameter of a ring.")
     file: Annotated[str, Field(min_length=1)] | None = Field(None, description="Bitmap of a pupil, white is open.")
 
 
@@ -89,10 +92,10 @@ class Dispersion(Part):
 class Lens(Part):
     """The projection lens. Every correction is zero unless it is given, in a unit that can be seen or measured."""
 
-    focal_length_mm: Millimetres = Field(description="Focal length, mm.")
+    focal_length_mm: FocalLength = Field(description="Focal length, mm.")
     f_number: FNumber = Field(description="F-number it is used at, as marked.")
     widest_f_number: FNumber | None = Field(None, description="F-number at full opening; corner softness and spherical blur are stated there (f_number if not given).")
-    transmittance: Annotated[float, Field(gt=0.0, le=1.0)] = Field(
+    transmittance: Annotated[float, Field(ge=0.001, le=1.0)] = Field(
         0.9,
         description="Share of light that the glass lets through. It counts against the lens that a reading or an output was made with (which contains that lens's own), and in full for an output before the lens.",
     )
@@ -141,7 +144,7 @@ class Filter(Part):
     density: Annotated[float, Field(ge=0.0, le=10.0)] | None = Field(None, description="neutral: optical density.")
     stops: Annotated[float, Field(ge=0.0, le=30.0)] | None = Field(None, description="neutral: stops it costs.")
     centre_nm: Annotated[float, Field(ge=300.0, le=900.0)] | None = Field(None, description="band: centre, nm.")
-    width_nm: Annotated[float, Field(gt=0.0, le=500.0)] | None = Field(None, description="band: width at half height; edges: 10 to 90 %, nm.")
+    width_nm: Annotated[float, Field(ge=5.0, le=500.0)] | None = Field(None, description="band: width at half height; edges: 10 to 90 %, nm.")
     edge_nm: Annotated[float, Field(ge=300.0, le=900.0)] | None = Field(None, description="edge_long, edge_short: where half passes, nm.")
     mired_shift: Annotated[float, Field(ge=-270.0, le=300.0)] | None = Field(None, description="temperature: shift in mired; negative is bluer, exact from 3200 K; positive is warmer, exact from 5600 K.")
     wavelength_nm: tuple[float, ...] | None = Field(None, description="table: wavelengths, nm, rising.")
@@ -164,7 +167,7 @@ class Reading(Statement):
     f_number: FNumber = Field(description="F-number that the meter showed.")
     iso: Annotated[float, Field(ge=1.0, le=10_000_000.0)] = Field(100.0, description="ISO that the meter was set to.")
     distance_m: Length = Field(description="Distance of the meter, m.")
-    shutter_s: Annotated[float, Field(gt=0.0, le=3600.0)] | None = Field(None, description="Shutter time of the meter for steady light, s; without it the light is a flash.")
+    shutter_s: Seconds | None = Field(None, description="Shutter time of the meter for steady light, s; without it the light is a flash.")
     receptor: Literal["flat", "dome"] = Field("flat", description="Receptor of the meter.")
     meter_constant: Annotated[float, Field(ge=100.0, le=500.0)] | None = Field(None, description="The meter's own constant C, where it is known.")
 
@@ -174,8 +177,8 @@ class Output(Statement):
     Out of the lens its transmittance is in it; before the lens it is not, and the lens takes its share.
     """
 
-    lumens: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Steady light, lm.")
-    lumen_seconds: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(None, description="Light of a flash, lm·s.")
+    lumens: Annotated[float, Field(ge=0.001, le=1e7)] | None = Field(None, description="Steady light, lm.")
+    lumen_seconds: Annotated[float, Field(ge=0.001, le=1e7)] | None = Field(None, description="Light of a flash, lm·s.")
     before_lens: bool = Field(False, description="The light was counted before the lens, as what passes the open gate into it; the lens then takes its transmittance in full.")
 
 
@@ -242,7 +245,7 @@ class Ambient(Part):
 
     stops_under: Annotated[float, Field(ge=-20.0, le=40.0)] | None = Field(None, description="Stops under a projector's open gate, on its axis where it is focused; of a flash it is flash, too.")
     of: Name | None = Field(None, description="Name of the projector that stops_under counts from; with one projector it need not be said.")
-    lux: Annotated[float, Field(gt=0.0, le=200_000.0)] | None = Field(None, description="Light of the room's own lamps or windows, lx: steady, it counts for as long as the shutter is open (lux or stops_under, not both).")
+    lux: Annotated[float, Field(ge=0.001, le=200_000.0)] | None = Field(None, description="Light of the room's own lamps or windows, lx: steady, it counts for as long as the shutter is open (lux or stops_under, not both).")
 
 
 class Scene(Part):

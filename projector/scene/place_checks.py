@@ -107,18 +107,19 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
     if distance <= 0.0:
         report.fault(place, f"{key}.focus", "what it is focused on lies behind the lens", "something in front of it", "look at its position and aim")
         return
-    nearest = max(lens.nearest_focus_m or 0.0, 1.02 * focal_length)
-    # What is printed to the millimetre may be typed back.
-    if distance + offset < nearest - 0.501e-3:
-        tube = 1.0 / (1.0 / focal_length - 1.0 / nearest)
-        blur = focal_length / lens.f_number * abs(distance - nearest) / nearest
-        why = "as near as this lens focuses" if lens.nearest_focus_m else "the focal length itself is longer"
+    # As distances are measured: the pupil, which the law counts from, may stand before that.
+    nearest = max(lens.nearest_focus_m or 0.0, 1.02 * focal_length + offset)
+    # What is printed to the millimetre may be typed back, short of the focal length itself.
+    if distance + offset < nearest - min(0.501e-3, 0.01 * focal_length):
+        tube = 1.0 / (1.0 / focal_length - 1.0 / (nearest - offset))
+        blur = focal_length / lens.f_number * abs(distance + offset - nearest) / (nearest - offset)
+        why = "as near as this lens focuses" if nearest == lens.nearest_focus_m else "the focal length itself is longer"
         report.fault(
             place,
             f"{key}.focus",
             f"focused at {distance + offset:.3f} m; nearest is {nearest:.3f} m ({why})",
             f"{nearest:.3f} m or more",
-            f"go back, or focus at {nearest:.3f} m and accept a blur of {1000 * blur:.1f} mm at {distance:.3f} m (tube {1000 * tube:.2f} mm)",
+            f"go back, or focus at {nearest:.3f} m and accept a blur of {1000 * blur:.1f} mm at {distance + offset:.3f} m (tube {1000 * tube:.2f} mm)",
         )
         return
     tube = 1.0 / (1.0 / focal_length - 1.0 / distance) + focus.offset_mm / 1000.0

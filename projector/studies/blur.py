@@ -96,7 +96,10 @@ def _focuses(focal_length: float, pupil: float, wall: float, width: float) -> tu
     """Where a lens has to be focused (m) for an edge so wide (m) on a wall, and the stencil's way (mm) from its place for a sharp wall.
 
     0.687·D·|Z/z − 1| = w solved for 1/z = (1 ± w/(0.687·D))/Z; past infinity the stencil is nearer than the focal length.
+    No wall within the focal length is ever sharp: then there is no such place to count from.
     """
+    if wall <= focal_length:
+        return (), ()
     share = width / (thin_lens.DISC_EDGE_10_90 * pupil)
     sharp = thin_lens.conjugate_distance(focal_length, wall)
     inverses = [(1.0 + sign * share) / wall for sign in (1.0, -1.0)]

@@ -60,9 +60,9 @@ def contrast(
     open_share: float, ambient_stops_under: float | None = None, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE
 ) -> Contrast:
     """(P + veil + a) / (veil + a), with the pattern P = 1 and other light a so many stops under it (None: none)."""
-    if ambient_stops_under is not None and not math.isfinite(ambient_stops_under):
-        raise SceneError(Fault(found=f"other light {ambient_stops_under:g} stops under the pattern", allowed="a number", key="ambient_stops_under"))
-    ambient = 0.0 if ambient_stops_under is None else 2.0 ** -min(max(ambient_stops_under, -500.0), 500.0)
+    if ambient_stops_under is not None and not -100.0 <= ambient_stops_under <= 100.0:
+        raise SceneError(Fault(found=f"other light {ambient_stops_under:g} stops under the pattern", allowed="-100 to 100 stops", key="ambient_stops_under"))
+    ambient = 0.0 if ambient_stops_under is None else 2.0**-ambient_stops_under
     return _with_shares(open_share, ambient, {}, lens_reflectance, stencil_reflectance)
 
 
@@ -128,7 +128,7 @@ def open_share_of(scene, spec) -> float:
 
 def ambient_for(wanted_stops: float, open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE) -> float | None:
     """How many stops under the pattern other light must lie for a wanted contrast; None if the veil alone spoils it."""
-    if not (math.isfinite(wanted_stops) and wanted_stops > 0.0):
-        raise SceneError(Fault(found=f"a wanted contrast of {wanted_stops:g} stops", allowed="more than 0 stops", key="wanted_stops"))
+    if not 0.0 < wanted_stops <= 100.0:
+        raise SceneError(Fault(found=f"a wanted contrast of {wanted_stops:g} stops", allowed="more than 0 stops, at most 100", key="wanted_stops"))
     left = 1.0 / (2.0**wanted_stops - 1.0) - veil(open_share, lens_reflectance, stencil_reflectance)
     return -math.log2(left) if left > 0.0 else None

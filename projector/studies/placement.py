@@ -94,7 +94,7 @@ def check_wishes(wishes: Wishes) -> None:
     faults = []
     named = {"width": wishes.width_m, "edge": wishes.edge_mm, "f-number": wishes.f_number, "iso": wishes.iso, "angle": wishes.largest_angle_deg}
     for name, value in named.items():
-        if not (math.isfinite(value) and value > 0.0):
+        if not 1e-9 <= value <= 1e9:
             faults.append(Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name))
     if min(wishes.room_m) <= 2.0 * ROOM_MARGIN:
         faults.append(Fault(found=f"a room of {wishes.room_m[0]:g} × {wishes.room_m[1]:g} × {wishes.room_m[2]:g} m", allowed=f"more than {2 * ROOM_MARGIN:g} m each way", key="room"))
