@@ -145,7 +145,7 @@ def _power_warnings(scene) -> list[str]:
 @answered
 def map_(
     scene: SceneArgument,
-    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface or sitter to map; of a box one face: NAME.front, .back, .left, .right, .top or .bottom (default: the first surface).", show_default=False)] = None,
+    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface or sitter to map; of a box one face: NAME.front, .back, .left, .right, .top or .bottom (a scene's only surface need not be named).", show_default=False)] = None,
     seen_by: Annotated[Optional[str], typer.Option("--seen-by", help="Projector that a sitter or a mesh is mapped as seen by (default: the one that sees most of it).", show_default=False)] = None,
     out: Out = None,
     across: Annotated[int, whole_number_option("--across", "Points across the map.", 16, 16384)] = 960,

@@ -130,7 +130,7 @@ def irradiance_map(
     seed: int = 0,
     seen_by: str | None = None,
 ) -> IrradianceMap:
-    """The light on one surface ("backdrop", a box's face as "table.top"; without a name the scene's first surface).
+    """The light on one surface ("backdrop", a box's face as "table.top"; a scene's only surface need not be named).
 
     n_across: points across. With n_rays_side the slow reference is used instead: n_rays_side² rays a point, by `seed`.
     A mesh or a figure is mapped as a projector sees it, cropped to it: as `seen_by`, or the one that sees most of it.

@@ -141,10 +141,10 @@ def pupil_bitmap(scene, shape) -> np.ndarray:
 
 
 def layout_of(scene, name: str | None):
-    """How a surface (or "box.face", or a figure) is laid out as a map; the first surface if no name is given."""
+    """How a surface (or "box.face", or a figure) is laid out as a map; a scene's only surface need not be named."""
     from projector.scene.surfaces import faces_of, surface_layout
 
-    if name is None and scene.surface:
+    if name is None and len(scene.surface) == 1:
         name = scene.surface[0].name
     owner, _, face = (name or "").partition(".")
     for spec in scene.surface:
@@ -159,4 +159,5 @@ def layout_of(scene, name: str | None):
     known = [name for item in scene.surface for name in faces_of(item)] + [item.name for item in scene.figure]
     close = difflib.get_close_matches(name or "", known, 1, 0.6)
     try_ = f"did you mean {close[0]}?" if close else "one of these names"
-    raise SceneError(Fault(f'there is no surface "{name}"' if name else "this scene has no surface to map unless it is named", ", ".join(known) or "a scene with a surface or a figure", try_))
+    unnamed = f"the scene has {len(scene.surface)} surfaces, and none of them is named" if scene.surface else "this scene has no surface to map unless it is named"
+    raise SceneError(Fault(f'there is no surface "{name}"' if name else unnamed, ", ".join(known) or "a scene with a surface or a figure", try_))

@@ -93,11 +93,13 @@ def contrast_where_it_lands(
 
 def _pattern_points(scene, spec, place: Place, owner: int, arrays: SceneArrays) -> Points:
     """Where chief rays through the opening of a projector's gate land on one object, and the place itself."""
-    points, _, _ = points_seen_from(scene, spec, arrays, owner, N_ACROSS)
-    light = light_arrays(scene, spec, [LINE_D_NM])
-    kept = (points.materials != NOTHING) & is_in_opening(light, gate_points(light, points.positions.astype(float)))
     here = surface_points(np.asarray(place.point, float)[None], np.asarray(place.normal, float)[None])
-    return joined([here, Points(*(column[kept] for column in points))])
+    seen = points_seen_from(scene, spec, arrays, owner, N_ACROSS)
+    if seen is None:
+        return here
+    light = light_arrays(scene, spec, [LINE_D_NM])
+    kept = (seen.points.materials != NOTHING) & is_in_opening(light, gate_points(light, seen.points.positions.astype(float)))
+    return joined([here, Points(*(column[kept] for column in seen.points))])
 
 
 def _mean_light(scene, spec, points: Points, arrays: SceneArrays) -> LightLevel:
