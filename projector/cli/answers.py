@@ -45,19 +45,12 @@ def loaded_scene(path: Path, changes):
     """A scene file with its changes, and what should be said about it. SceneError with all its faults."""
     from projector.scene.faults import SceneError
     from projector.scene.reader import check
+    from projector.studies.notes import power_notes
 
     scene, faults, warnings = check(path, changes or ())
     if faults:
         raise SceneError(faults, warnings)
     return scene, warnings + power_notes(scene)
-
-
-def power_notes(scene) -> list[str]:
-    """What is taken for granted of each projector whose power was stated with another lens or stop than it has."""
-    from projector.tracing.arrays import power_of
-
-    carried = [(spec.name, power_of(scene, spec).carried_over) for spec in scene.projector]
-    return [item.sentence(name) for name, item in carried if item is not None]
 
 
 def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped: str = "nothing was written"):

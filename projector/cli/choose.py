@@ -43,17 +43,19 @@ def sheet(
     from projector.reports.contact_sheet import layout, save_sheet
     from projector.studies import comparison as study
 
-    loaded, warnings = loaded_scene(scene, with_)
+    loaded, _ = loaded_scene(scene, with_)
     axes = tuple(study.UNCHANGED if text is None else study.parsed_axis(text) for text in (rows, columns))
     paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
     cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)
-    about = record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality)
+    shared, single, _ = study.sheet_notes(cells)
+    notes = [*shared, *single]
+    about = {**record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality), "notes": notes}
     save_sheet(cells, layout(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
-    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, warnings)
+    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, notes)
 
 
 def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
@@ -67,7 +69,7 @@ def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: 
         file.write(f"#{json_text.dumps(about)}\n")
         writer = csv.DictWriter(file, list(numbers[0]))
         writer.writeheader()
-        writer.writerows({key: row.get(key) for key in numbers[0]} for row in numbers)
+        writer.writerows({key: " ".join(row[key]) if key == "notes" else row.get(key) for key in numbers[0]} for row in numbers)
     with written_whole(json_path) as temporary:
         temporary.write_text(json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n", encoding="utf-8")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -88,14 +88,15 @@ def preview(
     from projector.rendering.files import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.studies.landing import camera_blur, landing
-    from projector.studies.light_at import focus_notes
+    from projector.studies.notes import scene_notes
 
-    loaded, warnings = loaded_scene(scene, with_)
+    loaded, _ = loaded_scene(scene, with_)
     (path,) = named_files(out, default_name(loaded), (".png",))
     check_writable([path], loaded.name, overwrite)
     saved = [] if save is None else [_saved_variant(scene, with_, save, overwrite)]
     picture = render_preview(loaded, width, height, quality, threads, progress_shown())
-    picture.save(path, overwrite)
+    notes = scene_notes(loaded)
+    replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
     landings = [landing(loaded, spec) for spec in loaded.projector]
     blurs = camera_blur(loaded)
     words = [line for item in landings for line in _landing_words(item, loaded.camera.f_number)]
@@ -104,7 +105,7 @@ def preview(
         for item in blurs
     ]
     result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
-    return Answer(result, words, [path, *saved], [*warnings, *_power_warnings(loaded), *focus_notes(loaded)])
+    return Answer(result, words, [path, *saved], notes)
 
 
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:
@@ -133,13 +134,6 @@ def _landing_words(item, f_number: float) -> list[str]:
         light = over_or_under(item.open_gate_stops_over, "right for")
         words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter: {light} its f/{f_number:g}")
     return words
-
-
-def _power_warnings(scene) -> list[str]:
-    unstated = [spec.name for spec in scene.projector if spec.reading is None and spec.output is None]
-    if not unstated:
-        return []
-    return [f"no reading for {', '.join(unstated)}: the picture is exposed as if the open gate metered right at its focus distance."]
 
 
 @answered

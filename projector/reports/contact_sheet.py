@@ -8,12 +8,15 @@ from typing import NamedTuple
 
 from projector.rendering.files import RECORD_KEY, check_writable, named_files, written_whole
 from projector.reports.save import DPI, save_figure
+from projector.studies.comparison import sheet_notes
 from projector.studies.landing import over_or_under
 
 GAP_PX = 6
 INK, FAINT_INK, PAPER = (20, 20, 20), (60, 60, 60), (250, 250, 248)
 # Letters smaller than this are not read any more; what is still too long then is broken wherever it has to be.
 SMALLEST_LETTERS_PX = 9
+# So many notes of single pictures are written under a sheet.
+MOST_NOTES = 24
 
 
 class Lettering(NamedTuple):
@@ -47,11 +50,12 @@ class Layout(NamedTuple):
     rows: list[Lettering]
     columns: list[Lettering]
     captions: list[list[Lettering]]
+    foot: list[Lettering]
 
     @property
     def size(self) -> tuple[int, int]:
         across, down = len(self.columns) * (self.width + GAP_PX), len(self.rows) * (self.height + self.caption + GAP_PX)
-        return self.left + across, self.top + down
+        return self.left + across, self.top + down + sum(item.height for item in self.foot) + (GAP_PX if self.foot else 0)
 
     def corner(self, row: int, column: int) -> tuple[int, int]:
         """Upper left of a picture."""
@@ -70,11 +74,26 @@ def layout(cells, rows, columns, title: str) -> Layout:
     heading = [fitted(title, round(1.15 * size), whole, 2)]
     heading += [fitted(f"{name}: {axis.key}", size, whole, 1) for name, axis in (("rows", rows), ("columns", columns)) if axis.key]
     heading += [fitted(f"in every picture: {alike}", small, whole, 2)] if alike else []
+    shared, single, marks = sheet_notes(cells)
+    foot = [fitted(text, small, whole, 4) for text in foot_texts(shared, single)]
+    texts = [[*items, *([_marks(numbers)] if numbers else [])] for items, numbers in zip(texts, marks, strict=True)]
     under = [[fitted(text, small, width, 2) for text in items] for items in texts]
     over = max(label.height for label in column_labels) if columns.key else 0
     top = GAP_PX + sum(item.height for item in heading) + size // 2 + over + 2
     caption = max((sum(item.height for item in items) for items in under), default=0) + 4
-    return Layout(width, height, left, top, caption, heading, row_labels, column_labels, under)
+    return Layout(width, height, left, top, caption, heading, row_labels, column_labels, under, foot)
+
+
+def foot_texts(shared: list[str], single: list[str]) -> list[str]:
+    """What is noted under a sheet: first what holds for all of it, then by number what holds for some pictures."""
+    shown = [f"note {number}: {note}" for number, note in enumerate(single[:MOST_NOTES], 1)]
+    left = [f"and {len(single) - MOST_NOTES} more notes, beside the numbers in the CSV and JSON"] if len(single) > MOST_NOTES else []
+    return [*(f"note: {note}" for note in shared), *shown, *left]
+
+
+def _marks(numbers: list[int]) -> str:
+    """Which notes a picture has."""
+    return ("note " if len(numbers) == 1 else "notes ") + ", ".join(str(number + 1) for number in numbers)
 
 
 def captions(cells) -> tuple[list[list[str]], str]:
@@ -150,6 +169,7 @@ def _placed(cells, plan: Layout):
     for cell, caption in zip(cells, plan.captions, strict=True):
         x, y = plan.corner(cell.row, cell.column)
         yield from _under_each_other(caption, x, y + plan.height + 1, FAINT_INK)
+    yield from _under_each_other(plan.foot, GAP_PX, plan.corner(len(plan.rows), 0)[1], FAINT_INK)
 
 
 def _under_each_other(items, x: float, y: float, fill):

@@ -27,6 +27,7 @@ __all__ = [
     "read_lens_file",
     "save_scene",
     "shipped_folder",
+    "warnings_of",
     "with_overrides",
 ]
 
@@ -59,6 +60,13 @@ def check(path, overrides: Sequence[str] = ()) -> Checked:
     except SceneError as error:
         return None, error.faults, []
     return _checked(text, found.stem, found.parent, overrides, str(path))
+
+
+def warnings_of(scene: Scene) -> list[str]:
+    """What should be noted of a scene that has no faults."""
+    from projector.scene.checks import cross_check
+
+    return cross_check(scene, Places(None, lambda path: None))[1]
 
 
 def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool = False) -> Path:

@@ -11,7 +11,7 @@ import math
 import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from projector.scene.placement import files_of
 from projector.scene.reader import with_overrides
 from projector.scene.typed_numbers import values_of_range
 from projector.studies.landing import landing
+from projector.studies.notes import scene_notes
 
 MOST_CELLS = 600
 
@@ -47,7 +48,7 @@ UNCHANGED = Axis("", ("",))
 
 @dataclass(frozen=True)
 class Cell:
-    """One picture of a sheet: which values, the numbers of each projector's landing, and its pixels (h, w, 3) uint8."""
+    """One picture of a sheet: which values, the numbers of each projector's landing, its pixels (h, w, 3) uint8, and what a preview of it would note."""
 
     row: int
     column: int
@@ -55,6 +56,7 @@ class Cell:
     column_value: str
     landings: list[dict]
     pixels: np.ndarray
+    notes: list[str] = field(default_factory=list)
 
 
 def parsed_axis(text: str) -> Axis:
@@ -174,11 +176,20 @@ def rendered_cells(items: Iterable[CellToRender], width: int, height: int, quali
             session = session or RenderSession(item.scene, width, height, quality, workers)
             session.change_to(item.scene)
             pixels = session.rgb_bytes()
-            yield Cell(item.row, item.column, item.row_value, item.column_value, _landings(item.scene, session.arrays()), pixels)
+            yield _cell(item, pixels, session.arrays())
 
 
-def _landings(scene, arrays=None) -> list[dict]:
-    return [asdict(landing(scene, spec, arrays)) for spec in scene.projector]
+def _cell(item: CellToRender, pixels: np.ndarray, arrays=None) -> Cell:
+    landings = [asdict(landing(item.scene, spec, arrays)) for spec in item.scene.projector]
+    return Cell(item.row, item.column, item.row_value, item.column_value, landings, pixels, scene_notes(item.scene, arrays))
+
+
+def sheet_notes(cells: list[Cell]) -> tuple[list[str], list[str], list[list[int]]]:
+    """What is noted of every picture, what of only some, and which of the latter (from 0) each picture has."""
+    distinct = list(dict.fromkeys(note for cell in cells for note in cell.notes))
+    shared = [note for note in distinct if all(note in cell.notes for cell in cells)]
+    single = [note for note in distinct if note not in shared]
+    return shared, single, [[single.index(note) for note in cell.notes if note in single] for cell in cells]
 
 
 def _rows_of(items: list[CellToRender]) -> list[list[CellToRender]]:
@@ -246,7 +257,7 @@ def _kept_cell(folder, item: CellToRender, width, height, quality) -> Cell | Non
 
     with Image.open(path) as image:
         pixels = np.asarray(image.convert("RGB"))
-    return Cell(item.row, item.column, item.row_value, item.column_value, _landings(item.scene), pixels)
+    return _cell(item, pixels)
 
 
 def _keep_cell(folder, item: CellToRender, width, height, quality, pixels) -> None:
@@ -261,5 +272,5 @@ def sheet_rows(cells: list[Cell], rows: Axis, columns: Axis) -> list[dict]:
         for item in cell.landings:
             numbers = {key: value for key, value in item.items() if not (isinstance(value, float) and not math.isfinite(value))}
             changed = {axis.key: value for axis, value in ((rows, cell.row_value), (columns, cell.column_value)) if axis.key}
-            found.append({**changed, **numbers})
+            found.append({**changed, **numbers, "notes": list(cell.notes)})
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from scipy.ndimage import gaussian_filter
 
 from projector.rendering.files import read_record
-from projector.reports.contact_sheet import GAP_PX, captions, contact_page, contact_sheet, fitted, layout, save_sheet
+from projector.reports.contact_sheet import GAP_PX, MOST_NOTES, captions, contact_page, contact_sheet, fitted, foot_texts, layout, save_sheet
 from projector.studies.comparison import Cell, parsed_axis
 
 ROWS = parsed_axis("projector.chapel-window.stencil.file=church-window,arched-window,a_very_long_name_of_a_stencil")
@@ -44,6 +45,26 @@ def test_every_label_fits_the_room_it_has(size):
     assert all(item.width <= plan.width for items in plan.captions for item in items)
     assert all(GAP_PX + item.width <= plan.size[0] for item in plan.heading)
     assert all(sum(item.height for item in items) <= plan.caption for items in plan.captions)
+
+
+def test_notes_stand_under_the_sheet_by_number_and_each_picture_names_its_own():
+    """One that holds for all needs no number; the sheet grows by what it writes, and nothing is written outside it."""
+    noted = [replace(cell, notes=["of all", *(["a stop too many"] if cell.column else []), *([f"row {cell.row}"] if cell.row else [])]) for cell in cells(240, 180)]
+    plan, bare = layout(noted, ROWS, COLUMNS, TITLE), layout(cells(240, 180), ROWS, COLUMNS, TITLE)
+    assert [" ".join(item.lines) for item in plan.foot] == ["note: of all", "note 1: a stop too many", "note 2: row 1", "note 3: row 2"]
+    assert [items[-1].lines for items in plan.captions][1:] == [["note 1"], ["note 2"], ["notes 1, 2"], ["note 3"], ["notes 1, 3"]]
+    assert [item.lines for item in plan.captions[0]] == [item.lines for item in bare.captions[0]] and not bare.foot
+    under = plan.corner(3, 0)[1] + sum(item.height for item in plan.foot)
+    assert under <= plan.size[1]
+    # The foot is drawn: there is ink below the last pictures' captions.
+    sheet = np.asarray(contact_sheet(noted, plan).convert("L"))
+    assert sheet[plan.corner(3, 0)[1] :].min() < 120
+
+
+def test_of_very_many_notes_the_sheet_says_where_the_others_are():
+    shared, single = ["of all"], [f"note of picture {index}" for index in range(40)]
+    texts = foot_texts(shared, single)
+    assert len(texts) == 1 + MOST_NOTES + 1 and texts[-1] == "and 16 more notes, beside the numbers in the CSV and JSON"
 
 
 def test_no_letter_of_a_label_is_lost():
