@@ -93,9 +93,8 @@ def test_times_may_be_typed_as_a_share_of_a_second(tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["throw", "--focal-length-mm", "eighty"], '"eighty" is not a number. Allowed: a number in millimetres, such as 85.'),
+        (["throw", "--focal-length-mm", "eighty"], '"eighty" is not a number\n    allowed: a number in millimetres, such as 85'),
         (["throw", "--throw-m", "2,5"], "write 2.5, with a point"),
-        (["throw", "--width-m", "1/2"], "write 0.5"),
         (["sharpness", "--f-number", "f/4"], "write 4 for f/4"),
         (["timing", "--shutter-s", "fast"], "such as 0.008 or 1/125"),
         (["timing", "--shutter-s", "1/0"], '"1/0" is not a number'),

@@ -98,7 +98,7 @@ def test_a_picture_carries_its_record_and_is_not_laid_over_others(studio, tmp_pa
     other = tmp_path / "holiday.png"
     Image.new("RGB", (8, 8), (200, 10, 10)).save(other)
     before = other.read_bytes()
-    with pytest.raises(SceneError, match="holiday.png is there already"):
+    with pytest.raises(SceneError, match="holiday.png: this is there already"):
         picture.save(other)
     assert other.read_bytes() == before
     picture.save(other, overwrite=True)
