@@ -140,3 +140,12 @@ def test_a_numba_that_was_never_tested_is_refused_in_a_sentence(version):
 
     with pytest.raises(jit.UntestedNumba, match="pip install 'numba>=0.61,<0.69'"):
         jit._check_numba(version)
+
+
+def test_the_package_says_the_version_that_it_is_packed_under():
+    import tomllib
+
+    import projector
+
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        assert tomllib.load(file)["project"]["version"] == projector.__version__

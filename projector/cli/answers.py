@@ -32,13 +32,10 @@ class Answer:
 
 
 def version() -> str:
-    """The installed version of the package."""
-    from importlib import metadata
+    """The version of the package."""
+    from projector import __version__
 
-    try:
-        return metadata.version("projector")
-    except metadata.PackageNotFoundError:
-        return "unknown"
+    return __version__
 
 
 def loaded_scene(path: Path, changes):

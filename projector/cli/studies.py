@@ -176,7 +176,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
             found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
             rows.append({**asdict(found), "light": arrives.as_dict()})
             words += [_wanted_words(found, item) for item in found.wanted_focuses] + _sharpness_words(found, arrives)
-            wanted += [(focused.offset_mm, item.least_offset_mm, f"{focused.focus_m:.2f} m" if focused.focus_m is not None else "") for item in found.wanted_focuses for focused in item.focuses]
+            wanted += [(focused.offset_mm, found, focused.focus_m) for item in found.wanted_focuses for focused in item.focuses]
             reached.append(reference)
         asked += [(spec, reference) for reference in reached]
         if len(reached) > 1:
@@ -216,7 +216,18 @@ def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: 
 
     offsets = study.offsets_to_show(scene, asked, arrays, [offset for offset, *_ in wanted])
     curves = [study.focus_curve(scene, spec, reference, offsets, arrays) for spec, reference in asked]
-    save_figure(focus_figure(curves, within_mm, wanted), path, record(scene, "sharpness"), overwrite)
+    save_figure(focus_figure(curves, within_mm, _named_focuses(asked, wanted)), path, record(scene, "sharpness"), overwrite)
+
+
+def _named_focuses(asked, wanted) -> list[tuple[float, str]]:
+    """Offset (mm) and words of each focus that gives the wanted width; with whose it is where several edges were asked about."""
+
+    def whose(found) -> str:
+        parts = [found.projector] if len({spec.name for spec, _ in asked}) > 1 else []
+        parts += [found.at] if len({str(reference) for _, reference in asked}) > 1 else []
+        return f"{' at '.join(parts)}: " if parts else ""
+
+    return [(offset_mm, f"{whose(found)}{focus_m:.2f} m" if focus_m is not None else "") for offset_mm, found, focus_m in wanted]
 
 
 def _percent(share: float) -> str:

@@ -31,13 +31,9 @@ def record(scene, command: str, **settings) -> dict:
 
 def record_of(command: str, name: str, digest: str, overrides: Sequence[str] = (), **settings) -> dict:
     """The same for a file that was made from something else than a scene, by its name and a hash of it."""
-    from importlib import metadata
+    from projector import __version__
 
-    try:
-        version = metadata.version("projector")
-    except metadata.PackageNotFoundError:
-        version = "unknown"
-    return {"program": "projector", "version": version, "command": command, "scene": name, "scene_hash": digest, "overrides": list(overrides), "settings": settings}
+    return {"program": "projector", "version": __version__, "command": command, "scene": name, "scene_hash": digest, "overrides": list(overrides), "settings": settings}
 
 
 # A default name says its changes up to this many bytes; what is longer ends in a hash of them.

@@ -27,7 +27,7 @@ class Labels:
         self._axes = axes
         self._renderer = axes.figure.canvas.get_renderer()
         self._ink = np.concatenate([_display_points(line) for line in axes.lines] + [np.zeros((0, 2))])
-        self._taken = []
+        self._taken = [text.get_window_extent(self._renderer) for text in axes.texts]
 
     def add(self, text: str, anchors, **style) -> None:
         """Write a text beside the one of several points (data) where it covers least."""
@@ -70,7 +70,7 @@ class Labels:
 
 def _display_points(line) -> np.ndarray:
     """Points (n, 2) in pixels, close together along a drawn line and over its marks."""
-    corners = line.axes.transData.transform(line.get_xydata())
+    corners = line.get_transform().transform(line.get_xydata())
     steps = np.linspace(0.0, 1.0, 60)[:, None, None]
     points = (corners[:-1] + steps * (corners[1:] - corners[:-1])).reshape(-1, 2) if len(corners) > 1 else corners
     if line.get_marker() not in (None, "None", "", " "):

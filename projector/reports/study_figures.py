@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from projector.reports.labels import stops_text
+from projector.reports.labels import Labels, stops_text
 from projector.reports.save import new_figure
 
 
@@ -51,11 +51,14 @@ _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
     """Edge width over the focus offset of one or several projectors at one or several points (studies.sharpness.FocusCurve):
-    the stencil's curve and the blades', the present offset, the wanted width, and the focuses that give it (offset mm, lowest point of their curve mm, words)."""
+    the stencil's curve and the blades', the present offset, the wanted width, and the focuses that give it (offset mm, words)."""
     figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
-    for index, (label, offsets, widths) in enumerate(_named_edges(curves)):
-        axes.plot(offsets, widths, color=_COLOURS[index % len(_COLOURS)], linestyle=_STYLES[index % len(_STYLES)], linewidth=1.8, label=label)
+    edges = _named_edges(curves)
+    for index, (label, offsets, widths) in enumerate(edges):
+        # Of curves that lie on each other the first is the widest: it shows on both sides of the next ones.
+        covered_by = sum(_coincide(widths, others) for _, _, others in edges[index + 1 :])
+        axes.plot(offsets, widths, color=_COLOURS[index % len(_COLOURS)], linestyle=_STYLES[index % len(_STYLES)], linewidth=1.8 + 2.2 * covered_by, label=label)
     axes.set_xlim(curves[0].offsets_mm[0], curves[0].offsets_mm[-1])
     axes.set_ylim(bottom=0.0)
     _mark_present(axes, curves)
@@ -63,18 +66,24 @@ def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
         axes.axhline(wanted_mm, color="#333333", linewidth=0.8)
         axes.set_ylim(top=max(axes.get_ylim()[1], 1.15 * wanted_mm))
         _beside(axes, f"wanted {wanted_mm:g} mm", (0.99, wanted_mm), axes.get_yaxis_transform(), ha="right", va="bottom", xytext=(0, 2))
-        for offset, lowest, words in focuses:
-            axes.plot([offset], [wanted_mm], "o", color="#333333", markersize=5)
-            # Outside of the curve's valley, below the line.
-            outwards = 1 if offset >= lowest else -1
-            _beside(axes, words, (offset, wanted_mm), axes.transData, ha="left" if outwards > 0 else "right", va="top", xytext=(7 * outwards, -4))
+        axes.plot([offset for offset, _ in focuses], [wanted_mm] * len(focuses), "o", color="#333333", markersize=5)
     moved = "stencil" if any(curve.has_stencil for curve in curves) else "gate"
     axes.set_xlabel(f"focus offset, mm ({moved} moved away from the lens; sharp nearer)")
     axes.set_ylabel("edge width on the surface, 10–90 %, mm")
     axes.set_title("How soft edges land: " + ", ".join(_projectors(curves)))
     axes.grid(alpha=0.3)
     figure.legend(loc="outside lower center", fontsize=8, ncols=2)
+    figure.draw_without_rendering()
+    labels = Labels(axes)
+    for offset, words in focuses:
+        if words:
+            labels.add(words, [(offset, wanted_mm)], **_LETTERING)
     return figure
+
+
+def _coincide(widths: np.ndarray, others: np.ndarray) -> bool:
+    """Whether two curves cannot be told apart in a drawing: nowhere further apart than a hundredth of its height."""
+    return np.abs(widths - others).max() < 0.01 * max(widths.max(), others.max())
 
 
 def _projectors(curves) -> list[str]:
@@ -117,7 +126,10 @@ def _mark_present(axes, curves) -> None:
 
 def _beside(axes, text: str, place, transform, **how) -> None:
     """Small lettering that stays readable over curves."""
-    axes.annotate(text, place, xycoords=transform, textcoords="offset points", fontsize=8, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}, **how)
+    axes.annotate(text, place, xycoords=transform, textcoords="offset points", **_LETTERING, **how)
+
+
+_LETTERING = {"fontsize": 8, "bbox": {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}}
 
 
 # Red, green and blue: name, colour, dashes, line width and marker. Who cannot tell the colours apart tells the lines by the rest.

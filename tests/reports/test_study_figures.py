@@ -112,3 +112,23 @@ def test_edges_of_lenses_run_from_dark_to_bright_and_channels_differ_by_more_tha
         assert all(low <= value <= high for line in lines.lines for value in line.get_ydata())
     # A long caption breaks its line instead of leaving the figure.
     assert "\n" in figure.axes[2].get_title(loc="left")
+
+
+def test_curves_that_lie_on_each_other_are_told_apart_by_their_width():
+    """The first is drawn widest, so that it shows on both sides of what covers it."""
+    figure = focus_figure([curve(at="sitter.left_eye"), curve(at="sitter.right_eye"), FocusCurve("window", "wall.centre", 0.0, True, OFFSETS, 5.0 * np.abs(OFFSETS), {})])
+    first, second, apart = figure.axes[0].lines[:3]
+    assert first.get_linewidth() > second.get_linewidth() + 2.0 and apart.get_linewidth() == second.get_linewidth()
+
+
+def test_focuses_that_lie_close_together_are_named_without_covering_each_other():
+    focuses = [(-1.33, "sitter.left_eye: 3.73 m"), (-1.29, "sitter.nose_tip: 3.65 m"), (-1.3, "wall.centre: 3.66 m"), (1.27, "sitter.left_eye: 1.66 m"), (1.37, "sitter.nose_tip: 1.63 m"), (2.0, "")]
+    figure = focus_figure([curve()], 13.0, focuses)
+    figure.canvas.draw()
+    axes = figure.axes[0]
+    boxes = [text.get_window_extent() for text in axes.texts]
+    assert {text.get_text() for text in axes.texts} >= {words for _, words in focuses if words} and "" not in lettering(figure)
+    assert not any(a.overlaps(b) for index, a in enumerate(boxes) for b in boxes[:index])
+    room = axes.get_window_extent()
+    assert all(room.x0 <= box.x0 and box.x1 <= room.x1 for box in boxes)
+    assert np.allclose(axes.lines[-1].get_xdata(), [offset for offset, _ in focuses])
