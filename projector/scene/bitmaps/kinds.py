@@ -46,13 +46,13 @@ def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
 
 def start_of(path: Path) -> bytes:
     """The first bytes of the file; refuses what cannot be opened or holds nothing."""
-    if path.is_dir():
-        raise fault(path, "this is a folder", PICTURES, "name the file in it")
-    if not path.exists():
-        raise fault(path, "there is no such file", PICTURES, "look for a typing mistake in the name")
-    if not path.is_file():
-        raise fault(path, "this is not a file but a device or a pipe", PICTURES, "name a picture's file")
     try:
+        if path.is_dir():
+            raise fault(path, "this is a folder", PICTURES, "name the file in it")
+        if not path.exists():
+            raise fault(path, "there is no such file", PICTURES, "look for a typing mistake in the name")
+        if not path.is_file():
+            raise fault(path, "this is not a file but a device or a pipe", PICTURES, "name a picture's file")
         with path.open("rb") as file:
             start = file.read(4096)
     except OSError as error:
