@@ -97,6 +97,7 @@ pitch_deg = 2
 tilt_deg = 1
 reflectance = 0.4
 [ambient]
+of = "key"
 stops_under = 5
 """
 ROWS, COLUMNS = np.indices((200, 200))
