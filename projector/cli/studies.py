@@ -60,7 +60,7 @@ def one_projector(scene, name: str | None):
 
     found = chosen_projectors(scene, name)
     if len(found) > 1:
-        raise SceneError(Fault(found=f"{len(found)} projectors", allowed=f"one of {', '.join(spec.name for spec in found)}", try_="--projector " + found[0].name))
+        raise SceneError(Fault(found=f"{len(found)} projectors", allowed=f"one of {', '.join(spec.name for spec in found)}", try_="--projector " + min(spec.name for spec in found)))
     return found[0]
 
 

@@ -92,7 +92,7 @@ def _check_ambient(report: Report, scene) -> None:
     elif not names:
         report.fault(("ambient",), "ambient.stops_under", "ambient light is stated under a projector's, and there is no projector", "a [[projector]]; or lux; or no [ambient]")
     elif ambient.of is None and len(names) > 1:
-        report.fault(("ambient",), "ambient.of", f"stops_under does not say of which of the {len(names)} projectors", ", ".join(names), f'write of = "{names[0]}" beside it')
+        report.fault(("ambient",), "ambient.of", f"stops_under does not say of which of the {len(names)} projectors", ", ".join(names), f'write of = "{min(names)}" beside it')
     elif ambient.of is not None and ambient.of not in names:
         close = difflib.get_close_matches(ambient.of, names, 1, 0.6)
         report.fault(("ambient", "of"), "ambient.of", f'there is no projector "{ambient.of}"', ", ".join(names), f"did you mean {close[0]}?" if close else "")

@@ -97,7 +97,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> Light
         return answer(OUTSIDE, _words_outside(*angles))
     if not samples.framed.any():
         return answer(CUT, f"cut off by {_cutting(spec, samples)}")
-    if _shows_its_back(scene, surface, light, arrays):
+    if _shows_its_back(scene, arrays, surface, np.array(light.position) - surface.point):
         return answer(AWAY, f"facing away: the light falls on the back of {arrays.names[surface.owner]}")
     hidden, names = _hidden(arrays, light, surface, samples)
     if hidden >= 1.0:
@@ -115,6 +115,15 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> Light
     share = found.share * (1.0 - hidden)
     words = f"{share:.0%} of the lens shines here" + (f"; {_listed(names)} hides {hidden:.0%} of it" if names else "")
     return answer(LIT, words, share=share, **kept)
+
+
+def faces_light(scene, arrays: SceneArrays, goal, directions: np.ndarray) -> np.ndarray:
+    """Whether a point (3,) m is lit from each of some directions (n, 3) and not on the back of its wall; in the air it always is."""
+    try:
+        surface = surface_near(arrays, goal + directions[0], goal, "the target")
+    except (SceneError, IndexError):
+        return np.ones(len(directions), bool)
+    return ~_shows_its_back(scene, arrays, surface, directions)
 
 
 def axis_point(scene, spec, arrays: SceneArrays):
@@ -188,12 +197,11 @@ def _turned_away(surface: OnSurface, light: Light) -> bool:
     return bool(surface.normal @ (np.array(light.position) - surface.point) < 0.0)
 
 
-def _shows_its_back(scene, surface: OnSurface, light: Light, arrays: SceneArrays) -> bool:
-    """Whether the light falls on the back of a flat surface or a sweep, and the camera does not look at that side as well."""
+def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> np.ndarray | bool:
+    """Whether light that comes from `towards` (..., 3) falls on the back of a flat surface or a sweep, and the camera does not look at that side as well."""
     shapes = {item.name: item.shape for item in scene.surface}
-    if shapes.get(arrays.names[surface.owner]) not in ("flat", "sweep") or not _turned_away(surface, light):
-        return False
-    return bool(surface.normal @ (np.asarray(scene.camera.position_m, float) - surface.point) > 0.0)
+    camera_sees_front = surface.normal @ (np.asarray(scene.camera.position_m, float) - surface.point) > 0.0
+    return (shapes.get(arrays.names[surface.owner]) in ("flat", "sweep")) & camera_sees_front & (np.asarray(towards) @ surface.normal < 0.0)
 
 
 def _hidden(arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples) -> tuple[float, tuple[str, ...]]:

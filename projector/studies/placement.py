@@ -258,7 +258,11 @@ class _Search:
 
         if excess(0.0) >= 0.0:
             return set_up(number)
-        return set_up(number, float(brentq(excess, 0.0, self._far_offset(number, throw, excess), xtol=1e-4)))
+        far = self._far_offset(number, throw, excess)
+        if excess(far) < 0.0:
+            softest = excess(far) + wanted
+            return Relaxation(self.candidate.words, "edge", wanted, softest, f"{self.candidate.words}: its softest edge at that throw is {_down(softest, 2)} mm")
+        return set_up(number, float(brentq(excess, 0.0, far, xtol=1e-4)))
 
     def _far_offset(self, number: float, throw: float, excess) -> float:
         """An offset (mm) that is too soft: the thin lens's for the wanted disc, and more until it is."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_objects
+from projector.studies.light_at import faces_light
 from projector.tracing.arrays import scene_arrays
 from projector.tracing.bvh import closest_hits
 
@@ -112,8 +113,8 @@ def _angles(directions, front) -> np.ndarray:
 
 
 def _clear_view(scene, goal, directions) -> np.ndarray:
-    """How far (n,) m from the target its view stays clear in each direction (n, 3)."""
+    """How far (n,) m from the target its view stays clear in each direction (n, 3); not at all behind a wall that it is on."""
     arrays, n = scene_arrays(scene), len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(arrays.bvh, np.tile(np.asarray(goal, float), (n, 1)), np.ascontiguousarray(directions), _OWN_SKIN, 1e6, 0, n, t, faces, u, v)
-    return np.where(faces >= 0, t, np.inf)
+    return np.where(faces_light(scene, arrays, np.asarray(goal, float), directions), np.where(faces >= 0, t, np.inf), -np.inf)

@@ -25,6 +25,11 @@ from projector.scene.model import Scene
         ("centre_nm", 0.55, "centre_nm is in nanometres: 0.55 µm is 550"),
         ("reflectance", 18, "reflectance is a share from 0 to 1: 18 % is 0.18"),
         ("roll_deg", 4000, "look at the unit in the key's name"),
+        ("focal_length_mm", 0.085, "focal_length_mm is in millimetres: 0.085 m is 85"),
+        # Whole numbers that no float holds.
+        ("position_m", 10**400, "look at the unit in the key's name"),
+        ("shutter_s", 10**400, "look at the unit in the key's name"),
+        ("pixels_across", -(10**400), ""),
         ("f_number", 1000, ""),
         ("position_m", "x", ""),
     ],

@@ -28,6 +28,8 @@ WALL = {"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 2.0, "height_m
         ({"camera": {"focus": [0.0, 1.5, 5.0]}}, "camera.focus", "behind the camera"),
         ({"projector": {"focus": {"distance_m": None, "at": [0.0, 1.5, 3.0]}}}, "projector.window.focus", "behind the lens"),
         ({"projector": {"focus": {"distance_m": 0.08}}}, "projector.window.focus", "the focal length itself is longer"),
+        # A pupil that stands half a metre before the mark: the focal length counts from there.
+        ({"projector": {"lens": {"pupil_offset_mm": 500.0}, "focus": {"distance_m": 0.585}}}, "projector.window.focus", "nearest is 0.587 m (the focal length itself is longer)"),
         ({"projector": {"lens": {"nearest_focus_m": 2.5}}}, "projector.window.focus", "as near as this lens focuses"),
         ({"projector": {"focus": {"offset_mm": -100.0}}}, "projector.window.focus.offset_mm", "behind the lens"),
         ({"projector": {"position_m": [0.0, 1.5, 0.01]}}, "projector.window.position_m", "stands inside wall"),

@@ -210,3 +210,19 @@ def test_a_lens_is_lit_by_the_rule_of_a_preview(scene, lens, power):
     found = landing(there, there.projector[0])
     # The preview's throw ends at the skin, a few millimetres from the landmark.
     assert answer.meter_f_number * answer.throw_m == pytest.approx(found.open_gate_f_number * found.throw_m, rel=2e-3)
+
+
+def test_nobody_is_sent_behind_the_wall_that_is_to_be_lit(studio):
+    """A wall turned by 70°: within 85° of the camera's line half of the places see its back. Left are those before its front."""
+    scene = studio.scene(None, {"yaw_deg": 70.0, "width_m": 1.0}, {"position_m": [2.0, 1.5, 2.0]})
+    found = stands(scene, (1.5, 1.5, 1.5), np.array([0.0, 1.5, 0.0]), ROOM, 85.0)
+    front = np.array([math.sin(math.radians(70.0)), 0.0, math.cos(math.radians(70.0))])
+    assert len(found.directions) > 100 and (found.directions @ front > 0.0).all()
+
+
+def test_a_softer_wish_than_any_offset_gives_says_how_soft_it_gets(scene):
+    """Edges of ten metres on a pattern of one: refused with what is possible, which then is."""
+    answers, (missed,) = study.place(scene, scene.projector[0], study.Wishes(1.0, 1e4, 0.5, 400.0, ROOM), ["achromat"], render=False)
+    assert not answers and missed.wish == "edge" and "its softest edge at that throw is" in missed.words
+    possible = float(re.search(r"is ([\d.]+) mm", missed.words)[1])
+    assert study.place(scene, scene.projector[0], study.Wishes(1.0, possible, 0.5, 400.0, ROOM), ["achromat"], render=False)[0]
