@@ -21,6 +21,7 @@ from projector.tracing.light_path import Light
 
 # Directions across the opening; places across it where it is looked for without a stencil.
 _N_RAYS, _N_PLACES = 320, 1024
+_ROWS = 128
 
 
 @dataclass(frozen=True)
@@ -88,8 +89,11 @@ def _open_box(light: Light, half: tuple[float, float], has_stencil: bool, least:
     steps = [light.bitmap.pitch] * 2 if has_stencil else [2.0 * size / _N_PLACES for size in half]
     counts = (columns, rows) if has_stencil else (_N_PLACES, _N_PLACES)
     x, y = ((np.arange(count) - 0.5 * (count - 1)) * step for count, step in zip(counts, steps, strict=True))
-    gate = np.column_stack([axis.ravel() for axis in np.meshgrid(x, y)])
-    let_through = _let_through(light, gate).reshape(y.size, x.size)
+    # In bands of rows: a large bitmap's places would fill the memory.
+    let_through = np.empty((y.size, x.size), np.float32)
+    for first in range(0, y.size, _ROWS):
+        gate = np.column_stack([axis.ravel() for axis in np.meshgrid(x, y[first : first + _ROWS])])
+        let_through[first : first + _ROWS] = _let_through(light, gate).reshape(-1, x.size)
     is_open = let_through > least * let_through.max()
     if not is_open.any():
         return (math.nan,) * 4

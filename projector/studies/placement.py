@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from projector.optics import thin_lens
+from projector.photometry.spectra import luminous
 from projector.scene import stated_power
 from projector.scene.faults import Fault, SceneError
 from projector.scene.model import Focus, Reading
@@ -32,6 +33,8 @@ SMALLEST_STOP = 22.0
 _STOPS = (*(2.0 ** (index / 6.0) for index in range(54) if 2.0 ** (index / 6.0) < SMALLEST_STOP), SMALLEST_STOP)
 # Sizes count as met within this share; a light is set up by the millimetre, a stencil by the micrometre, a stop by a hundredth.
 _CLOSE = 3e-4
+# A stencil is moved at most by this share of the focal length.
+_FARTHEST_OFFSET = 0.5
 
 
 @dataclass(frozen=True)
@@ -196,6 +199,8 @@ class _Search:
 
     def answered(self) -> Answer | Relaxation:
         """The throw that gives the wanted width: a first one by the thin lens, put right until offset and distortion are in it."""
+        if not luminous(power_of(self.scene, self.candidate.projector).spectrum) > 0.0:
+            return Relaxation(self.candidate.words, "light", self.wishes.f_number, 0.0, f"{self.candidate.words}: its filters let no light through")
         focal_length, lit = 1e-3 * self._lens.focal_length_mm, lit_width(self.candidate.projector)
         throw = focal_length * (self.wishes.width_m / lit + 1.0)
         longest, least = self.stands.longest_m - self._pupil_offset, max(self._lens.nearest_focus_m or 0.0, 1.02 * focal_length) - self._pupil_offset
@@ -260,21 +265,20 @@ class _Search:
             return set_up(number)
         far = self._far_offset(number, throw, excess)
         if excess(far) < 0.0:
-            softest = excess(far) + wanted
-            return Relaxation(self.candidate.words, "edge", wanted, softest, f"{self.candidate.words}: its softest edge at that throw is {_down(softest, 2)} mm")
+            return self._too_sharp(number, far, excess(far) + wanted)
         return set_up(number, float(brentq(excess, 0.0, far, xtol=1e-4)))
 
     def _far_offset(self, number: float, throw: float, excess) -> float:
-        """An offset (mm) that is too soft: the thin lens's for the wanted disc, and more until it is."""
+        """An offset (mm) that is too soft, or the farthest there is: the thin lens's for the wanted disc, and more until it is."""
         focal_length = 1e-3 * self._lens.focal_length_mm
         pupil = min(focal_length / number, 1e-3 * (self._lens.filled_pupil_mm or math.inf))
         sharp = throw / (1.0 + 1e-3 * self.wishes.edge_mm / (thin_lens.DISC_EDGE_10_90 * pupil))
         tube = thin_lens.conjugate_distance(focal_length, throw)
         far = 1e3 * (thin_lens.conjugate_distance(focal_length, sharp) - tube) if sharp > 1.05 * focal_length else 0.2e3 * focal_length
-        far = 1.1 * far + 0.01
-        while excess(far) < 0.0 and far < 0.5e3 * focal_length:
+        far, farthest = 1.1 * far + 0.01, _FARTHEST_OFFSET * 1e3 * focal_length
+        while far < farthest and excess(far) < 0.0:
             far *= 1.5
-        return far
+        return min(far, farthest)
 
     def _lit(self, found) -> Answer | Relaxation:
         """The answer with all its numbers, of a set-up as it can be written down."""
@@ -306,8 +310,13 @@ class _Search:
             None if carried is None else carried.sentence(found.name),
         )
 
+    def _too_sharp(self, number: float, offset_mm: float, softest: float) -> Relaxation:
+        words = f"{self.candidate.words}: its softest edge at that throw, at f/{number:g} with the stencil {offset_mm:.0f} mm away, is {_down(softest, 1)} mm"
+        return Relaxation(self.candidate.words, "edge", self.wishes.edge_mm, softest, words)
+
     def _too_narrow(self, possible: float, longest: float, throw: float) -> Relaxation:
-        words = f"{self.candidate.words}: {self.wishes.width_m:g} m needs a throw of {_up(throw, 2)} m; the room allows {_down(longest, 2)} m, which gives {_down(possible, 3)} m"
+        allowed = f"the room allows {_down(longest, 2)} m, " + (f"which gives {_down(possible, 3)} m" if possible > 0.0 else "nearer than this lens focuses") if longest > 0.0 else "no place in the room sees the target within that angle"
+        words = f"{self.candidate.words}: {self.wishes.width_m:g} m needs a throw of {_up(throw, 2)} m; {allowed}"
         return Relaxation(self.candidate.words, "width", self.wishes.width_m, possible, words)
 
     def _too_wide(self, possible: float, least: float) -> Relaxation:

@@ -28,8 +28,9 @@ def rendered_size(scene, set_up, width_m: float, edge_mm: float) -> tuple[float,
     found = irradiance_map(_strip_scene(scene, set_up, size), "strip", 4000)
     row = found.illuminance[found.illuminance.shape[0] // 2].astype(float)
     x = (np.arange(row.size) + 0.5) / row.size * size
-    # The border is where half of the light is left of what the open gate has just inside it.
-    left, right = (float(row[int(row.size * share)]) for share in (0.12, 0.88))
+    # The border is where half of the light is left of what the open gate has just inside it, clear of the edge's own rise.
+    inside = max(0.5 * width_m - 1e-3 * edge_mm, 0.0) / size
+    left, right = (float(row[int(row.size * share)]) for share in (0.5 - inside, 0.5 + inside))
     width = _crossing(x[::-1], row[::-1], 0.5 * right) - _crossing(x, row, 0.5 * left)
     light, weights = full_spectrum(scene, set_up)
     throw = float((np.asarray(set_up.aim) - np.array(light.position)) @ np.array(light.forward))

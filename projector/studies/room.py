@@ -98,7 +98,8 @@ def _front(scene, goal) -> np.ndarray:
 
 def _directions(now, goal, front, largest_angle_deg: float) -> np.ndarray:
     """Directions (n, 3) from the target, nearest to where the light stands now first."""
-    now = (now - goal) / np.linalg.norm(now - goal)
+    away = float(np.linalg.norm(now - goal))
+    now = (now - goal) / away if away > 1e-6 else front
     azimuth, elevation = (axis.ravel() for axis in np.meshgrid(np.radians(np.arange(-85, 86, 2.5)), np.radians(np.arange(-30, 66, 2.5))))
     side = np.cross([0.0, 1.0, 0.0], front)
     found = np.cos(elevation)[:, None] * (np.cos(azimuth)[:, None] * front + np.sin(azimuth)[:, None] * side) + np.sin(elevation)[:, None] * np.array([0.0, 1.0, 0.0])

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from projector.scene.faults import SceneError
+from projector.scene.model import Filter
 from projector.scene.placement import point_of
 from projector.scene.reader import load, shipped_folder, with_overrides
 from projector.scene.saving import save_variant
@@ -153,6 +154,36 @@ def test_a_lens_that_focuses_no_nearer_says_how_narrow_it_gets(scene):
     assert answers == [] and "focuses no nearer than 1.500 m" in missed[0].words
     narrow = printed(missed[0].words, r"which gives ([\d.]+) m")
     assert len(study.place(scene, far, study.Wishes(narrow, 9.0, 1.0, 400.0, ROOM), [study.OWN_LENS], render=False)[0]) == 1
+
+
+@pytest.mark.parametrize(("edge_mm", "within_m"), [(20.0, 1e-3), (100.0, 8e-3)])
+def test_a_very_soft_border_is_measured_where_half_of_its_light_is_left(scene, edge_mm, within_m):
+    """A round border of radius R draws it in by C²/24R for a blur disc C of edge/0.687 (the disc's area beyond the circle, over its
+    chord): 1.8 mm on either side for 100 mm; and light falls by cos⁴ from where it is full, one edge farther in: 1.6 mm more.
+    """
+    (answer,), _ = study.place(scene, scene.projector[0], study.Wishes(1.0, edge_mm, 1.0, 400.0, ROOM), [study.OWN_LENS])
+    assert answer.width_m == pytest.approx(1.0, rel=1e-3)
+    assert answer.got_width_m == pytest.approx(1.0, abs=within_m)
+
+
+def test_a_softer_wish_than_the_lens_allows_says_how_soft_it_gets(scene):
+    answers, missed = study.place(scene, scene.projector[0], study.Wishes(1.0, 5000.0, 1.0, 400.0, ROOM), [study.OWN_LENS], render=False)
+    assert answers == [] and missed[0].wish == "edge"
+    softest = printed(missed[0].words, r"away, is ([\d.]+) mm")
+    again = study.place(scene, scene.projector[0], study.Wishes(1.0, softest, 1.0, 400.0, ROOM), [study.OWN_LENS], render=False)[1]
+    assert not again or again[0].wish != "edge"
+
+
+def test_a_lamp_whose_filters_are_black_is_said_so(scene):
+    spec = scene.projector[0].model_copy(update={"filter": (Filter(kind="table", wavelength_nm=(380.0, 730.0), transmittance=(0.0, 0.0)),)})
+    answers, missed = study.place(scene, spec, study.Wishes(1.0, 6.0, 1.0, 400.0, ROOM), ["achromat"])
+    assert answers == [] and "no light" in missed[0].words and missed[0].possible == 0.0
+
+
+def test_a_light_that_stands_on_its_target_may_go_anywhere(scene):
+    goal = np.array(scene.projector[0].position_m)
+    found = stands(scene, goal, goal, ROOM, 60.0)
+    assert np.isfinite(found.directions).all() and found.longest_m > 1.0
 
 
 def test_nobody_is_sent_behind_what_hides_the_target(scene):
