@@ -311,7 +311,7 @@ class _Search:
         )
 
     def _too_sharp(self, number: float, offset_mm: float, softest: float) -> Relaxation:
-        words = f"{self.candidate.words}: its softest edge at that throw, at f/{number:g} with the stencil {offset_mm:.0f} mm away, is {_down(softest, 1)} mm"
+        words = f"{self.candidate.words}: its softest edge at that throw is {_down(softest, 2)} mm, at f/{number:g} with the stencil {offset_mm:.0f} mm off"
         return Relaxation(self.candidate.words, "edge", self.wishes.edge_mm, softest, words)
 
     def _too_narrow(self, possible: float, longest: float, throw: float) -> Relaxation:
