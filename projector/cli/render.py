@@ -130,6 +130,8 @@ def _landing_words(item, f_number: float) -> list[str]:
         if item.sharp_at_m is not None
         else f"{item.projector}: sharp nowhere in front of it; {blur}",
     ]
+    if item.no_light is not None:
+        words.append(f"{item.projector}: no light of it falls there; {item.no_light}")
     if item.open_gate_f_number is not None:
         light = over_or_under(item.open_gate_stops_over, "right for")
         words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter: {light} its f/{f_number:g}")

@@ -212,13 +212,14 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
         on = formula.lands_on if formula.lands_on in surfaces else max(surfaces, key=surfaces.get, default=None)
         outline = study.landed_outline(scene, spec, arrays, on=on)
         row = {
-            "projector": spec.name, "lands_on": outline.lands_on, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
+            "projector": spec.name, "lands_on": outline.lands_on, "no_light": formula.no_light, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
             "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "opening": asdict(opening), "light_on": [asdict(item) for item in landed],
             "missed_share": 1.0 - sum(item.share for item in landed if item.name == formula.lands_on), "outline_on": outline.on, "width_m": outline.width_m, "height_m": outline.height_m,
             "top_right_bottom_left_m": list(outline.sides_m), "top_right_bottom_left_stops": list(outline.side_stops), "keystone_across": outline.keystone_across,
             "keystone_up": outline.keystone_up, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
         }  # fmt: skip
-        words += [f"{spec.name}: {line}" for line in (*_landed_words(landed), *_outline_words(outline, formula, landed), *_gate_words(opening))]
+        dark = [] if formula.no_light is None else [f"no light of it falls where its axis lands; {formula.no_light}"]
+        words += [f"{spec.name}: {line}" for line in (*dark, *_landed_words(landed), *_outline_words(outline, formula, landed), *_gate_words(opening))]
         if width_m is not None:
             row["wanted"] = _further_back(study, spec, formula, width_m)
             words.append("{0}: {1[width_m]:g} m wide square to the beam at {1[throw_m]:.3f} m, {1[back_m]:+.3f} m from where it stands, {1[stops]:+.2f} stops".format(spec.name, row["wanted"]))

@@ -116,7 +116,11 @@ def captions(cells) -> tuple[list[list[str]], str]:
 
 def _numbers(landing: dict) -> tuple[str, str, str, str]:
     """The numbers of a landing that a choice goes by, in words."""
+    if landing["no_light"] is not None:
+        return "no light on its axis", "", "", ""
     throw, size, edges = f"{landing['throw_m']:.2f} m away", f"{landing['pattern_width_m']:.2f} m wide", f"edges {landing['edge_width_mm']:.1f} mm"
+    if landing["lands_on"] is None:
+        throw = f"its axis meets nothing, at {landing['throw_m']:.2f} m"
     light = landing["open_gate_f_number"]
     return throw, size, edges, "" if light is None else f"f/{light:.1f}, {over_or_under(landing['open_gate_stops_over'], 'as set')}"
 

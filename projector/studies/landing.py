@@ -11,12 +11,16 @@ from projector.optics import thin_lens
 from projector.photometry.exposure import stops_between_f_numbers
 from projector.scene.placement import placed_surface, point_of
 from projector.studies.edge_profile import axial_edge_width, full_spectrum
+from projector.studies.light_at import axis_point, light_at
 from projector.tracing.arrays import SceneArrays, focus_of, light_arrays, power_of, scene_arrays
 from projector.tracing.bvh import Bvh
 from projector.tracing.chief_rays import landed_half_slopes, opening_half_sizes
 from projector.tracing.first_hits import camera_points, empty_points
 from projector.tracing.arrays import Camera
 from projector.tracing.light_path import Light
+
+# Whether any of the light lands on the axis: no measure of it, so few samples of the pupil do.
+_SAMPLES_ACROSS = 101
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,8 @@ class Landing:
     opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification is that on the axis.
     edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
     open_gate_f_number is what a flat meter there shows at the camera's ISO and shutter, open_gate_stops_over how far that is
-    over the camera's own f-number (under it: below 0).
+    over the camera's own f-number (under it: below 0). no_light: why none of its light falls there, None where it does;
+    then nothing meters there either.
     """
 
     projector: str
@@ -43,6 +48,7 @@ class Landing:
     edge_width_mm: float
     open_gate_f_number: float | None
     open_gate_stops_over: float | None
+    no_light: str | None = None
 
 
 def over_or_under(stops: float, even: str) -> str:
@@ -81,7 +87,9 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
     spectral, weights = full_spectrum(scene, spec)
-    metered = open_gate_meter(scene, spec, light, throw, scene.camera.iso) if spec.reading is not None or spec.output is not None else None
+    no_light = None if name is None else _no_light(scene, spec, arrays)
+    is_stated = spec.reading is not None or spec.output is not None
+    metered = open_gate_meter(scene, spec, light, throw, scene.camera.iso) if is_stated and no_light is None else None
     return Landing(
         spec.name,
         name,
@@ -95,7 +103,14 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
         1e3 * axial_edge_width(spectral, weights[:, 1], throw),
         metered,
         None if metered is None else float(stops_between_f_numbers(metered, scene.camera.f_number)),
+        no_light,
     )
+
+
+def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
+    """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None where it does."""
+    found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, _SAMPLES_ACROSS)
+    return None if found.has_edges else found.words
 
 
 def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> float:

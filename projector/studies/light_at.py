@@ -16,7 +16,7 @@ import numpy as np
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import point_of
 from projector.studies.edge_profile import YELLOW_NM, OnSurface, Place, name_of, place_at, surface_near
-from projector.studies.lit_pupil import LitPupil, Samples, lit_pupil, pupil_samples
+from projector.studies.lit_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
 from projector.tracing.arrays import SceneArrays, light_arrays, scene_arrays
 from projector.tracing.bvh import closest_hits
 from projector.tracing.chief_rays import gate_rays
@@ -70,8 +70,11 @@ class LightAt:
         return {"arrives": self.arrives, **{name: getattr(self, name) for name in names}}
 
 
-def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> LightAt:
-    """Whether a projector's yellow light gets to a landmark or point (m). SceneError for a point in its beam where there is no surface."""
+def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across: int = N_ACROSS) -> LightAt:
+    """Whether a projector's yellow light gets to a landmark or point (m), by n_across² samples of its pupil.
+
+    SceneError for a point in its beam where there is no surface.
+    """
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [YELLOW_NM])
     goal = np.asarray(point_of(scene, reference), float)
@@ -88,11 +91,11 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None) -> Light
         surface = surface_near(arrays, light.position, goal, name)
     except SceneError:
         # In the air: outside the beam that is an answer all the same.
-        if pupil_samples(light, local).enters.any():
+        if pupil_samples(light, local, n_across).enters.any():
             raise
         return answer(OUTSIDE, _words_outside(*angles))
     place = place_at(light, name, surface)
-    samples = pupil_samples(light, place.local)
+    samples = pupil_samples(light, place.local, n_across)
     if not samples.enters.any():
         return answer(OUTSIDE, _words_outside(*angles))
     if not samples.framed.any():

@@ -17,7 +17,7 @@ from projector.tracing.light_path import blade_passes, field_radius_squared, pat
 from projector.tracing.pupil import inside
 
 # Samples across the pupil; odd, so that a row of them runs through its middle from rim to rim.
-_N_ACROSS = 801
+N_ACROSS = 801
 # An obstacle so far before the surface stands for a nose or a chin.
 GAP_M = 0.05
 
@@ -69,11 +69,11 @@ class Samples(NamedTuple):
         return self.framed * self.stencil
 
 
-def pupil_samples(light, local: np.ndarray) -> Samples:
-    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's law for each sample."""
+def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples:
+    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's law for n_across² samples."""
     from scipy.ndimage import map_coordinates
 
-    offsets = ((np.arange(_N_ACROSS) + 0.5) / _N_ACROSS * 2.0 - 1.0) * light.pupil.reach
+    offsets = ((np.arange(n_across) + 0.5) / n_across * 2.0 - 1.0) * light.pupil.reach
     px, py = np.meshgrid(offsets, offsets)
     ax, ay = light.radius * px, light.radius * py
     slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
@@ -99,7 +99,7 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
         return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     counted = shining >= 0.5 * float(shining.max())
     places = light.radius * np.column_stack([samples.x[counted], samples.y[counted]])
-    extents = _extents(places, 2.0 * light.pupil.reach * light.radius / _N_ACROSS)
+    extents = _extents(places, 2.0 * light.pupil.reach * light.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
     angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
     gap = min(GAP_M, 0.5 * distance)

@@ -12,7 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from scipy.ndimage import gaussian_filter
 
 from projector.rendering.files import read_record
-from projector.reports.contact_sheet import GAP_PX, MOST_NOTES, captions, contact_page, contact_sheet, fitted, foot_texts, layout, save_sheet
+from projector.reports.contact_sheet import GAP_PX, MOST_NOTES, _numbers, captions, contact_page, contact_sheet, fitted, foot_texts, layout, save_sheet
 from projector.studies.comparison import Cell, parsed_axis
 
 ROWS = parsed_axis("projector.chapel-window.stencil.file=church-window,arched-window,a_very_long_name_of_a_stencil")
@@ -30,7 +30,7 @@ def cells(width: int, height: int):
 
 
 def landing(name: str, **changes) -> dict:
-    return {"projector": name, "throw_m": 2.5, "edge_width_mm": 12.3, "pattern_width_m": 1.08, "open_gate_f_number": 8.0, "open_gate_stops_over": -1.26, **changes}
+    return {"projector": name, "lands_on": "wall", "no_light": None, "throw_m": 2.5, "edge_width_mm": 12.3, "pattern_width_m": 1.08, "open_gate_f_number": 8.0, "open_gate_stops_over": -1.26, **changes}
 
 
 def of_one_row(*landings):
@@ -162,3 +162,9 @@ def test_the_margin_left_of_the_pictures_holds_ink_and_its_edge_none():
     below = pixels[plan.top :]
     assert (below[:, : plan.left - GAP_PX] < 100).any() and (below[:, plan.left - 2] > 240).all()
     assert (pixels[: plan.top, -1] > 240).all()
+
+
+def test_a_caption_has_no_numbers_where_no_light_falls():
+    """The back of a wall, or nothing at all: said in the picture's own caption."""
+    assert [text for text in _numbers(landing("window", no_light="facing away")) if text] == ["no light on its axis"]
+    assert _numbers(landing("window", lands_on=None))[0] == "its axis meets nothing, at 2.50 m"

@@ -14,6 +14,7 @@ from projector.rendering.irradiance import irradiance_map
 from projector.scene.faults import SceneError
 from projector.scene.reader import load
 from projector.studies import fringe, light_at, sharpness
+from projector.studies.landing import landing
 from projector.studies.light_at import AWAY, BEHIND, CUT, DARK, LIT, OUTSIDE, SHADOW
 
 # A square wall of 2 m at z = 0, the lamp 2 m before its middle: 60 mm of gate, 85 mm of lens focused there.
@@ -167,3 +168,11 @@ def test_shipped_scenes_light_what_they_are_focused_on():
     from projector.scene.reader import list_scenes
 
     assert [light_at.focus_notes(load(path)) for path, _ in list_scenes()] == [[]] * len(list_scenes())
+
+
+def test_a_landing_on_the_back_of_a_wall_meters_nothing(studio):
+    """The lamp behind the wall, the camera before it: no f-number there, and the reason; before it both."""
+    for z, is_dark in ((-2.0, True), (2.0, False)):
+        scene = studio.scene({"position_m": [0.0, 1.5, z]})
+        found = landing(scene, scene.projector[0])
+        assert (found.no_light is not None, found.open_gate_f_number is None) == (is_dark, is_dark)
