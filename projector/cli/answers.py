@@ -253,15 +253,18 @@ def _write_json(value) -> None:
     say(json_text(value))
 
 
-def progress_shown():
-    """A Progress that draws a bar on stderr if somebody is looking, and stops the work at Ctrl-C."""
+def progress_shown(with_kernels: bool = True, in_lines: bool = False):
+    """A Progress that draws a bar on stderr if somebody is looking, and stops the work at Ctrl-C.
+
+    with_kernels: whether the work needs the light's kernels. in_lines: without a terminal, say now and then how far it is.
+    """
     from projector import jit
     from projector.rendering.tiles import Progress
 
-    if not jit.kernels_are_compiled():
+    if with_kernels and not jit.kernels_are_compiled():
         say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")
     if not sys.stderr.isatty():
-        return Progress()
+        return Progress(_in_lines()) if in_lines else Progress()
     from rich.console import Console
     from rich.progress import Progress as Bars
 
@@ -281,3 +284,17 @@ def progress_shown():
                 bars.remove_task(task)
 
     return Progress(report)
+
+
+def _in_lines(seconds: float = 2.0) -> Callable[[str, int, int], None]:
+    """A report that says a line when a stage begins, and every so many seconds."""
+    from time import monotonic
+
+    said: dict[str, float] = {}
+
+    def report(name: str, done: int, total: int) -> None:
+        if done < total and monotonic() - said.get(name, -seconds) >= seconds:
+            said[name] = monotonic()
+            say_error(f"{name}: {done + 1} of {total}")
+
+    return report

@@ -10,7 +10,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from projector.cli.answers import Answer, answered
+from projector.cli.answers import Answer, answered, progress_shown
 from projector.cli.numbers import WrongValue, number_option
 from projector.cli.render import Json, Overwrite, out_option
 from projector.scene.typed_numbers import typed_number, values_of_range
@@ -80,7 +80,7 @@ def measure(
     items = _photographs(photographs, offsets_mm, box, axis)
     set_up, warnings = _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k)
     paths = [] if out is None else _checked_paths(out, set_up, overwrite)
-    found = study.measure(items, mm_per_pixel, coding, set_up, model)
+    found = study.measure(items, mm_per_pixel, coding, set_up, model, progress_shown(with_kernels=False, in_lines=True))
     name = title or (f"Measured lens, {focal_length_mm:g} mm" if focal_length_mm else "Measured edges")
     for path in paths:
         _write(path, found, set_up, name, mm_per_pixel, overwrite)
@@ -143,9 +143,12 @@ def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite:
 
 
 def _row(photograph, reading) -> dict:
+    about = {"file": str(photograph.path), "offset_mm": photograph.offset_mm, "angle_deg": reading.angle_deg, "grey": reading.is_grey}
     red, green, blue = reading.widths_mm
+    if reading.is_grey:
+        return {**about, "width_mm": green}
     return {
-        "file": str(photograph.path), "offset_mm": photograph.offset_mm, "angle_deg": reading.angle_deg,
+        **about,
         "width_red_mm": red, "width_green_mm": green, "width_blue_mm": blue,
         "shift_red_mm": reading.shift_red_mm, "shift_blue_mm": reading.shift_blue_mm, "fringe_area_mm": reading.fringe_area_mm,
     }  # fmt: skip
@@ -158,22 +161,41 @@ def _fit_row(fit) -> dict:
     return {"model": fit.model, **values, "residual": fit.residual, "residual_of_other_model": fit.other_residual}
 
 
+def _name(photograph) -> str:
+    offset = photograph.offset_mm
+    return photograph.path.name if offset is None else f"{photograph.path.name} at {offset:{'+g' if offset else 'g'}} mm"
+
+
+def _colour_words(reading) -> str:
+    red, green, blue = reading.widths_mm
+    if reading.is_grey:
+        return f"{green:.2f} mm, in grey"
+    return (
+        f"red {red:.2f}, green {green:.2f}, blue {blue:.2f} mm; against green, red lies {_signed(reading.shift_red_mm)}"
+        f" and blue {_signed(reading.shift_blue_mm)} mm; fringe area {reading.fringe_area_mm:.2f} mm"
+    )
+
+
+def _signed(value: float, digits: int = 2) -> str:
+    """A number with its sign, which nothing has none of."""
+    text = f"{value:+.{digits}f}"
+    return text.lstrip("+-") if float(text) == 0.0 else text
+
+
 def _words(found) -> list[str]:
     words = []
     for photograph, reading in zip(found.photographs, found.readings, strict=True):
-        red, green, blue = reading.widths_mm
-        offset = "" if photograph.offset_mm is None else f" at {photograph.offset_mm:+g} mm"
-        words.append(
-            f"{photograph.path.name}{offset}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % red {red:.2f}, green {green:.2f}, blue {blue:.2f} mm;"
-            f" against green red lies {reading.shift_red_mm:+.2f}, blue {reading.shift_blue_mm:+.2f} mm; fringe area {reading.fringe_area_mm:.2f} mm"
-        )
+        words.append(f"{_name(photograph)}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % {_colour_words(reading)}")
     fit = found.fit
     if fit is None:
         return words
-    words.append(f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp {-fit.focus_error_mm.value:+.3f} mm from offset 0 (± {fit.focus_error_mm.uncertainty:.3f})")
+    words.append(f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp at an offset of {_signed(-fit.focus_error_mm.value, 3)} mm (± {fit.focus_error_mm.uncertainty:.3f})")
     kind = "Abbe number" if fit.model == "single" else "secondary spectrum, mm,"
     words.append(f"{'a single element' if fit.model == 'single' else 'a corrected lens'}: " + (f"{kind} {fit.dispersion}" if fit.dispersion else "no axial colour beyond the uncertainty"))
     if fit.lateral_colour_mm is not None:
         words.append(f"lateral colour at the gate's edge {fit.lateral_colour_mm} mm (450 to 650 nm; positive: blue lands larger)")
-    words.append(f"camera and artwork blur {fit.camera_blur_mm} mm on the wall; {fit.residual:.1%} of full light left unexplained (± are 95 % intervals; scale and throw taken as exact)")
+    blur = fit.camera_blur_mm
+    # Of a blur near none only its upper end is known.
+    blurred = f"under {blur.value + blur.uncertainty:.2g}" if blur.value < blur.uncertainty else str(blur)
+    words.append(f"camera and artwork blur {blurred} mm on the wall; {fit.residual:.1%} of full light left unexplained (± are 95 % intervals; scale and throw taken as exact)")
     return words

@@ -27,6 +27,12 @@ def measured_figure(measured, title: str):
     return figure
 
 
+def _channels(readings):
+    """How each channel is drawn; of grey photographs there is one."""
+    _, _, *drawn = CHANNELS[1]
+    return [("grey", "0.25", *drawn)] if all(reading.is_grey for reading in readings) else CHANNELS
+
+
 def _caption(measured) -> str:
     """What marks and lines are."""
     points = "marks: the photographs' data"
@@ -37,7 +43,7 @@ def _edge_panel(axes, measured, index: int) -> None:
     reading, photograph = measured.readings[index], measured.photographs[index]
     curve = measured.fit.curves[index] if measured.fit is not None else None
     thin = max(1, len(reading.positions_mm) // 160)
-    for channel, (name, colour, style, width, marker) in enumerate(CHANNELS):
+    for channel, (name, colour, style, width, marker) in enumerate(_channels([reading])):
         axes.plot(reading.positions_mm[channel::thin], reading.profiles[channel::thin, channel], marker, color=colour, markersize=2.2, markeredgewidth=0.0, alpha=0.5)
         if curve is not None:
             # The fit leaves the two levels of every channel free: draw it as it was compared.
@@ -61,7 +67,7 @@ def _edge_panel(axes, measured, index: int) -> None:
 def _width_panel(axes, measured) -> None:
     offsets = np.array([photograph.offset_mm for photograph in measured.photographs])
     order = np.argsort(offsets)
-    for channel, (name, colour, style, width, marker) in enumerate(CHANNELS):
+    for channel, (name, colour, style, width, marker) in enumerate(_channels(measured.readings)):
         widths = np.array([reading.widths_mm[channel] for reading in measured.readings])
         axes.plot(offsets[order], widths[order], marker=marker, color=colour, linestyle=style, markersize=4, linewidth=0.6 * width, label=name)
     axes.set_ylim(bottom=0.0)

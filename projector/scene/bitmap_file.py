@@ -11,15 +11,17 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.scene.bitmaps.bands import Band, OpenPicture, upright
+from projector.scene.bitmaps.bands import Band, OpenPicture, stored_box, upright
 from projector.scene.bitmaps.by_pillow import open_by_pillow
 from projector.scene.bitmaps.by_tifffile import described, open_by_tifffile
 from projector.scene.bitmaps.kinds import MOST_PIXELS, WANTED_SIDE, fault, picture_kind, refuse_other_kinds, start_of, unreadable
-from projector.scene.faults import SceneError
+from projector.scene.faults import Fault, SceneError
 
 # Larger bitmaps are averaged down to this side: finer detail than a gate can show.
 LARGEST_SIDE = WANTED_SIDE
 SMALL_SIDE = 400
+# A part in colour beyond this would take too much memory to be worked on.
+MOST_COLOUR_PIXELS = 40_000_000
 # A band of about so many pixels stays in the processor's cache while it is worked on.
 _BAND_PIXELS = 1 << 19
 
@@ -42,12 +44,13 @@ def read_bitmap(
     return _read(Path(path), purpose, side, lambda picture, notes: _grey_picture(picture, Path(path), notes, decode, side))
 
 
-def read_colours(path, purpose: str) -> tuple[np.ndarray, list[str]]:
+def read_colours(path, purpose: str, box: tuple[int, int, int, int] | None = None) -> tuple[np.ndarray, list[str]]:
     """The picture at `path` as it is coded, (h, w, 3) float32 0..1, row 0 at the top, and notes. Raises SceneError as `read_bitmap`.
 
     All 16 bits of a channel are kept. Grey pictures have three equal channels; transparent places keep their colour.
+    box: (left, top, width, height) in pixels of the upright picture, the part that is wanted.
     """
-    return _read(Path(path), purpose, MOST_PIXELS, lambda picture, notes: _colour_picture(picture))
+    return _read(Path(path), purpose, MOST_PIXELS, lambda picture, notes: _colour_picture(picture, Path(path), box))
 
 
 def _read(path: Path, purpose: str, side: int, made_of: Callable[[OpenPicture, list[str]], np.ndarray]) -> tuple[np.ndarray, list[str]]:
@@ -77,15 +80,37 @@ def _read(path: Path, purpose: str, side: int, made_of: Callable[[OpenPicture, l
 # --- colour --------------------------------------------------------------------------------------------------------
 
 
-def _colour_picture(picture: OpenPicture) -> np.ndarray:
-    coded = np.empty((picture.height, picture.width, 3), np.float32)
-    top = 0
+def _colour_picture(picture: OpenPicture, path: Path, box) -> np.ndarray:
+    width, height = (picture.height, picture.width) if picture.orientation >= 5 else (picture.width, picture.height)
+    box = checked_box(box, width, height, str(path))
+    if box[2] * box[3] > MOST_COLOUR_PIXELS:
+        raise fault(
+            path,
+            f"{box[2]} × {box[3]} pixels to work on",
+            f"{MOST_COLOUR_PIXELS / 1e6:.0f} million pixels",
+            "name the part that matters: --box left,top,width,height",
+        )
+    left, top, across, down = stored_box(box, width, height, picture.orientation)
+    coded = np.empty((down, across, 3), np.float32)
+    row = -top
     for band in picture.bands(_band_rows(picture.width, 1)):
         rows = band.planes[0].shape[0]
-        for channel in range(3):
-            coded[top : top + rows, :, channel] = band.shares(band.planes[channel % len(band.planes)])
-        top += rows
+        wanted = slice(max(0, -row), min(rows, down - row))
+        if wanted.start < wanted.stop:
+            for channel in range(3):
+                plane = band.planes[channel % len(band.planes)][wanted, left : left + across]
+                coded[row + wanted.start : row + wanted.stop, :, channel] = band.shares(plane)
+        row += rows
     return upright(coded, picture.orientation)
+
+
+def checked_box(box, width: int, height: int, file: str) -> tuple[int, int, int, int]:
+    """The box, or all of a picture of that size for None. SceneError if it leaves the picture."""
+    left, top, across, down = box if box is not None else (0, 0, width, height)
+    if left < 0 or top < 0 or across < 1 or down < 1 or left + across > width or top + down > height:
+        found = f"the box {left},{top},{across},{down} leaves the photograph of {width} × {height} pixels"
+        raise SceneError(Fault(found=found, allowed="left,top,width,height inside it", file=file))
+    return left, top, across, down
 
 
 # --- grey ----------------------------------------------------------------------------------------------------------

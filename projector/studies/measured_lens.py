@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from projector.photometry.colour import decode_srgb
+from projector.rendering.tiles import Progress
 from projector.scene.bitmap_file import read_colours
 from projector.scene.faults import Fault, SceneError
 from projector.studies.lens_fit import LensFit, SetUp, fit_lens
@@ -61,34 +62,70 @@ def scale_from(first: tuple[float, float], second: tuple[float, float], length_m
     return length_mm / pixels
 
 
-def measure(photographs: Sequence[EdgePhotograph], mm_per_pixel: float, coding: str = "srgb", set_up: SetUp | None = None, model: str | None = None) -> MeasuredLens:
+def measure(
+    photographs: Sequence[EdgePhotograph],
+    mm_per_pixel: float,
+    coding: str = "srgb",
+    set_up: SetUp | None = None,
+    model: str | None = None,
+    progress: Progress | None = None,
+) -> MeasuredLens:
     """Read every photograph's edge; with a SetUp also fit the lens. SceneError with the faults of all photographs."""
+    progress = progress or Progress()
     decode = decoder(coding)
     if not (mm_per_pixel > 0.0 and math.isfinite(mm_per_pixel)):
         raise SceneError(Fault(found=f"{mm_per_pixel:g} mm a pixel", allowed="a scale over zero", key="mm_per_pixel"))
     readings, faults, notes = [], [], []
-    for photograph in photographs:
+    for index, photograph in enumerate(photographs):
+        progress.tell("reading the photographs", index, len(photographs))
         try:
-            coded, remarks = read_colours(photograph.path, "photograph")
-            readings.append(edge_reading(coded, decode, mm_per_pixel, photograph.box, photograph.axis, str(photograph.path)))
+            coded, remarks = read_colours(photograph.path, "photograph", photograph.box)
+            left, top = photograph.box[:2] if photograph.box is not None else (0, 0)
+            axis = None if photograph.axis is None else (photograph.axis[0] - left, photograph.axis[1] - top)
+            readings.append(edge_reading(coded, decode, mm_per_pixel, None, axis, str(photograph.path)))
             notes += remarks
         except SceneError as error:
             faults += [replace(fault, file=fault.file or str(photograph.path)) for fault in error.faults]
+    progress.tell("reading the photographs", len(photographs), len(photographs))
     if faults:
         raise SceneError(faults)
-    notes += [f"{photograph.path}: {remark}" for photograph, reading in zip(photographs, readings, strict=True) for remark in _remarks(reading)]
+    said: dict[str, list[str]] = {}
+    for photograph, reading in zip(photographs, readings, strict=True):
+        for remark in _remarks(reading):
+            said.setdefault(remark, []).append(photograph.path.name)
+    notes += [f"{', '.join(names)}: {remark}" for remark, names in said.items()]
     if set_up is None:
         return MeasuredLens(list(photographs), readings, None, notes)
-    fit = fit_lens(readings, [photograph.offset_mm for photograph in photographs], set_up, model)
+    fit = fit_lens(readings, [photograph.offset_mm for photograph in photographs], set_up, model, progress)
     return MeasuredLens(list(photographs), readings, fit, notes + _fit_remarks(fit, photographs))
 
 
 def _remarks(reading: EdgeReading) -> list[str]:
     found = []
+    if reading.is_grey:
+        found.append("a grey photograph: it tells how wide the edge is, and nothing about colour.")
     if min(reading.widths_mm) < 2.0 * reading.pixel_mm:
         found.append("the edge is under two pixels wide: this is the camera's own sharpness. Go nearer.")
     if max(reading.noise) > 0.02:
         found.append(f"noisy: a value of the edge is sure to {max(reading.noise):.0%} only. More light, or a taller box.")
+    return found + _cut_remarks(reading)
+
+
+def _cut_remarks(reading: EdgeReading) -> list[str]:
+    """What black and white cut off makes the rise shorter than it was, and the pupil small."""
+    found = []
+    if reading.cut.dark_side:
+        where = "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {' and '.join(reading.cut.dark_side)}"
+        found.append(
+            f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is gone and the"
+            " pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the blacks open."
+        )
+    for channels, end, cure in ((reading.cut.below_black, "black", "develop to a larger colour space"), (reading.cut.above_white, "white", "expose half a stop less")):
+        if channels:
+            found.append(
+                f"beside the edge {' and '.join(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}: the file cannot hold the"
+                f" colour of the fringe, and the pupil may come out too small; {cure}."
+            )
     return found
 
 
@@ -102,6 +139,10 @@ def _fit_remarks(fit: LensFit, photographs) -> list[str]:
         found.append(f"the model leaves {fit.residual:.1%} of full light unexplained: an edge that is not straight, uneven light, another pupil than a disc, or a wrong coding.")
     if fit.dispersion is None:
         found.append("no axial colour beyond the uncertainty, or less than any glass has: the lens file states none.")
+        if len(offsets) > 1 and abs(sharp) > fit.focus_error_mm.uncertainty:
+            found.append(f"without axial colour nothing shows which way the offsets run: if they are reversed, it is sharp at {-sharp:+.2f} mm and not at {sharp:+.2f} mm.")
+    elif fit.dispersion.value < 0.0:
+        found.append("blue and red are sharp nearer than yellow, which hardly any lens does: if the offsets are reversed, the secondary spectrum and the sharp place have the other sign.")
     return found
 
 

@@ -32,7 +32,8 @@ def photographs(tmp_path):
         blur_mm = 1e3 * focal_length / F_NUMBER * abs(THROW_M * (1.0 / focal_length - 1.0 / tube) - 1.0)
         rise = np.vectorize(lambda place, blur_mm=blur_mm: disc_edge_spread(place / blur_mm))(distance)
         linear = 0.01 + 0.6 * rise + random.normal(0.0, 0.004, rise.shape)
-        coded = np.repeat(encode_srgb(np.clip(linear, 0, 1))[..., None], 3, axis=2)
+        # A lamp and a white balance that do not quite agree: three channels that are not the same.
+        coded = encode_srgb(np.clip(linear[..., None] * (1.0, 0.95, 0.85), 0, 1))
         path = tmp_path / f"offset{offset:+g}.png"
         Image.fromarray(np.round(coded * 255).astype(np.uint8)).save(path)
         found.append(str(path))
@@ -124,3 +125,74 @@ def test_wrong_values_are_the_users_to_mend(photographs):
         answer = run(photographs[0], *arguments)
         assert answer.exit_code == 1, answer.output
         assert words in answer.output
+
+
+def greys(photographs, tmp_path):
+    from PIL import Image
+
+    paths = [tmp_path / f"grey{index}.png" for index in range(len(photographs))]
+    for photograph, path in zip(photographs, paths, strict=True):
+        Image.open(photograph).convert("L").save(path)
+    return paths
+
+
+def test_grey_photographs_are_read_and_fitted_by_nobody(photographs, tmp_path):
+    found = run(*greys(photographs, tmp_path), "--mm-per-pixel", MM_PER_PIXEL, "--json")
+    assert found.exit_code == 0
+    told = json.loads(found.stdout)
+    assert told["result"]["photographs"][0]["grey"] is True
+    assert told["result"]["photographs"][0]["width_mm"] > 1.0
+    assert "shift_red_mm" not in told["result"]["photographs"][0]
+    assert any("nothing about colour" in warning for warning in told["warnings"])
+    refused = fitted(greys(photographs, tmp_path), "-o", tmp_path / "lens")
+    assert refused.exit_code == 1
+    assert "grey photographs (all of them)" in refused.output and "in colour" in refused.output
+    assert not (tmp_path / "lens.toml").exists()
+
+
+def test_without_axial_colour_it_is_said_that_the_way_of_the_offsets_cannot_be_seen(photographs):
+    """The three offsets as they were, counted from another place: the sharp one is then 0.3 mm from where it is said to be."""
+    answer = run(
+        *photographs, "--mm-per-pixel", MM_PER_PIXEL, "--offsets-mm=-1.2,0.7,1.8", "--throw-m", THROW_M, "--focal-length-mm", FOCAL_LENGTH_MM, "--model", "single"
+    )
+    assert answer.exit_code == 0, answer.output
+    assert "which way the offsets run" in answer.stderr
+    assert "sharp at -0.30 mm and not at +0.30 mm" in answer.stderr
+
+
+def test_how_far_it_is_is_said_without_a_terminal(photographs):
+    answer = fitted(photographs, "--json")
+    assert answer.exit_code == 0
+    assert "reading the photographs: 1 of 3" in answer.stderr
+    assert "fitting the lens: 1 of 8" in answer.stderr
+    json.loads(answer.stdout)
+
+
+def test_all_16_bits_of_a_png_give_what_a_tiff_gives(photographs, tmp_path):
+    """A dark edge in linear coding, of which 8 bits would hold some ten steps."""
+    import struct
+    import zlib
+
+    import tifffile
+    from PIL import Image
+
+    from projector.photometry.colour import decode_srgb
+
+    linear = decode_srgb(np.asarray(Image.open(photographs[0]), float) / 255.0)
+    deep = np.round(65535 * (0.002 + 0.05 * linear)).astype(">u2")
+    tifffile.imwrite(tmp_path / "deep.tif", deep.astype(np.uint16), photometric="rgb")
+
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    rows = b"".join(b"\0" + row.tobytes() for row in deep)
+    header = struct.pack(">IIBBBBB", deep.shape[1], deep.shape[0], 16, 2, 0, 0, 0)
+    content = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
+    (tmp_path / "deep.png").write_bytes(content)
+    answers = []
+    for ending in ("tif", "png"):
+        answer = run(tmp_path / f"deep.{ending}", "--mm-per-pixel", MM_PER_PIXEL, "--coding", "linear", "--json")
+        assert answer.exit_code == 0, answer.output
+        row = json.loads(answer.stdout)["result"]["photographs"][0]
+        answers.append([row[f"width_{channel}_mm"] for channel in ("red", "green", "blue")])
+    assert answers[0] == answers[1]

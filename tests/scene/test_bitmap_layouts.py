@@ -396,6 +396,27 @@ def test_a_large_jpeg_is_halved_while_it_is_decoded_and_says_so(tmp_path):
     assert any("4000 × 60 pixels; it was read at 2000 × 30" in note for note in notes)
 
 
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("ending", ["jpg", "tif"])
+def test_a_box_of_a_turned_photograph_counts_in_the_upright_one(tmp_path, ending, orientation):
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    path = tmp_path / f"turned.{ending}"
+    Image.fromarray(np.dstack([EIGHT] * 3)).save(path, exif=exif, **({"quality": 95} if ending == "jpg" else {}))
+    whole, _ = read_colours(path, "photograph")
+    part, _ = read_colours(path, "photograph", (5, 11, 20, 30))
+    assert np.array_equal(part, whole[11:41, 5:25])
+    with pytest.raises(SceneError, match=f"leaves the photograph of {whole.shape[1]} × {whole.shape[0]} pixels"):
+        read_colours(path, "photograph", (40, 40, 20, 4))
+
+
+def test_a_photograph_of_more_pixels_than_can_be_worked_on_asks_for_a_box(tmp_path):
+    path = tmp_path / "large.png"
+    path.write_bytes(flat_png(7000, 0, 8))
+    assert "--box" in only_fault(path, lambda path: read_colours(path, "photograph")).try_
+    assert read_colours(path, "photograph", (6000, 6900, 900, 100))[0].shape == (100, 900, 3)
+
+
 # --- damage -----------------------------------------------------------------------------------------------------------
 
 

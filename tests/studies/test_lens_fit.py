@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from projector.photometry.colour import decode_srgb
+from projector.rendering.tiles import Progress
 from projector.scene.faults import SceneError
 from projector.studies.lens_fit import SetUp, fit_lens
 from projector.studies.slanted_edge import edge_reading
@@ -128,6 +129,62 @@ def test_a_lens_without_dispersion_claims_none(tmp_path):
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0), "single")
     assert found.dispersion is None
     within(found.pupil_mm, 85.0 / 2.8, 0.05)
+
+
+def developed_edges(photographs, noise=0.01):
+    return [edge_reading(PhotographyStudio.developed(linear, 0.6, noise, seed), decode_srgb, MM_PER_PIXEL) for seed, linear in enumerate(photographs)]
+
+
+@pytest.mark.parametrize(("offsets", "turned"), [([0.5, 0.0, -0.5], "-0.5,0,0.5"), ([1.0, 0.5, 0.0], "-1,-0.5,0")])
+def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offsets, turned):
+    """A glass bends blue more than red (normal dispersion): blue is sharp with the stencil nearer to the lens.
+
+    Turned round, or counted from one end in the other order, the offsets ask for a glass that does not exist.
+    """
+    with pytest.raises(SceneError, match="the colours change the wrong way") as caught:
+        fit_lens(developed_edges(single), offsets, SetUp(2.0, 85.0, 2.0))
+    assert caught.value.faults[0].try_.endswith(f"--offsets-mm={turned}")
+    counted_from_the_other_end = [offset + 0.5 for offset in OFFSETS]
+    found = fit_lens(developed_edges(single), counted_from_the_other_end, SetUp(2.0, 85.0, 2.0))
+    assert abs(found.focus_error_mm.value - FOCUS_ERROR_MM + 0.5) <= found.focus_error_mm.uncertainty
+    within(found.dispersion, 55.0, 0.06)
+
+
+def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
+    """To first order a disc is as large on both sides of sharp: the pupil is the same either way, the focus changes its sign."""
+    readings = developed_edges(rendered(tmp_path, {"f_number": 2.8}, half_open(), FOCUS_ERROR_MM, 5.0))
+    forwards, backwards = (fit_lens(readings, offsets, SetUp(2.0, 85.0, 2.0), "single") for offsets in (OFFSETS, [-offset for offset in OFFSETS]))
+    assert forwards.dispersion is None and backwards.dispersion is None
+    within(forwards.pupil_mm, 85.0 / 2.8, 0.05)
+    within(backwards.pupil_mm, 85.0 / 2.8, 0.05)
+    assert backwards.focus_error_mm.value == pytest.approx(-FOCUS_ERROR_MM, abs=backwards.focus_error_mm.uncertainty)
+
+
+def test_grey_photographs_give_no_lens(single):
+    """Grey of one mixture or another would give this lens a pupil up to a tenth off, and a focus a third of a millimetre."""
+    grey = [edge_reading(np.repeat(PhotographyStudio.developed(linear).mean(axis=2, keepdims=True), 3, axis=2), decode_srgb, MM_PER_PIXEL) for linear in single]
+    with pytest.raises(SceneError, match="grey photographs .all of them."):
+        fit_lens(grey, OFFSETS, SetUp(2.0, 85.0, 2.0))
+    mixed = [*developed_edges(single)[:2], grey[2]]
+    with pytest.raises(SceneError, match="grey photographs .number 3."):
+        fit_lens(mixed, OFFSETS, SetUp(2.0, 85.0, 2.0))
+
+
+def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
+    """A twentieth of full light taken off and cut at black: the foot of every edge is gone, and no interval would tell."""
+    cut = [np.clip(PhotographyStudio.developed(linear, 0.6, 0.01, seed, lambda light: light) - 0.05 * 0.7, 0.0, 1.0) for seed, linear in enumerate(single)]
+    readings = [edge_reading(coded, lambda coded: coded, MM_PER_PIXEL) for coded in cut]
+    assert all(len(reading.cut.dark_side) == 3 for reading in readings)
+    found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0))
+    assert found.pupil_mm.value < 0.98 * 85.0 / 2.8
+    assert not any(reading.cut.dark_side for reading in developed_edges([linear + 0.02 for linear in single]))
+
+
+def test_progress_is_told_to_the_end(single):
+    told = []
+    fit_lens(developed_edges(single), OFFSETS, SetUp(2.0, 85.0, 2.0), "single", Progress(lambda name, done, total: told.append((done, total))))
+    assert told[0] == (0, 4) and told[-1] == (4, 4)
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
 
 
 def test_what_cannot_be_fitted_is_refused(single):

@@ -89,6 +89,32 @@ def test_a_box_is_read_alone():
     assert found.axis_mm == pytest.approx(0.0, abs=0.2)
 
 
+def test_a_grey_photograph_is_known_and_a_coloured_one_is_not_taken_for_it():
+    assert edge_reading(edge(gaussian(4.0)), linear, 1.0).is_grey
+    assert not edge_reading(edge(gaussian(4.0)) * (1.0, 0.98, 1.0), linear, 1.0).is_grey
+
+
+def test_colours_that_the_file_cannot_hold_are_named():
+    """Red falls below black on the dark side of the edge, blue rises over white on its bright side, green does neither."""
+    pixels = edge(gaussian(3.0), dark=0.05, bright=0.9)
+    dip, hump = edge(lambda distance: np.exp(-(((distance + 12.0) / 5.0) ** 2))), edge(lambda distance: np.exp(-(((distance - 12.0) / 5.0) ** 2)))
+    pixels[..., 0] -= 0.12 * dip[..., 0]
+    pixels[..., 2] += 0.2 * hump[..., 2]
+    found = edge_reading(pixels.clip(0.0, 1.0), linear, 1.0)
+    assert (found.cut.dark_side, found.cut.below_black, found.cut.above_white) == ((), ("red",), ("blue",))
+    whole = edge_reading(edge(gaussian(3.0), dark=0.05, bright=0.9), linear, 1.0)
+    assert (whole.cut.dark_side, whole.cut.below_black, whole.cut.above_white) == ((), (), ())
+
+
+def test_a_dark_side_that_is_black_throughout_is_named():
+    assert edge_reading((edge(gaussian(6.0), dark=0.0) - 0.04).clip(0.0, 1.0), linear, 1.0).cut.dark_side == ("red", "green", "blue")
+
+
+def test_a_channel_without_light_is_refused():
+    with pytest.raises(SceneError, match="no edge in green, blue"):
+        edge_reading(edge(gaussian(4.0)) * (1.0, 0.0, 0.0), linear, 1.0)
+
+
 def two_edges():
     pixels = edge(gaussian(3.0))
     pixels[:, 130:150] = 0.02

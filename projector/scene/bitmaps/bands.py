@@ -50,6 +50,16 @@ def upright(values: np.ndarray, orientation: int) -> np.ndarray:
     return np.ascontiguousarray(values)
 
 
+def stored_box(box, width: int, height: int, orientation: int) -> tuple[int, int, int, int]:
+    """Where a box (left, top, width, height) of the upright picture, of that size, lies in the picture as it is stored."""
+    left, top, across, down = box
+    if orientation in (3, 4, 7, 8):
+        top = height - top - down
+    if orientation in (2, 3, 6, 7):
+        left = width - left - across
+    return (top, left, down, across) if orientation >= 5 else (left, top, across, down)
+
+
 def checked_shares(values: np.ndarray, full: float, path: Path) -> np.ndarray:
     """Floating-point samples, or whole ones that may go beyond white, as float32 0..1. SceneError outside."""
     if not np.isfinite(values).all():
