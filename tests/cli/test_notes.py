@@ -8,33 +8,20 @@ import re
 
 import pytest
 
-from projector.cli import app
-from projector.cli.answers import run_command_line
 from projector.rendering.files import read_record
+from projector.scene.reader import shipped_folder
 
 LENS, STOP = "projector.window.lens.file", "projector.window.lens.f_number"
 QUICK = ("--size", "48x36", "--quality", "quick")
 
 
-@pytest.fixture
-def ask(capsys, tmp_path, monkeypatch):
-    """Run a command line in an empty folder, in this process: its one object on stdout."""
-    monkeypatch.chdir(tmp_path)
-
-    def ask(*arguments):
-        assert run_command_line(app, [str(argument) for argument in (*arguments, "--json")]) == 0
-        return json.loads(capsys.readouterr().out)
-
-    return ask
-
-
 def previewed(ask, lens: str, stop: str) -> dict:
-    return ask("preview", "03-cabin-window", *QUICK, "-w", f"{LENS}={lens}", "-w", f"{STOP}={stop}", "-o", "one", "--overwrite")
+    return ask("preview", "03-cabin-window", *QUICK, "-w", f"{LENS}={lens}", "-w", f"{STOP}={stop}", "-o", "one", "--overwrite", "--json")
 
 
 def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
     lenses, stops = ("single-crown", "filled-short"), ("1.8", "4")
-    sheet = ask("sheet", "03-cabin-window", *QUICK, "--rows", f"{LENS}={','.join(lenses)}", "--columns", f"{STOP}={','.join(stops)}", "-o", "all")
+    sheet = ask("sheet", "03-cabin-window", *QUICK, "--rows", f"{LENS}={','.join(lenses)}", "--columns", f"{STOP}={','.join(stops)}", "-o", "all", "--json")
     by_cell = {(cell[LENS], cell[STOP]): cell for cell in sheet["result"]["cells"]}
     wanted = []
     for lens in lenses:
@@ -56,12 +43,9 @@ def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
 
 def test_a_stop_typed_and_a_stop_in_the_file_differ_by_what_is_said(ask, tmp_path):
     """Stopped down by two, the same reading gives two stops less, and the note says so; a file that says f/3.6 from the start was metered there."""
-    text = (tmp_path / "mine.toml")
-    from projector.scene.reader import shipped_folder
-
-    text.write_text((shipped_folder("scene") / "03-cabin-window.toml").read_text().replace('file = "single-crown"', 'file = "single-crown", f_number = 3.6'))
-    typed = ask("preview", "03-cabin-window", *QUICK, "-w", f"{STOP}=3.6", "-o", "typed")
-    written = ask("preview", "mine.toml", *QUICK, "-o", "written")
+    (tmp_path / "mine.toml").write_text((shipped_folder("scene") / "03-cabin-window.toml").read_text().replace('file = "single-crown"', 'file = "single-crown", f_number = 3.6'))
+    typed = ask("preview", "03-cabin-window", *QUICK, "-w", f"{STOP}=3.6", "-o", "typed", "--json")
+    written = ask("preview", "mine.toml", *QUICK, "-o", "written", "--json")
     assert not any("its reading was taken with" in note for note in written["warnings"])
     (note,) = [note for note in typed["warnings"] if "its reading was taken with" in note]
     stops = float(re.search(r"gives ([\d.]+) stops less light", note)[1])
@@ -70,7 +54,7 @@ def test_a_stop_typed_and_a_stop_in_the_file_differ_by_what_is_said(ask, tmp_pat
 
 
 def test_place_and_preview_light_a_lens_alike_and_note_the_same(ask):
-    (answer,) = ask("place", "03-cabin-window", "--width-m", 1, "--edge-mm", 6, "--f-number", 1, "--lens", "filled-short", "--save", "best")["result"]["answers"]
-    single = ask("preview", "best.toml", *QUICK)
+    (answer,) = ask("place", "03-cabin-window", "--width-m", 1, "--edge-mm", 6, "--f-number", 1, "--lens", "filled-short", "--save", "best", "--json")["result"]["answers"]
+    single = ask("preview", "best.toml", *QUICK, "--json")
     assert single["result"]["projectors"][0]["open_gate_f_number"] == pytest.approx(answer["meter_f_number"], rel=2e-3)
     assert answer["carried_over"] in single["warnings"]

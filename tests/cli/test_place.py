@@ -2,28 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import re
 
 import pytest
 
-from projector.cli import app
-from projector.cli.answers import run_command_line
-
 ASK = ("place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "filled-short")
-
-
-@pytest.fixture
-def ask(capsys, tmp_path, monkeypatch):
-    """Run a command line in an empty folder, in this process: what it said on stdout and stderr, or with --json its one object."""
-    monkeypatch.chdir(tmp_path)
-
-    def ask(*arguments, code=0):
-        assert run_command_line(app, [str(argument) for argument in arguments]) == code
-        said = capsys.readouterr()
-        return json.loads(said.out) if "--json" in arguments else said.out + said.err
-
-    return ask
 
 
 @pytest.mark.parametrize("option", ["--save", "--write"])

@@ -2,28 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import re
 
 import pytest
-
-from projector.cli import app
-from projector.cli.answers import run_command_line
-
-
-@pytest.fixture
-def ask(capsys, tmp_path, monkeypatch):
-    """Run a command line in an empty folder, in this process: what it said, or with --json its result."""
-    monkeypatch.chdir(tmp_path)
-
-    def ask(*arguments, code=0):
-        assert run_command_line(app, [str(argument) for argument in arguments]) == code
-        said = capsys.readouterr()
-        if "--json" in arguments and code == 0:
-            return json.loads(said.out)["result"]
-        return said.out if code == 0 else said.err
-
-    return ask
 
 
 def test_throw_says_what_lands_on_a_sitter_and_what_passes(ask):
@@ -32,7 +13,7 @@ def test_throw_says_what_lands_on_a_sitter_and_what_passes(ask):
     assert re.search(r"of its light \d+ % on pilot \([\d.]+ % on the head\), \d+ % on backdrop", words)
     assert re.search(r"against pilot the opening is [\d.]+ times as wide as the face \(\d+ mm, ear to ear\)", words)
     assert "the whole pattern on backdrop, as if pilot did not stand before it" in words
-    (row,) = ask("throw", "03-cabin-window", "--json")["projectors"]
+    (row,) = ask("throw", "03-cabin-window", "--json")["result"]["projectors"]
     assert row["lands_on"] == "pilot" and row["outline_on"] == "backdrop"
     sitter, wall = row["light_on"]
     assert sitter["share"] + wall["share"] == pytest.approx(1.0)
@@ -43,7 +24,7 @@ def test_throw_says_what_lands_on_a_sitter_and_what_passes(ask):
 def test_throw_gives_a_slit_the_size_of_its_strip(ask):
     words = ask("throw", "02-slit-over-the-eyes")
     strip = re.search(r"at stowaway, .* its opening (\d+) × ([\d.]+) mm, finest detail ([\d.]+) mm", words)
-    (row,) = ask("throw", "02-slit-over-the-eyes", "--json")["projectors"]
+    (row,) = ask("throw", "02-slit-over-the-eyes", "--json")["result"]["projectors"]
     # The strip at the sitter's distance: the same magnification that the pattern has there.
     share = row["light_on"][0]["pattern_height_m"] / row["opening"]["bitmap_height_mm"]
     assert float(strip[2]) == pytest.approx(1e3 * share * row["opening"]["height_mm"], rel=2e-3)
@@ -70,14 +51,14 @@ def test_the_nearest_focus_may_be_typed_as_it_is_printed(ask):
 
 def test_a_width_and_a_throw_say_the_angle(ask):
     """2·atan(W/2D) (plane geometry): 1.004 m at 3 m is 19°, like a camera lens of 129.3 mm."""
-    found = ask("throw", "--width-m", 1.004, "--throw-m", 3, "--json")
+    found = ask("throw", "--width-m", 1.004, "--throw-m", 3, "--json")["result"]
     assert (found["beam_angle_deg"], found["camera_lens_like_mm"]) == pytest.approx((19.0, 129.3), abs=0.05)
     assert "a beam of 19.0° full" in ask("throw", "--width-m", 1.004, "--throw-m", 3)
     assert "--lit-height-mm would not be used" in ask("throw", "--width-m", 1, "--throw-m", 3, "--lit-height-mm", 20, code=1)
 
 
 def test_straighten_says_its_factor_and_can_keep_the_size(ask):
-    whole, kept = (ask("straighten", "06-oblique-wall", "--json", "-o", name, *option) for name, option in (("whole", ()), ("kept", ("--keep-size",))))
+    whole, kept = (ask("straighten", "06-oblique-wall", "--json", "-o", name, *option)["result"] for name, option in (("whole", ()), ("kept", ("--keep-size",))))
     assert kept["size_factor"] == 1.0 and whole["size_factor"] == pytest.approx(whole["width_m"] / kept["width_m"])
     assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in ask("straighten", "06-oblique-wall", "-o", "whole")
     assert "is cut off" in ask("straighten", "06-oblique-wall", "-o", "kept", "--keep-size")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -49,6 +51,15 @@ def test_the_message_of_too_near_a_focus_gives_the_blur_of_staying(studio):
 
 def test_focus_is_allowed_from_the_nearest_distance_on(studio):
     assert found_in(studio, projector={"lens": {"nearest_focus_m": 2.0}}) == ({}, [])
+
+
+def test_the_nearest_focus_may_be_typed_as_it_is_printed(studio):
+    """1.2344 m is printed as 1.234 m."""
+    lens = {"nearest_focus_m": 1.2344}
+    faults, _ = found_in(studio, projector={"lens": lens, "focus": {"distance_m": 1.0}})
+    printed = re.search(r"nearest is ([\d.]+) m", str(faults))[1]
+    assert found_in(studio, projector={"lens": lens, "focus": {"distance_m": float(printed)}})[0] == {}
+    assert found_in(studio, projector={"lens": lens, "focus": {"distance_m": float(printed) - 1e-3}})[0] != {}
 
 
 @pytest.mark.parametrize(
