@@ -1,4 +1,5 @@
-"""The figure of `place`: the room from above and from the side, with what stands in it, what the camera sees, and where the light may stand."""
+"""The figure of `place`: the room from above and from the side, with what stands in it, what the camera sees, and
+where the light may stand."""
 
 from __future__ import annotations
 
@@ -25,9 +26,9 @@ class Light(NamedTuple):
 
 
 class OnSet(NamedTuple):
-    """What stands in the room, in metres: objects as (name, vertices (n, 3), triangles (m, 3) of a sheet-like surface or None of a
-    body), the camera and the directions (4, 3) of its frame's corners, what the light is for, lights that stand already, and the
-    room's lowest and highest corner (3,)."""
+    """What stands in the room, in metres: objects as (name, vertices (n, 3), triangles (m, 3) of a sheet-like surface
+    or None of a body), the camera and the directions (4, 3) of its frame's corners, what the light is for, lights that
+    stand already, and the room's lowest and highest corner (3,)."""
 
     objects: list
     camera_m: tuple
@@ -40,9 +41,9 @@ class OnSet(NamedTuple):
 def place_figure(answers, on_set: OnSet, title: str):
     """answers: studies.placement.Answer, best first.
 
-    To scale. Bodies are drawn by their outline, sheet-like surfaces cut through the target (seen from aside a turned wall would be
-    a block), those that the cut misses by a dashed outline. Lines that lie on each other are drawn as bands, the
-    longest widest, and dots as rings.
+    To scale. Bodies are drawn by their outline, sheet-like surfaces cut through the target (seen from aside a turned
+    wall would be a block), those that the cut misses by a dashed outline. Lines that lie on each other are drawn as
+    bands, the longest widest, and dots as rings.
     """
     low, high = on_set.corners_m
     figure = new_figure(9.5, 4.9)
@@ -58,7 +59,10 @@ def place_figure(answers, on_set: OnSet, title: str):
     side.set_ylabel("y, m (above the floor)")
     side.set_title("from the side, surfaces at the target's x", fontsize=9)
     if answers:
-        handles = [above.plot([], [], "o-", color=_colour(index), linewidth=1.2, markersize=5, label=_legend(index, answer))[0] for index, answer in enumerate(answers)]
+        handles = [
+            above.plot([], [], "o-", color=_colour(index), linewidth=1.2, markersize=5, label=_legend(index, answer))[0]
+            for index, answer in enumerate(answers)
+        ]
         figure.legend(handles=handles, loc="outside lower center", ncols=2, fontsize=8)
     figure.suptitle(title, fontsize=11)
     figure.draw_without_rendering()
@@ -85,14 +89,32 @@ def _panel(axes, answers, on_set: OnSet, columns) -> None:
         line, is_cut = _drawn_line(vertices, triangles, on_set.target_m, columns)
         if triangles is None:
             axes.fill(line[:, 0], line[:, 1], facecolor="#d9d5cc", edgecolor="none")
-        axes.plot(line[:, 0], line[:, 1], color="#8a857a", linewidth=2.0 if is_cut else 0.8, linestyle="-" if is_cut or triangles is None else "--")
+        axes.plot(
+            line[:, 0],
+            line[:, 1],
+            color="#8a857a",
+            linewidth=2.0 if is_cut else 0.8,
+            linestyle="-" if is_cut or triangles is None else "--",
+        )
     camera, target = _flat(on_set.camera_m, columns), _flat(on_set.target_m, columns)
     _draw_field(axes, on_set, columns)
     axes.plot(*zip(camera, target, strict=True), color="#333333", linewidth=0.6, linestyle=":")
     axes.plot(*camera, marker="s", color="#333333", markersize=5)
     for light in on_set.lights:
-        axes.plot(*zip(_flat(light.position_m, columns), _flat(light.aim_m, columns), strict=True), color="#777777", linewidth=0.8, linestyle="-.")
-        axes.plot(*_flat(light.position_m, columns), marker="v", color="#777777", markeredgecolor="#ffffff", markersize=7, zorder=4)
+        axes.plot(
+            *zip(_flat(light.position_m, columns), _flat(light.aim_m, columns), strict=True),
+            color="#777777",
+            linewidth=0.8,
+            linestyle="-.",
+        )
+        axes.plot(
+            *_flat(light.position_m, columns),
+            marker="v",
+            color="#777777",
+            markeredgecolor="#ffffff",
+            markersize=7,
+            zorder=4,
+        )
     _draw_answers(axes, answers, target, columns)
     axes.plot(*target, "+", color="#000000", markersize=9)
     axes.set_aspect("equal")
@@ -116,16 +138,25 @@ def _draw_field(axes, on_set: OnSet, columns) -> None:
         return
     turns = np.arctan2(middle[0] * corners[:, 1] - middle[1] * corners[:, 0], corners @ middle)
     camera, reach = _flat(on_set.camera_m, columns), 3.0 * float(np.ptp(np.array(on_set.corners_m), axis=0).max())
-    ends = [camera + reach * corner / np.linalg.norm(corner) for corner in (corners[turns.argmin()], corners[turns.argmax()])]
+    ends = [
+        camera + reach * corner / np.linalg.norm(corner)
+        for corner in (corners[turns.argmin()], corners[turns.argmax()])
+    ]
     axes.fill(*zip(camera, *ends, strict=True), facecolor="#7fa6c9", alpha=0.13, edgecolor="none", zorder=0)
 
 
 def _draw_answers(axes, answers, target, columns) -> None:
-    """Lines and dots, the farthest from the target below and broadest, so that each shows beside or round those that lie on it."""
+    """Lines and dots, the farthest from the target below and broadest, so that each shows beside or round those that
+    lie on it."""
     places = np.array([_flat(answer.position_m, columns) for answer in answers]).reshape(-1, 2)
     for members in _by_direction(places - target):
         for below, index in enumerate(reversed(members)):
-            axes.plot(*zip(places[index], target, strict=True), color=_colour(index), linewidth=1.4 + 1.2 * (len(members) - 1 - below), solid_capstyle="butt")
+            axes.plot(
+                *zip(places[index], target, strict=True),
+                color=_colour(index),
+                linewidth=1.4 + 1.2 * (len(members) - 1 - below),
+                solid_capstyle="butt",
+            )
     for members, _ in _by_place(places):
         for below, index in enumerate(members):
             axes.plot(*places[index], "o", color=_colour(index), markersize=6 + 3 * (len(members) - 1 - below))
@@ -136,7 +167,14 @@ def _by_direction(offsets) -> list[list[int]]:
     found: list[list[int]] = []
     for index in np.argsort(np.linalg.norm(offsets, axis=1), kind="stable"):
         unit = offsets[index] / max(np.linalg.norm(offsets[index]), 1e-9)
-        along = next((members for members in found if offsets[members[0]] @ unit > np.cos(_ONE_LINE) * np.linalg.norm(offsets[members[0]])), None)
+        along = next(
+            (
+                members
+                for members in found
+                if offsets[members[0]] @ unit > np.cos(_ONE_LINE) * np.linalg.norm(offsets[members[0]])
+            ),
+            None,
+        )
         if along is None:
             found.append([int(index)])
         else:
@@ -159,7 +197,12 @@ def _write_labels(labels: Labels, answers, on_set: OnSet, columns) -> None:
         shorter = next(line[: line.index(members[0])] for line in lines if members[0] in line)
         inner = next((places[index] for index in reversed(shorter) if index not in members), target)
         throws = sorted({f"{answers[index].throw_m:.2f}" for index in members})
-        labels.add("–".join(dict.fromkeys((throws[0], throws[-1]))) + " m", _along(place, inner), fontsize=7, color=_colour(members[0]))
+        labels.add(
+            "–".join(dict.fromkeys((throws[0], throws[-1]))) + " m",
+            _along(place, inner),
+            fontsize=7,
+            color=_colour(members[0]),
+        )
     apart = float(np.linalg.norm(np.asarray(on_set.camera_m, float) - np.asarray(on_set.target_m, float)))
     labels.add(f"{apart:.2f} m", _along(camera, target), fontsize=7, color="#333333")
     for name, vertices, triangles in on_set.objects:
@@ -193,12 +236,15 @@ def _joined(numbers: list[int]) -> str:
             runs[-1].append(number)
         else:
             runs.append([number])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" if len(run) > 2 else f"{run[0]}, {run[1]}" for run in runs)
+    return ", ".join(
+        str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" if len(run) > 2 else f"{run[0]}, {run[1]}"
+        for run in runs
+    )
 
 
 def _drawn_line(vertices, triangles, target_m, columns) -> tuple[np.ndarray, bool]:
-    """What is drawn of an object, (k, 2), NaN between pieces, and whether that is a cut: a surface's section through the target,
-    else (a body, or a surface that the cut misses) the outline."""
+    """What is drawn of an object, (k, 2), NaN between pieces, and whether that is a cut: a surface's section through
+    the target, else (a body, or a surface that the cut misses) the outline."""
     vertices = np.asarray(vertices, float)
     if triangles is not None:
         (cut,) = {0, 1, 2} - set(columns)

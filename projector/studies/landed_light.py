@@ -1,7 +1,9 @@
-"""On whom a projector's light lands: whose share is how large, how large the pattern is there, and how it compares with a sitter.
+"""On whom a projector's light lands: whose share is how large, how large the pattern is there, and how it compares with
+a sitter.
 
-Chief rays stand for the light: even steps of direction seen from the pupil, each with what stencil, blades and hot spot let
-through and with cos⁴ of its angle, the far-field form of flux (R. Siegel & J. Howell, Thermal Radiation Heat Transfer).
+Chief rays stand for the light: even steps of direction seen from the pupil, each with what stencil, blades and hot spot
+let through and with cos⁴ of its angle, the far-field form of flux (R. Siegel & J. Howell, Thermal Radiation Heat
+Transfer).
 """
 
 from __future__ import annotations
@@ -26,10 +28,11 @@ _ROWS = 128
 
 @dataclass(frozen=True)
 class Opening:
-    """What lets light through in the gate, mm: the box round the open part of stencil, gate and blades, and its finest common detail.
+    """What lets light through in the gate, mm: the box round the open part of stencil, gate and blades, and its finest
+    common detail.
 
-    bitmap_*: the whole bitmap, cut by the gate or not; None without a stencil, as is detail_mm; box_mm: left, top, right and
-    bottom of the open part from the axis, as landed; NaN where nothing is open.
+    bitmap_*: the whole bitmap, cut by the gate or not; None without a stencil, as is detail_mm; box_mm: left, top,
+    right and bottom of the open part from the axis, as landed; NaN where nothing is open.
     """
 
     width_mm: float
@@ -42,7 +45,8 @@ class Opening:
 
 @dataclass(frozen=True)
 class Sitter:
-    """A sitter's own measures, m, between landmarks (ear to ear, chin to crown, shoulder to shoulder; None of a head alone), and the share of a projector's light on the head."""
+    """A sitter's own measures, m, between landmarks (ear to ear, chin to crown, shoulder to shoulder; None of a head
+    alone), and the share of a projector's light on the head."""
 
     face_width_m: float
     head_height_m: float
@@ -54,9 +58,9 @@ class Sitter:
 class LandedOn:
     """A projector's light on one thing in the scene.
 
-    share: of all light that leaves the gate. distance_m: along the axis, where the axis lands on it, else where its light does
-    on average; pattern (gate and bitmap), opening and detail are as large as told on a plane square to the axis there.
-    sitter: None for anything else.
+    share: of all light that leaves the gate. distance_m: along the axis, where the axis lands on it, else where its
+    light does on average; pattern (gate and bitmap), opening and detail are as large as told on a plane square to the
+    axis there. sitter: None for anything else.
     """
 
     name: str
@@ -78,12 +82,24 @@ def opening(scene, spec, light: Light | None = None) -> Opening:
     box = (-half[0], -half[1], half[0], half[1])
     if spec.stencil is not None or spec.blade:
         box = _open_box(light, half, spec.stencil is not None, 0.5)
-    bitmap = (1e3 * columns * light.bitmap.pitch, 1e3 * rows * light.bitmap.pitch) if spec.stencil is not None else (None, None)
+    bitmap = (
+        (1e3 * columns * light.bitmap.pitch, 1e3 * rows * light.bitmap.pitch)
+        if spec.stencil is not None
+        else (None, None)
+    )
     detail = stencil_detail(light.bitmap.transmission, light.bitmap.pitch) if spec.stencil is not None else None
-    return Opening(1e3 * (box[2] - box[0]), 1e3 * (box[3] - box[1]), *bitmap, None if detail is None else 1e3 * detail, tuple(1e3 * side for side in box))
+    return Opening(
+        1e3 * (box[2] - box[0]),
+        1e3 * (box[3] - box[1]),
+        *bitmap,
+        None if detail is None else 1e3 * detail,
+        tuple(1e3 * side for side in box),
+    )
 
 
-def _open_box(light: Light, half: tuple[float, float], has_stencil: bool, least: float) -> tuple[float, float, float, float]:
+def _open_box(
+    light: Light, half: tuple[float, float], has_stencil: bool, least: float
+) -> tuple[float, float, float, float]:
     """Left, top, right and bottom (m) of what lets more through than a share of the most; NaN where nothing does."""
     rows, columns = light.bitmap.transmission.shape
     steps = [light.bitmap.pitch] * 2 if has_stencil else [2.0 * size / _N_PLACES for size in half]
@@ -98,7 +114,10 @@ def _open_box(light: Light, half: tuple[float, float], has_stencil: bool, least:
     if not is_open.any():
         return (math.nan,) * 4
     ends = []
-    for places, step, open_there, size in ((x, steps[0], is_open.any(axis=0), half[0]), (y, steps[1], is_open.any(axis=1), half[1])):
+    for places, step, open_there, size in (
+        (x, steps[0], is_open.any(axis=0), half[0]),
+        (y, steps[1], is_open.any(axis=1), half[1]),
+    ):
         found = places[open_there]
         ends.append((max(float(found[0]) - 0.5 * step, -size), min(float(found[-1]) + 0.5 * step, size)))
     return ends[0][0], ends[1][0], ends[0][1], ends[1][1]
@@ -109,7 +128,9 @@ def _let_through(light: Light, gate: np.ndarray) -> np.ndarray:
     rows, columns = light.bitmap.transmission.shape
     row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
     column = np.floor(gate[:, 0] / light.bitmap.pitch + 0.5 * columns).astype(int)
-    share = light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * is_in_opening(light, gate)
+    share = light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * is_in_opening(
+        light, gate
+    )
     blades = light.blades
     for normal, limit, tube in zip(blades.normals, blades.limits, blades.tube_lengths, strict=True):
         share = share * (gate @ normal * (tube / light.tube_length) < limit)
@@ -117,13 +138,18 @@ def _let_through(light: Light, gate: np.ndarray) -> np.ndarray:
 
 
 def landed_light(scene, spec, arrays: SceneArrays | None = None) -> list[LandedOn]:
-    """Everything that a projector's light lands on, nearest first; what is left of 1 lands on nothing. Empty if none leaves the gate."""
+    """Everything that a projector's light lands on, nearest first; what is left of 1 lands on nothing. Empty if none
+    leaves the gate."""
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     found = opening(scene, spec, light)
     if not math.isfinite(found.width_mm):
         return []
-    lit = _open_box(light, opening_half_sizes(light), True, 0.0) if spec.stencil is not None else tuple(1e-3 * side for side in found.box_mm)
+    lit = (
+        _open_box(light, opening_half_sizes(light), True, 0.0)
+        if spec.stencil is not None
+        else tuple(1e-3 * side for side in found.box_mm)
+    )
     slopes = _directions(light, lit)
     gate = gate_points_of_slopes(light, slopes)
     hot_spot = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
@@ -148,7 +174,9 @@ def _sizes(light: Light, found: Opening, distance: float) -> tuple[float, float,
     """Pattern and opening (m, width and height) and detail (mm) on a plane square to the axis."""
     left, top, right, bottom = (1e-3 * side for side in found.box_mm)
     middle = (0.5 * (left + right), 0.5 * (top + bottom))
-    ends = landed_slopes(light, np.array([[left, middle[1]], [right, middle[1]], [middle[0], top], [middle[0], bottom]]))
+    ends = landed_slopes(
+        light, np.array([[left, middle[1]], [right, middle[1]], [middle[0], top], [middle[0], bottom]])
+    )
     width, height = float(ends[1, 0] - ends[0, 0]), float(ends[3, 1] - ends[2, 1])
     detail = None if found.detail_mm is None else found.detail_mm * distance / light.tube_length
     return *pattern_size(light, distance), width * distance, height * distance, detail
@@ -163,7 +191,9 @@ def _directions(light: Light, box: tuple[float, float, float, float]) -> np.ndar
     border = landed_slopes(light, np.concatenate(sides))
     low, high = border.min(axis=0), border.max(axis=0)
     steps = (np.arange(_N_RAYS) + 0.5) / _N_RAYS
-    return np.column_stack([axis.ravel() for axis in np.meshgrid(*(low[i] + (high[i] - low[i]) * steps for i in range(2)))])
+    return np.column_stack(
+        [axis.ravel() for axis in np.meshgrid(*(low[i] + (high[i] - low[i]) * steps for i in range(2)))]
+    )
 
 
 def _world(light: Light, slopes: np.ndarray) -> np.ndarray:
@@ -175,7 +205,9 @@ def _hits(light: Light, arrays: SceneArrays, slopes: np.ndarray) -> tuple[np.nda
     """Distances along the axis (n,) m at which rays land, NaN for never, and on which object (n,), −1 for none."""
     n = len(slopes)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
-    closest_hits(arrays.bvh, np.tile(np.array(light.position), (n, 1)), _world(light, slopes), 0.0, 1e6, 0, n, t, faces, u, v)
+    closest_hits(
+        arrays.bvh, np.tile(np.array(light.position), (n, 1)), _world(light, slopes), 0.0, 1e6, 0, n, t, faces, u, v
+    )
     return np.where(faces >= 0, t, np.nan), np.where(faces >= 0, arrays.surfaces.owners[np.maximum(faces, 0)], -1)
 
 

@@ -8,7 +8,7 @@ from projector.tracing.arrays import SceneArrays, power_of
 
 
 def scene_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
-    """Everything to know about a picture of a scene: what its check noted, and what is taken for granted of its light."""
+    """All that is noted of a picture of a scene: by its check, and of what is taken for granted of its light."""
     return [*warnings_of(scene), *power_notes(scene), *unstated_notes(scene), *focus_notes(scene, arrays)]
 
 
@@ -23,4 +23,5 @@ def unstated_notes(scene) -> list[str]:
     unstated = [spec.name for spec in scene.projector if spec.reading is None and spec.output is None]
     if not unstated:
         return []
-    return [f"no reading for {', '.join(unstated)}: the picture is exposed as if the open gate metered right at its focus distance."]
+    taken = "the picture is exposed as if the open gate metered right at its focus distance"
+    return [f"no reading for {', '.join(unstated)}: {taken}."]

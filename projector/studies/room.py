@@ -1,4 +1,5 @@
-"""Where a light may stand in a room: off its walls, within an angle of the camera's line, and with a clear view of its target."""
+"""Where a light may stand in a room: off its walls, within an angle of the camera's line, and with a clear view of its
+target."""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ _OWN_SKIN = 0.03
 
 
 def room_corners(scene, room_m) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest corner (m) of a room (width, depth, height in m): centred on x = 0, on the floor, its back wall behind the farthest surface."""
+    """Lowest and highest corner (m) of a room (width, depth, height in m): centred on x = 0, on the floor, its back
+    wall behind the farthest surface."""
     vertices = np.concatenate([item.mesh.vertices for item in placed_objects(scene)])
     width, depth, height = room_m
     back = float(vertices[:, 2].min())
@@ -34,18 +36,36 @@ def check_target(scene, room_m, goal) -> None:
     if float(outside.max()) <= 1e-6:
         return
     needed = (2.0 * abs(float(goal[0])), float(goal[2] - low[2]), float(goal[1]))
-    larger = "x".join(f"{max(size, math.ceil(10.0 * need - 1e-6) / 10.0):g}" for size, need in zip(room_m, needed, strict=True))
-    ways = ", ".join(f"{distance:.2f} m {word}" for distance, word in zip(outside, ("to the side", "in height", "in depth"), strict=True) if distance > 1e-6)
+    larger = "x".join(
+        f"{max(size, math.ceil(10.0 * need - 1e-6) / 10.0):g}" for size, need in zip(room_m, needed, strict=True)
+    )
+    ways = ", ".join(
+        f"{distance:.2f} m {word}"
+        for distance, word in zip(outside, ("to the side", "in height", "in depth"), strict=True)
+        if distance > 1e-6
+    )
     x, y, z = goal
-    found = f"the target at ({x:.2f}, {y:.2f}, {z:.2f}) m lies outside the room of {' × '.join(f'{size:g}' for size in room_m)} m: by {ways}"
-    allowed = "a room around the target; its width counts half to each side of x = 0, its depth from the farthest surface, its height from y = 0"
-    raise SceneError(Fault(found=found, allowed=allowed, try_="another target" if goal[1] < 0.0 else f"{larger} is the least that holds the target", key="room"))
+    room = " × ".join(f"{size:g}" for size in room_m)
+    found = f"the target at ({x:.2f}, {y:.2f}, {z:.2f}) m lies outside the room of {room} m: by {ways}"
+    allowed = (
+        "a room around the target; its width counts half to each side of x = 0, its depth from the farthest surface,"
+        " its height from y = 0"
+    )
+    raise SceneError(
+        Fault(
+            found=found,
+            allowed=allowed,
+            try_="another target" if goal[1] < 0.0 else f"{larger} is the least that holds the target",
+            key="room",
+        )
+    )
 
 
 @dataclass(frozen=True)
 class Stands:
-    """Where a light may stand round a target: directions (n, 3) from it, nearest to where the light stands now first, and in each from
-    which distance to which (n,) m; low, high: corners of the room less its margin; front: the horizontal direction towards the camera."""
+    """Where a light may stand round a target: directions (n, 3) from it, nearest to where the light stands now first,
+    and in each from which distance to which (n,) m; low, high: corners of the room less its margin; front: the
+    horizontal direction towards the camera."""
 
     goal: np.ndarray
     low: np.ndarray
@@ -75,7 +95,9 @@ def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
     """Where a light that stands at `now_m` may go to reach `goal`."""
     front = _front(scene, goal)
     directions = _directions(np.asarray(now_m, float), goal, front, largest_angle_deg)
-    low, high = (corner + margin for corner, margin in zip(room_corners(scene, room_m), (ROOM_MARGIN, -ROOM_MARGIN), strict=True))
+    low, high = (
+        corner + margin for corner, margin in zip(room_corners(scene, room_m), (ROOM_MARGIN, -ROOM_MARGIN), strict=True)
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         ends = np.sort(np.stack([(low - goal) / directions, (high - goal) / directions]), axis=0)
     # Along an axis on which a direction does not move, the target itself is off the walls there or no place is.
@@ -90,7 +112,8 @@ def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
 
 
 def _front(scene, goal) -> np.ndarray:
-    """The horizontal direction (3,) from the target towards the camera; a camera straight above counts as standing where z points."""
+    """The horizontal direction (3,) from the target towards the camera; a camera straight above counts as standing
+    where z points."""
     front = np.asarray(scene.camera.position_m, float) - goal
     front[1] = 0.0
     return front / np.linalg.norm(front) if np.linalg.norm(front) > 1e-6 else np.array([0.0, 0.0, 1.0])
@@ -100,9 +123,13 @@ def _directions(now, goal, front, largest_angle_deg: float) -> np.ndarray:
     """Directions (n, 3) from the target, nearest to where the light stands now first."""
     away = float(np.linalg.norm(now - goal))
     now = (now - goal) / away if away > 1e-6 else front
-    azimuth, elevation = (axis.ravel() for axis in np.meshgrid(np.radians(np.arange(-85, 86, 2.5)), np.radians(np.arange(-30, 66, 2.5))))
+    azimuth, elevation = (
+        axis.ravel() for axis in np.meshgrid(np.radians(np.arange(-85, 86, 2.5)), np.radians(np.arange(-30, 66, 2.5)))
+    )
     side = np.cross([0.0, 1.0, 0.0], front)
-    found = np.cos(elevation)[:, None] * (np.cos(azimuth)[:, None] * front + np.sin(azimuth)[:, None] * side) + np.sin(elevation)[:, None] * np.array([0.0, 1.0, 0.0])
+    found = np.cos(elevation)[:, None] * (np.cos(azimuth)[:, None] * front + np.sin(azimuth)[:, None] * side) + np.sin(
+        elevation
+    )[:, None] * np.array([0.0, 1.0, 0.0])
     found = np.concatenate([now[None, :], found])
     kept = found[_angles(found, front) <= largest_angle_deg]
     return kept[np.argsort(-(kept @ now), kind="stable")]
@@ -114,8 +141,23 @@ def _angles(directions, front) -> np.ndarray:
 
 
 def _clear_view(scene, goal, directions) -> np.ndarray:
-    """How far (n,) m from the target its view stays clear in each direction (n, 3); not at all behind a wall that it is on."""
+    """How far (n,) m from the target its view stays clear in each direction (n, 3); not at all behind a wall that it
+    is on."""
     arrays, n = scene_arrays(scene), len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
-    closest_hits(arrays.bvh, np.tile(np.asarray(goal, float), (n, 1)), np.ascontiguousarray(directions), _OWN_SKIN, 1e6, 0, n, t, faces, u, v)
-    return np.where(faces_light(scene, arrays, np.asarray(goal, float), directions), np.where(faces >= 0, t, np.inf), -np.inf)
+    closest_hits(
+        arrays.bvh,
+        np.tile(np.asarray(goal, float), (n, 1)),
+        np.ascontiguousarray(directions),
+        _OWN_SKIN,
+        1e6,
+        0,
+        n,
+        t,
+        faces,
+        u,
+        v,
+    )
+    return np.where(
+        faces_light(scene, arrays, np.asarray(goal, float), directions), np.where(faces >= 0, t, np.inf), -np.inf
+    )

@@ -12,7 +12,8 @@ from projector.cli.answers import run_command_line
 
 @pytest.fixture
 def ask(capsys, tmp_path, monkeypatch):
-    """Run a command line and return what it said, stdout before stderr, or with --json its one object; `code`: the exit code that it has to have."""
+    """Run a command line and return what it said, stdout before stderr, or with --json its one object; `code`: the
+    exit code that it has to have."""
     monkeypatch.chdir(tmp_path)
 
     def ask(*arguments, code=0):

@@ -16,12 +16,35 @@ QUICK = ("--size", "48x36", "--quality", "quick")
 
 
 def previewed(ask, lens: str, stop: str) -> dict:
-    return ask("preview", "03-cabin-window", *QUICK, "-w", f"{LENS}={lens}", "-w", f"{STOP}={stop}", "-o", "one", "--overwrite", "--json")
+    return ask(
+        "preview",
+        "03-cabin-window",
+        *QUICK,
+        "-w",
+        f"{LENS}={lens}",
+        "-w",
+        f"{STOP}={stop}",
+        "-o",
+        "one",
+        "--overwrite",
+        "--json",
+    )
 
 
 def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
     lenses, stops = ("single-crown", "filled-short"), ("1.8", "4")
-    sheet = ask("sheet", "03-cabin-window", *QUICK, "--rows", f"{LENS}={','.join(lenses)}", "--columns", f"{STOP}={','.join(stops)}", "-o", "all", "--json")
+    sheet = ask(
+        "sheet",
+        "03-cabin-window",
+        *QUICK,
+        "--rows",
+        f"{LENS}={','.join(lenses)}",
+        "--columns",
+        f"{STOP}={','.join(stops)}",
+        "-o",
+        "all",
+        "--json",
+    )
     by_cell = {(cell[LENS], cell[STOP]): cell for cell in sheet["result"]["cells"]}
     wanted = []
     for lens in lenses:
@@ -34,7 +57,11 @@ def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
             wanted += [note for note in single["warnings"] if note not in wanted]
     assert len(wanted) > 3 and any("its reading was taken with" in note for note in wanted)
     assert sorted(sheet["warnings"]) == sorted(wanted)
-    assert sorted(read_record(tmp_path / "all.png")["notes"]) == sorted(json.loads((tmp_path / "all.json").read_text())["record"]["notes"]) == sorted(wanted)
+    assert (
+        sorted(read_record(tmp_path / "all.png")["notes"])
+        == sorted(json.loads((tmp_path / "all.json").read_text())["record"]["notes"])
+        == sorted(wanted)
+    )
     with (tmp_path / "all.csv").open() as file:
         next(file)
         rows = {(row[LENS], row[STOP]): row["notes"] for row in csv.DictReader(file)}
@@ -42,8 +69,13 @@ def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
 
 
 def test_a_stop_typed_and_a_stop_in_the_file_differ_by_what_is_said(ask, tmp_path):
-    """Stopped down by two, the same reading gives two stops less, and the note says so; a file that says f/3.6 from the start was metered there."""
-    (tmp_path / "mine.toml").write_text((shipped_folder("scene") / "03-cabin-window.toml").read_text().replace('file = "single-crown"', 'file = "single-crown", f_number = 3.6'))
+    """Stopped down by two, the same reading gives two stops less, and the note says so; a file that says f/3.6 from
+    the start was metered there."""
+    (tmp_path / "mine.toml").write_text(
+        (shipped_folder("scene") / "03-cabin-window.toml")
+        .read_text()
+        .replace('file = "single-crown"', 'file = "single-crown", f_number = 3.6')
+    )
     typed = ask("preview", "03-cabin-window", *QUICK, "-w", f"{STOP}=3.6", "-o", "typed", "--json")
     written = ask("preview", "mine.toml", *QUICK, "-o", "written", "--json")
     assert not any("its reading was taken with" in note for note in written["warnings"])
@@ -54,7 +86,21 @@ def test_a_stop_typed_and_a_stop_in_the_file_differ_by_what_is_said(ask, tmp_pat
 
 
 def test_place_and_preview_light_a_lens_alike_and_note_the_same(ask):
-    (answer,) = ask("place", "03-cabin-window", "--width-m", 1, "--edge-mm", 6, "--f-number", 1, "--lens", "filled-short", "--save", "best", "--json")["result"]["answers"]
+    (answer,) = ask(
+        "place",
+        "03-cabin-window",
+        "--width-m",
+        1,
+        "--edge-mm",
+        6,
+        "--f-number",
+        1,
+        "--lens",
+        "filled-short",
+        "--save",
+        "best",
+        "--json",
+    )["result"]["answers"]
     single = ask("preview", "best.toml", *QUICK, "--json")
     assert single["result"]["projectors"][0]["open_gate_f_number"] == pytest.approx(answer["meter_f_number"], rel=2e-3)
     assert answer["carried_over"] in single["warnings"]

@@ -27,7 +27,10 @@ def test_another_answer_may_be_saved_and_one_that_is_not_there_is_said_so(ask, t
     many = ("place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "filled-short", "--lens", "own")
     found = ask(*many, "--save", "second", "--answer", 2, "--json")
     assert found["result"]["saved_answer"] == 2 and found["files"] == ["second.toml"]
-    assert 'file = "filled-short"' in (tmp_path / "second.toml").read_text() and not found["result"]["answers"][1]["is_own"]
+    assert (
+        'file = "filled-short"' in (tmp_path / "second.toml").read_text()
+        and not found["result"]["answers"][1]["is_own"]
+    )
     beyond = ask(*many, "--save", "third", "--answer", 3, "--json")
     assert beyond["result"]["saved_answer"] is None and "there is no answer 3" in beyond["warnings"][-1]
     assert not (tmp_path / "third.toml").exists()
@@ -41,6 +44,19 @@ def test_what_is_there_already_is_not_replaced_unasked(ask, tmp_path):
 
 
 def test_the_scenes_own_lens_is_named_as_such(ask):
-    assert "single-crown, the scene's own, at f/1.8" in ask("place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "own")
-    words = ask("place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "own", "--with", "projector.window.lens.focal_length_mm=80")
+    assert "single-crown, the scene's own, at f/1.8" in ask(
+        "place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "own"
+    )
+    words = ask(
+        "place",
+        "03-cabin-window",
+        "--width-m",
+        1.2,
+        "--edge-mm",
+        6,
+        "--lens",
+        "own",
+        "--with",
+        "projector.window.lens.focal_length_mm=80",
+    )
     assert "1. the scene's own lens, at f/1.8" in words and "focused on pilot.mouth, then the stencil" in words

@@ -1,4 +1,5 @@
-"""Questions of size put to the command line: what lands on a sitter, what passes, and limits typed back as they were printed."""
+"""Questions of size put to the command line: what lands on a sitter, what passes, and limits typed back as they were
+printed."""
 
 from __future__ import annotations
 
@@ -32,7 +33,14 @@ def test_throw_gives_a_slit_the_size_of_its_strip(ask):
 
 
 def test_a_gate_that_passes_no_light_is_said_so(ask):
-    words = ask("throw", "08-framed-head", "--with", "projector.frame.blade.left.insertion_mm=38", "--with", "projector.frame.blade.right.insertion_mm=38")
+    words = ask(
+        "throw",
+        "08-framed-head",
+        "--with",
+        "projector.frame.blade.left.insertion_mm=38",
+        "--with",
+        "projector.frame.blade.right.insertion_mm=38",
+    )
     assert "nothing of its light lands on anything" in words and "nothing is open in the gate" in words
     assert "nan" not in words
 
@@ -54,11 +62,18 @@ def test_a_width_and_a_throw_say_the_angle(ask):
     found = ask("throw", "--width-m", 1.004, "--throw-m", 3, "--json")["result"]
     assert (found["beam_angle_deg"], found["camera_lens_like_mm"]) == pytest.approx((19.0, 129.3), abs=0.05)
     assert "a beam of 19.0° full" in ask("throw", "--width-m", 1.004, "--throw-m", 3)
-    assert "--lit-height-mm would not be used" in ask("throw", "--width-m", 1, "--throw-m", 3, "--lit-height-mm", 20, code=1)
+    assert "--lit-height-mm would not be used" in ask(
+        "throw", "--width-m", 1, "--throw-m", 3, "--lit-height-mm", 20, code=1
+    )
 
 
 def test_straighten_says_its_factor_and_can_keep_the_size(ask):
-    whole, kept = (ask("straighten", "06-oblique-wall", "--json", "-o", name, *option)["result"] for name, option in (("whole", ()), ("kept", ("--keep-size",))))
+    whole, kept = (
+        ask("straighten", "06-oblique-wall", "--json", "-o", name, *option)["result"]
+        for name, option in (("whole", ()), ("kept", ("--keep-size",)))
+    )
     assert kept["size_factor"] == 1.0 and whole["size_factor"] == pytest.approx(whole["width_m"] / kept["width_m"])
-    assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in ask("straighten", "06-oblique-wall", "-o", "whole")
+    assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in ask(
+        "straighten", "06-oblique-wall", "-o", "whole"
+    )
     assert "is cut off" in ask("straighten", "06-oblique-wall", "-o", "kept", "--keep-size")

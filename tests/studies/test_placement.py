@@ -115,7 +115,7 @@ def test_what_would_have_to_give_may_be_typed_as_it_is_printed(scene, lens):
     spec, low = scene.projector[0], (3.0, 2.6, 2.7)
 
     def missed(*wishes):
-        answers, relaxations = study.place(scene, spec, study.Wishes(*wishes), [lens], render=False)
+        _, relaxations = study.place(scene, spec, study.Wishes(*wishes), [lens], render=False)
         return relaxations[0] if relaxations else None
 
     wide = missed(3.0, 9.0, 0.6, 400.0, low)
@@ -176,6 +176,16 @@ def test_a_light_that_stands_on_its_target_may_go_anywhere(scene):
     goal = np.array(scene.projector[0].position_m)
     found = stands(scene, goal, goal, ROOM, 60.0)
     assert np.isfinite(found.directions).all() and found.longest_m > 1.0
+
+
+def test_a_throw_at_which_nobody_can_stand_says_from_where_somebody_can(scene):
+    """A target on the back wall: a narrow pattern's throw ends within 0.2 m of it; the width that is printed then has a place."""
+    wishes = [0.03, 0.5, 0.6, 400.0, ROOM]
+    answers, (missed,) = study.place(scene, scene.projector[0], study.Wishes(*wishes), ["achromat"], "backdrop.centre", render=False)
+    assert not answers and missed.wish == "width" and "nobody can stand" in missed.words
+    wishes[0] = printed(missed.words, r"which gives ([\d.]+) m")
+    (answer,), _ = study.place(scene, scene.projector[0], study.Wishes(*wishes), ["achromat"], "backdrop.centre", render=False)
+    assert answer.position_m[2] - answer.aim_m[2] == pytest.approx(ROOM_MARGIN, abs=0.005)
 
 
 def test_nobody_is_sent_behind_what_hides_the_target(scene):
