@@ -193,7 +193,7 @@ def _summary_words(summary: dict, found) -> list[str]:
     if math.isinf(summary["brightest_stops"]):
         return [*words, f"no light falls on {found.surface}"]
     only = "" if found.is_reached else ", all of it the room's"
-    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only}; {summary['lit_share']:.0%} of the map lies above −6 stops")
+    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only}; {summary['lit_share']:.0%} of the map lies above -6 stops")
     if found.is_absolute:
         power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
         amounts = f"{summary[f'brightest_{power}']:.4g} {found.units[0]}, {summary[f'brightest_{light}']:.4g} {found.units[1]}"

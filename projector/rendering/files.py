@@ -48,8 +48,8 @@ def default_name(scene) -> str:
     changes = "".join(f"-{_change_in_name(text)}" for text in scene.overrides)
     said = re.sub(r"[^\w.,=+-]", "", changes.replace("/", "_"))
     name = f"{scene.name}{said}"
-    while len(name.encode()) > _LONGEST_NAME:
-        name = name[:-1]
+    if len(os.fsencode(name)) > _LONGEST_NAME and changes:
+        name = os.fsencode(name)[:_LONGEST_NAME].decode(errors="ignore")
     # Two changes whose names would be alike, shortened or without their signs, stay two.
     if name == f"{scene.name}{changes}":
         return name

@@ -132,5 +132,5 @@ def ambient_for(wanted_stops: float, open_share: float, lens_reflectance: float 
     """How many stops under the pattern other light must lie for a wanted contrast; None if the veil alone spoils it."""
     if not 0.0 < wanted_stops <= 100.0:
         raise SceneError(Fault(found=f"a wanted contrast of {wanted_stops:g} stops", allowed="more than 0 stops, at most 100", key="wanted_stops"))
-    left = 1.0 / (2.0**wanted_stops - 1.0) - veil(open_share, lens_reflectance, stencil_reflectance)
+    left = 1.0 / math.expm1(wanted_stops * math.log(2.0)) - veil(open_share, lens_reflectance, stencil_reflectance)
     return -math.log2(left) if left > 0.0 else None

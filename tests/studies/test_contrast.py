@@ -97,3 +97,9 @@ def test_the_order_of_projectors_and_surfaces_changes_no_contrast():
 def test_impossible_shares_get_plain_words(call):
     with pytest.raises(SceneError):
         call()
+
+
+def test_a_contrast_next_to_none_asks_for_hardly_any_darkness():
+    """1/(2^x − 1) is 1/(x·ln 2) for a small x: however small, no division by zero."""
+    assert study.ambient_for(1e-9, 0.3) == pytest.approx(-math.log2(1.0 / (1e-9 * math.log(2.0))), rel=1e-6)
+    assert math.isfinite(study.ambient_for(1e-307, 0.3))
