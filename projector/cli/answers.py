@@ -59,31 +59,46 @@ def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped:
         return lambda function: answered(function, kept_when_stopped=kept_when_stopped)
 
     @wraps(command)
-    def run(*args, **kwargs):
+    def run(**kwargs):
         as_json = bool(kwargs.get("json"))
-        raise typer.Exit(_run(command, args, kwargs, as_json, kept_when_stopped))
+        raise typer.Exit(_run(command, kwargs, as_json, kept_when_stopped))
 
     return run
 
 
-def _run(command, args, kwargs, as_json: bool, kept_when_stopped: str) -> int:
+def _run(command, kwargs, as_json: bool, kept_when_stopped: str) -> int:
+    from projector.cli.ranges import answered_each, has_ranges
     from projector.rendering.tiles import Stopped
     from projector.scene.faults import SceneError
 
     name = command.__name__.rstrip("_")
     try:
-        answer = command(*args, **kwargs)
+        answers = answered_each(command, kwargs)
     except SceneError as error:
-        _show_faults(name, SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes), as_json, writes="out" in kwargs)
+        _show_faults(name, SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes), as_json, writes="out" in kwargs and not has_ranges(kwargs))
         return USER_INPUT
     except (KeyboardInterrupt, Stopped):
-        return _stopped(name, as_json, kept_when_stopped)
+        return _stopped(name, as_json, "what was finished is kept" if has_ranges(kwargs) else kept_when_stopped)
     except (typer.Exit, typer.BadParameter):
         raise
     except Exception as error:
         return _our_fault(name, error, as_json)
+    answer = answers[0][1] if not answers[0][0] else _together(answers)
     _show(name, answer, as_json)
     return answer.exit_code
+
+
+def _together(answers: list[tuple[dict, Answer]]) -> Answer:
+    """The answers for each value of a range as one: what was typed for it before its words, and beside its result."""
+    together = Answer({"each": []})
+    for typed, answer in answers:
+        label = ", ".join(f"{key} {value}" if key.startswith("--") else f"{key}={value}" for key, value in typed.items())
+        together.result["each"].append({"typed": typed, "result": answer.result})
+        together.words += [f"{label}:", *(f"    {line}" for line in answer.words)]
+        together.files += answer.files
+        together.warnings += [text for text in (f"{label}: {warning}" for warning in answer.warnings) if text not in together.warnings]
+        together.exit_code = max(together.exit_code, answer.exit_code)
+    return together
 
 
 def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import typer
 
-from projector.scene.typed_numbers import typed_number
+from projector.scene.typed_numbers import typed_number, values_of_range
 
 # A value that makes sense, by the ending of the option's name: what an error suggests.
 _EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "sync-s": "1/200", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
@@ -36,12 +38,27 @@ def _is_duration(name: str) -> bool:
 
 
 def number_option(name: str, text: str, show_default: bool = False, lowest: float | None = None, highest: float | None = None):
-    """An option that takes a number, which may be typed as a fraction: 1/125."""
+    """An option that takes a number, which may be typed as a fraction, 1/125, or as a range, 1:5:9: the command then answers for each."""
 
-    def number(typed: str) -> float:
-        return parsed_number(name, typed, lowest, highest)
+    def number(typed: str) -> float | NumberRange:
+        try:
+            # The library reads defaults here, too.
+            values = values_of_range(typed) if isinstance(typed, str) else None
+        except ValueError as error:
+            raise WrongValue(str(error), option=name) from None
+        if values is None:
+            return parsed_number(name, typed, lowest, highest)
+        return NumberRange(values, lambda value: parsed_number(name, value, lowest, highest))
 
     return typer.Option(name, help=text, show_default=show_default, parser=number, metavar="<number>")
+
+
+@dataclass(frozen=True)
+class NumberRange:
+    """Several numbers typed where one is wanted, and how each is read."""
+
+    values: list[str]
+    read: Callable[[str], float]
 
 
 def whole_number_option(name: str, text: str, lowest: int, highest: int, show_default: bool = True):
@@ -81,8 +98,6 @@ def _number_hint(name: str, typed: str, example: str) -> str:
     """What to write instead of a text that is no number."""
     from projector.scene.field_hints import number_hint
 
-    if ":" in typed:
-        return f"one number: {name} {example}; a range compares pictures, in `projector sheet`"
     hint = number_hint(name, typed)
     return hint if hint not in ("", "write a number") else f"{name} {example}"
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from projector.scene.faults import Fault, SceneError
 from projector.scene.field_faults import item_name
-from projector.scene.typed_numbers import range_of, typed_number, with_decimals_for_fractions
+from projector.scene.typed_numbers import range_of, typed_number, values_of_range, with_decimals_for_fractions
 
 # Lists of tables: what is missing there cannot be made up from a name.
 _LISTS = ("projector", "surface", "figure", "blade", "filter")
@@ -30,6 +30,17 @@ def parsed_override(text: str) -> tuple[list[str], object]:
         except (ValueError, RecursionError):
             pass
     return keys, value
+
+
+def values_of_change(text: str) -> list[str] | None:
+    """The values of a change that is a range where a number belongs ("camera.iso=100:400:4"); None for any other change."""
+    key, equals, value = text.partition("=")
+    keys = [part.strip() for part in key.split(".")]
+    if not equals or not all(keys) or _takes_text(keys):
+        return None
+    with contextlib.suppress(ValueError):
+        return values_of_range(value.strip())
+    return None
 
 
 def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tuple], list[Fault]]:

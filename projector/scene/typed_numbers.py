@@ -55,9 +55,12 @@ def range_of(text: str) -> tuple[float, float, int] | None:
 
 
 def values_of_range(text: str) -> list[str] | None:
-    """The values of "first:last:count" as they would be typed one by one ("-1:1:5": -1, -0.5, 0, 0.5, 1); None for another text."""
+    """The values of "first:last:count" as they would be typed one by one ("-1:1:5": -1, -0.5, 0, 0.5, 1); None for another text.
+
+    To eight figures, which is more than any lens is set to.
+    """
     found = range_of(text)
     if found is None:
         return None
     first, last, count = found
-    return [as_typed(first + (last - first) * index / (count - 1)) for index in range(count)]
+    return [f"{first + (last - first) * index / (count - 1) + 0.0:.8g}" for index in range(count)]

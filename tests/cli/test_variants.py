@@ -158,3 +158,42 @@ def test_a_sheet_of_nothing_is_refused(mine, capsys):
 def test_a_scene_from_text_keeps_its_changes():
     text = (shipped_folder("scene") / "01-square-wall.toml").read_text(encoding="utf-8")
     assert load_text(text, "wall", overrides=["camera.iso=400"]).overrides == ("camera.iso=400",)
+
+
+def test_a_range_in_an_option_answers_for_each_of_its_values(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    arguments = ["throw", "--focal-length-mm", 85, "--lit-width-mm", 28]
+    each = json.loads(run(capsys, *arguments, "--throw-m", "1:3:3", "--json"))["result"]["each"]
+    assert [item["typed"] for item in each] == [{"--throw-m": text} for text in ("1", "2", "3")]
+    for item in each:
+        alone = json.loads(run(capsys, *arguments, "--throw-m", item["typed"]["--throw-m"], "--json"))["result"]
+        assert item["result"] == alone
+    words = run(capsys, *arguments, "--throw-m", "1/2:1:2", "-o", "sizes.png").splitlines()
+    assert words[0] == "--throw-m 0.5:" and words[2] == "--throw-m 1:" and words[1].startswith("    28 mm through 85.00 mm at 0.500 m")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["sizes-throw-m=0.5.png", "sizes-throw-m=1.png"]
+
+
+def test_a_range_in_a_change_draws_each_of_its_values(mine, tmp_path, capsys):
+    out = json.loads(run(capsys, "preview", "mine.toml", *SMALL, "-w", "projector.window.focus.offset_mm=-1:1:3", "-w", "camera.f_number=8", "--json"))
+    assert out["files"] == [f"mine-window.focus.offset_mm={text}-camera.f_number=8.png" for text in ("-1", "0", "1")]
+    for name, text in zip(out["files"], ("-1", "0", "1"), strict=True):
+        assert read_record(tmp_path / name)["overrides"] == [f"projector.window.focus.offset_mm={text}", "camera.f_number=8"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["preview", "mine.toml", "-w", "camera.iso=100:400:4", "--save", "variant"], "one scene to save, and 4 answers"),
+        (["check", "mine.toml", "-w", "camera.iso=100:400:11", "-w", "camera.f_number=4:8:11"], "121 answers"),
+        (["check", "mine.toml", "-w", "camera.iso=400:-400:3"], "camera.iso: 0"),
+    ],
+)
+def test_a_range_that_cannot_be_answered_is_refused(mine, tmp_path, capsys, arguments, words):
+    assert run_command_line(app, arguments) == 1
+    said = capsys.readouterr().err
+    assert words in said and "nothing was written" not in said
+    assert list(tmp_path.iterdir()) == [mine]
+
+
+def test_text_that_looks_like_a_range_is_text(mine, capsys):
+    assert "nothing wrong" in run(capsys, "check", "mine.toml", "-w", "title=1:2:3")
