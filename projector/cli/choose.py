@@ -8,7 +8,7 @@ from typing import Annotated, Optional
 import typer
 
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
-from projector.cli.numbers import WrongValue, check_above_zero, number_option, whole_number_option
+from projector.cli.numbers import WrongValue, check_above_zero, number_option, refuse_unused, whole_number_option
 from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size, path_option
 from projector.scene.typed_numbers import typed_number
 
@@ -98,12 +98,15 @@ def place(
     with_: With = None,
     out: Out = None,
     save: Annotated[Optional[Path], path_option("--save", "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.", "--write")] = None,
-    answer: Annotated[int, whole_number_option("--answer", "Which answer to save.", 1, 1000)] = 1,
+    answer: Annotated[Optional[int], whole_number_option("--answer", "Which answer to save (default: the first).", 1, 1000, show_default=False)] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
     """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first, then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give."""
     room_m = parsed_room(room)
+    if save is None:
+        refuse_unused({"answer": answer}, (), "it says which answer is saved, and none is", "--save best.toml")
+    answer = answer or 1
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
@@ -142,12 +145,15 @@ def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path
     """Where a scene is saved, if one is wanted. SceneError, before any work, where it may not be written."""
     if save is None:
         return None
-    from projector.rendering.files import named_files
+    from projector.rendering.files import named_files, place_faults
+    from projector.scene.faults import SceneError
     from projector.scene.finding import find_scene
     from projector.scene.saving import check_goal
 
     (path,) = named_files(save, "best", (".toml",))
     check_goal(find_scene(scene), path, overwrite)
+    if faults := place_faults([path]):
+        raise SceneError(faults)
     return path
 
 

@@ -43,6 +43,14 @@ def test_what_is_there_already_is_not_replaced_unasked(ask, tmp_path):
     assert "wrote best.toml" in ask(*ASK, "--save", "best.toml", "--overwrite")
 
 
+def test_what_cannot_be_saved_is_refused_before_any_work(ask, monkeypatch):
+    from projector.studies import placement
+
+    monkeypatch.setattr(placement, "place", None)
+    assert "nofolder" in ask(*ASK, "--save", "nofolder/best.toml", code=1)
+    assert "--answer would not be used" in ask(*ASK, "--answer", 2, code=1)
+
+
 def test_the_scenes_own_lens_is_named_as_such(ask):
     assert "single-crown, the scene's own, at f/1.8" in ask(
         "place", "03-cabin-window", "--width-m", 1.2, "--edge-mm", 6, "--lens", "own"
