@@ -142,19 +142,29 @@ def legal_data(seed: int, number: int) -> tuple[dict, Scene]:
     scene = load(rng.choice(list_scenes())[0])
     data = scene.model_dump(mode="json", exclude_none=True, exclude_unset=True)
     legal = Legal(scene, rng)
-    for _ in range(rng.choice([1, 1, 2, 2, 3, 5])):
-        spots = list(legal.spots(legal.schema, data))
-        path, schema = rng.choice(spots)
-        here = data
-        for part in path[:-1]:
-            here = here[part]
+    # Now and then several values of projectors and camera at once: their extremes meet.
+    of_lights = rng.random() < 0.25
+    for _ in range(rng.choice([4, 6]) if of_lights else rng.choice([1, 1, 2, 2, 3, 5])):
+        spots = [(path, schema, _value_at(data, path)) for path, schema in legal.spots(legal.schema, data)]
+        if of_lights:
+            spots = [spot for spot in spots if len(spot[0]) > 1 and spot[0][0] in ("projector", "camera")]
+        # What the file says already, and numbers above all: the rest is mostly keys that it does not need.
+        numbers = [spot for spot in spots if isinstance(spot[2], (int, float)) and not isinstance(spot[2], bool)]
+        path, schema, now = rng.choice(numbers if rng.random() < 0.6 else spots)
+        here = _value_at(data, path[:-1])
         last = path[-1]
-        now = here[last] if isinstance(last, int) or last in here else None
         if isinstance(here, dict) and now is not None and rng.random() < 0.1:
             del here[last]
         else:
             here[last] = legal.value(schema, next(part for part in reversed(path) if isinstance(part, str)), now)
     return data, scene
+
+
+def _value_at(data, path: tuple):
+    """What stands at a path, None where nothing does."""
+    for part in path:
+        data = data[part] if isinstance(part, int) else data.get(part)
+    return data
 
 
 # --- damaged texts and odd changes

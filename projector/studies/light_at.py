@@ -102,16 +102,17 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         return answer(CUT, f"cut off by {_cutting(spec, samples)}")
     if _shows_its_back(scene, arrays, surface, np.array(light.position) - surface.point):
         return answer(AWAY, f"facing away: the light falls on the back of {arrays.names[surface.owner]}")
-    hidden, names = _hidden(arrays, light, surface, samples)
+    through = float(samples.shining.sum() / samples.framed.sum())
+    is_dark = through < DARK_SHARE
+    hidden, names = _hidden(arrays, light, surface, samples, samples.framed if is_dark else samples.shining)
     if hidden >= 1.0:
         own = arrays.names[surface.owner]
         if own in names and _turned_away(surface, light):
             return answer(AWAY, f"facing away: this side of {own} is turned from the light", hidden_share=1.0, hidden_by=names)
         return answer(SHADOW, f"in the shadow of {_listed(names)}" if names != (own,) else f"in {own}'s own shadow", hidden_share=1.0, hidden_by=names)
     found = lit_pupil(light, place, samples)
-    through = float(samples.shining.sum() / samples.framed.sum())
     kept = {"hidden_share": hidden, "hidden_by": names, "surface": arrays.names[surface.owner], "place": place, "lit_pupil": found}
-    if through < DARK_SHARE:
+    if is_dark:
         opening = _nearest_opening_mm(light, place)
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
         return answer(DARK, f"a dark part of the pattern lands here; {beside}", opening_mm=opening, **kept)
@@ -207,12 +208,12 @@ def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> 
     return (shapes.get(arrays.names[surface.owner]) in ("flat", "sweep")) & camera_sees_front & (np.asarray(towards) @ surface.normal < 0.0)
 
 
-def _hidden(arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples) -> tuple[float, tuple[str, ...]]:
-    """Share of the framed pupil that something stands before, and whose shadow that is, the largest first."""
-    rows, columns = np.nonzero(samples.framed)
+def _hidden(arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples, shining: np.ndarray) -> tuple[float, tuple[str, ...]]:
+    """Share of what shines of the pupil that something stands before, and whose shadow that is, the largest first."""
+    rows, columns = np.nonzero(shining)
     step = max(1, math.ceil(rows.size / _N_RAYS))
     rows, columns = rows[::step], columns[::step]
-    weights = samples.framed[rows, columns]
+    weights = shining[rows, columns]
     goals = np.array(light.position) + light.radius * (samples.x[rows, columns, None] * np.array(light.right) + samples.y[rows, columns, None] * np.array(light.down))
     ways = np.ascontiguousarray(goals - surface.point)
     count = len(ways)

@@ -176,3 +176,19 @@ def test_a_landing_on_the_back_of_a_wall_meters_nothing(studio):
         scene = studio.scene({"position_m": [0.0, 1.5, z]})
         found = landing(scene, scene.projector[0])
         assert (found.no_light is not None, found.open_gate_f_number is None) == (is_dark, is_dark)
+
+
+def test_what_hides_the_strip_that_shines_hides_all_of_it(studio):
+    """Behind a slit out of focus only a strip of the lens shines; a board before that half of the lens leaves nothing, though it leaves half of the lens.
+
+    Stencil open from 0.1 to 0.35 mm beside the axis, lens 42.5 mm wide, sharp at 1.4 m: g = s·A·(1/1.4 − 1/2) puts the strip 5 to 18 mm off its middle.
+    """
+    values = np.zeros((600, 600))
+    values[:, 302:307] = 1.0
+    slit = {"file": studio.bitmap("aside.png", values), "width_mm": 30.0}
+    board = {"name": "board", "position_m": [0.5, 1.5, 1.0], "width_m": 1.0, "height_m": 1.0}
+    projector = {"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.4}, "stencil": slit}
+    shaded = [at(beside(studio, projector, {**board, "position_m": [x, 1.5, 1.0]}), (0.0, 1.5, 0.0)) for x in (0.5, -0.5)]
+    assert {found.reason for found in shaded} == {LIT, SHADOW}
+    whole = next(found for found in shaded if found.reason == LIT)
+    assert whole.hidden_share == 0.0 and 0.0 < whole.share < 0.5
