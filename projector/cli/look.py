@@ -17,8 +17,8 @@ from projector.scene.finding import shipped_folder
 def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("check")(check)
-    app.command("scenes", epilog=f"They are in {shipped_folder('scene')}: copy one and change it.")(scenes)
-    app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}; a bitmap of yours works as well.")(stencils)
+    app.command("scenes", epilog=f"They are in {shipped_folder('scene')}. Copy one and change it.")(scenes)
+    app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}. Any bitmap of yours works as well.")(stencils)
     app.command("schema")(schema)
 
 
@@ -31,8 +31,13 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answe
     loaded, warnings = loaded_scene(scene, with_)
     warnings = [*warnings, *focus_notes(loaded)]
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
-    words = [f"{scene}: nothing wrong; " + ", ".join(f"{number} {name if number != 1 else name[:-1]}" for name, number in counts.items())]
+    words = [f"{scene}: nothing wrong. " + ", ".join(_counted(number, name) for name, number in counts.items())]
     return Answer({"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings])
+
+
+def _counted(number: int, name: str) -> str:
+    """A number of things: "1 surface", "no projectors"."""
+    return f"{number or 'no'} {name if number != 1 else name[:-1]}"
 
 
 @answered
@@ -44,7 +49,7 @@ def scenes(json: Json = False) -> Answer:
     width = max((len(path.stem) for path, _ in found), default=0)
     folder = shipped_folder("scene")
     words = [f"{path.stem:{width}}  {title}" for path, title in found]
-    words.append(f"they are in {folder}: copy one, NAME.toml, and change it; a command takes the name alone or your copy's path")
+    words.append(f"They are in {folder}. Copy one (NAME.toml) and change it; commands take a name from this list, or your copy's path.")
     return Answer({"folder": str(folder), "scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found]}, words)
 
 
@@ -57,8 +62,8 @@ def stencils(json: Json = False) -> Answer:
     found = list_stencils(folder)
     width = max((len(name) for name, *_ in found), default=0)
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
-    words = [f"{row['name']:{width}}  {row['description']} ({row['open_share']:.0%} open)" for row in rows]
-    words.append(f"they are in {folder}: copy one, NAME.png, beside your scene and change it, or name any bitmap of yours in stencil.file")
+    words = [f"{row['name']:{width}}  {row['description']} ({100.0 * row['open_share']:.0f} % open)" for row in rows]
+    words.append(f"They are in {folder}. Copy one (NAME.png) beside your scene and change it, or name any bitmap of yours in stencil.file.")
     return Answer({"folder": str(folder), "stencils": rows}, words)
 
 

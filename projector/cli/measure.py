@@ -23,8 +23,8 @@ def add_commands(app: typer.Typer) -> None:
     app.command("measure")(measure)
 
 
-def _option(name: str, text: str):
-    return typer.Option(name, help=text, show_default=False)
+def _option(name: str, text: str, metavar: str):
+    return typer.Option(name, help=text, show_default=False, metavar=metavar)
 
 
 def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float, ...]:
@@ -41,23 +41,23 @@ def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float,
 
 @answered
 def measure(
-    photographs: Annotated[list[Path], typer.Argument(help="Photographs of one projected edge, slanted by about 5°: PNG, TIFF or JPEG.", show_default=False)],
+    photographs: Annotated[list[Path], typer.Argument(help="Photographs of one projected edge, slanted by about 5°: TIFF, PNG or JPEG.", show_default=False)],
     mm_per_pixel: Annotated[Number, number_option("--mm-per-pixel", "Scale on the wall.")] = None,
-    scale: Annotated[Optional[str], _option("--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.")] = None,
-    offsets_mm: Annotated[Optional[str], _option("--offsets-mm", "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).")] = None,
+    scale: Annotated[Optional[str], _option("--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.", "<numbers>")] = None,
+    offsets_mm: Annotated[Optional[str], _option("--offsets-mm", "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).", "<numbers>")] = None,
     throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
     focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length of the lens.")] = None,
     focus_m: Annotated[Number, number_option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")] = None,
     f_number: Annotated[Number, number_option("--f-number", "Marked f-number; needed to fit a single photograph.")] = None,
     gate_width_mm: Annotated[Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")] = None,
-    axis: Annotated[Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.")] = None,
-    box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.")] = None,
-    coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.")] = "srgb",
-    source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.")] = "daylight",
+    axis: Annotated[Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")] = None,
+    box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.", "<numbers>")] = None,
+    coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.", metavar="<coding>")] = "srgb",
+    source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.", metavar="<lamp>")] = "daylight",
     source_k: Annotated[Number, number_option("--source-k", "Its colour temperature (5600 if not given, 3200 for tungsten).", False, 1000.0, 25000.0)] = None,
     white_balance_k: Annotated[float, number_option("--white-balance-k", "White balance of the photographs.", True, 1000.0, 25000.0)] = 5600.0,
-    model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.')] = None,
-    title: Annotated[Optional[str], _option("--title", "Title of the lens file.")] = None,
+    model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.', "<model>")] = None,
+    title: Annotated[Optional[str], _option("--title", "Title of the lens file.", "<text>")] = None,
     out: Annotated[Optional[Path], out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
@@ -197,5 +197,5 @@ def _words(found) -> list[str]:
     blur = fit.camera_blur_mm
     # Of a blur near none only its upper end is known.
     blurred = f"under {blur.value + blur.uncertainty:.2g}" if blur.value < blur.uncertainty else str(blur)
-    words.append(f"camera and artwork blur {blurred} mm on the wall; {fit.residual:.1%} of full light left unexplained (± are 95 % intervals; scale and throw taken as exact)")
+    words.append(f"camera and artwork blur {blurred} mm on the wall; {100.0 * fit.residual:.1f} % of full light is left unexplained (± are 95 % intervals, with the scale and the throw taken as exact)")
     return words

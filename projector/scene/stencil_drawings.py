@@ -101,6 +101,6 @@ def list_stencils(folder) -> list[tuple[str, str, float]]:
     for path in sorted(Path(folder).glob("*.png")):
         with Image.open(path) as image:
             facts = json.loads(image.info.get(_KEY, "{}"))
-        words = "; ".join(part for part in (facts.get("description"), facts.get("good_for")) if part)
+        words = ": ".join(part for part in (facts.get("description"), facts.get("good_for")) if part)
         found.append((path.stem, words, float(facts.get("open_share", math.nan))))
     return found

@@ -98,8 +98,8 @@ def _refuse_reversed(found: LensFit, turned: EdgeFit, offsets_mm) -> None:
     listed = ",".join(f"{-offset or 0.0:g}" for offset in offsets_mm)
     raise SceneError(
         Fault(
-            found=f"the colours change the wrong way from photograph to photograph: {found.residual:.1%} of full light is left unexplained,"
-            f" and {turned.residual:.1%} with the offsets turned round",
+            found=f"the colours change the wrong way from photograph to photograph: {100.0 * found.residual:.1f} % of full light is left unexplained,"
+            f" and {100.0 * turned.residual:.1f} % with the offsets turned round",
             allowed="offsets that count away from the lens, in the order of the photographs",
             try_=f"the photographs in the other order, or the offsets with the other sign: --offsets-mm={listed}",
             key="offsets_mm",

@@ -107,7 +107,7 @@ def _remarks(reading: EdgeReading) -> list[str]:
     if min(reading.widths_mm) < 2.0 * reading.pixel_mm:
         found.append("the edge is under two pixels wide: this is the camera's own sharpness. Go nearer.")
     if max(reading.noise) > 0.02:
-        found.append(f"noisy: a value of the edge is sure to {max(reading.noise):.0%} only. More light, or a taller box.")
+        found.append(f"noisy: a value of the edge is sure to {100.0 * max(reading.noise):.0f} % only. More light, or a taller box.")
     return found + _cut_remarks(reading)
 
 
@@ -136,7 +136,7 @@ def _fit_remarks(fit: LensFit, photographs) -> list[str]:
     if len(offsets) > 1 and not min(offsets) < sharp < max(offsets):
         found.append(f"all photographs lie on one side of the sharp place ({sharp:+.2f} mm): one beyond it makes the pupil and the colours surer.")
     if fit.residual > 0.02:
-        found.append(f"the model leaves {fit.residual:.1%} of full light unexplained: an edge that is not straight, uneven light, another pupil than a disc, or a wrong coding.")
+        found.append(f"the model leaves {100.0 * fit.residual:.1f} % of full light unexplained: an edge that is not straight, uneven light, another pupil than a disc, or a wrong coding.")
     if fit.dispersion is None:
         found.append("no axial colour beyond the uncertainty, or less than any glass has: the lens file states none.")
         if len(offsets) > 1 and abs(sharp) > fit.focus_error_mm.uncertainty:

@@ -148,7 +148,7 @@ def _clipping(coded: np.ndarray, name: str) -> list[Fault]:
     clipped = [channel for channel in range(3) if np.mean(bright[..., channel] >= CLIPPED_FROM) > 0.01]
     if not clipped:
         return []
-    return [Fault(found=f"the bright side is clipped in {', '.join(CHANNELS[i] for i in clipped)}", allowed=f"every channel under {CLIPPED_FROM:.0%} of full", try_="expose a stop less, or develop the raw file darker", file=name)]
+    return [Fault(found=f"the bright side is clipped in {', '.join(CHANNELS[i] for i in clipped)}", allowed=f"every channel under {100.0 * CLIPPED_FROM:.0f} % of full", try_="expose a stop less, or develop the raw file darker", file=name)]
 
 
 def _cut(line: _EdgeLine, coded: np.ndarray, kept: np.ndarray) -> Cut:
@@ -205,7 +205,7 @@ class _EdgeLine:
         contrast = abs(high - low) / max(high, low, 1e-12)
         grey_noise = float(np.sqrt(np.mean(noise**2) / 3.0))
         if contrast < LEAST_CONTRAST or abs(high - low) < LEAST_SIGNAL_TO_NOISE * grey_noise / math.sqrt(end):
-            faults.append(Fault(found=f"no edge: the two sides differ by {contrast:.1%}", allowed="one straight edge, dark on one side and bright on the other", try_="a box round the edge: --box left,top,width,height", file=name))
+            faults.append(Fault(found=f"no edge: the two sides differ by {100.0 * contrast:.1f} %", allowed="one straight edge, dark on one side and bright on the other", try_="a box round the edge: --box left,top,width,height", file=name))
             return None
         ends = np.stack([pixels[:, :end].mean(axis=(0, 1)), pixels[:, -end:].mean(axis=(0, 1))])
         small = np.abs(ends[1] - ends[0]) <= np.maximum(LEAST_CONTRAST * ends.max(axis=0), LEAST_SIGNAL_TO_NOISE * noise / math.sqrt(end))
@@ -309,7 +309,7 @@ def _refuse_what_the_profile_shows(positions, profiles, noise, widths, name: str
     """SceneError for an edge too soft for its box, or one that is not a single rise."""
     faults, span = [], positions[-1] - positions[0]
     if max(widths) > LARGEST_RISE * span:
-        faults.append(Fault(found=f"the edge is {max(widths):.1f} mm soft and the box {span:.1f} mm across", allowed=f"an edge of at most {LARGEST_RISE:.0%} of the box, so that both ends are seen", try_="a larger box, or less focus offset", file=name))
+        faults.append(Fault(found=f"the edge is {max(widths):.1f} mm soft and the box {span:.1f} mm across", allowed=f"an edge of at most {100.0 * LARGEST_RISE:.0f} % of the box, so that both ends are seen", try_="a larger box, or less focus offset", file=name))
     # A single channel may well rise over its end and fall back: the red of sRGB counts green light as negative.
     grey = _smoothed(profiles, max(3, round(0.15 * max(widths) / (positions[1] - positions[0])))).mean(axis=1)
     backwards = float(np.max(np.maximum.accumulate(grey) - grey))

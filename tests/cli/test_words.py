@@ -128,7 +128,7 @@ def test_a_number_out_of_range_names_the_option_as_typed(tmp_path, arguments):
 def test_scenes_and_stencils_say_the_folder_to_copy_from(tmp_path, command, ending, name):
     folder = result(projector(command, "--json", folder=tmp_path))["folder"]
     assert os.path.isfile(os.path.join(folder, name + ending))
-    assert f"they are in {folder}: copy one" in projector(command, folder=tmp_path).stdout
+    assert f"They are in {folder}. Copy one" in projector(command, folder=tmp_path).stdout
     assert folder in projector(command, "--help", folder=tmp_path).stdout
 
 
@@ -205,4 +205,4 @@ def test_light_that_falls_short_is_told_as_what_a_meter_reads(tmp_path):
 
 
 def test_one_projector_is_not_several(tmp_path):
-    assert "1 projector, 1 surface, 0 figures" in projector("check", "01-square-wall", folder=tmp_path).stdout
+    assert "1 projector, 1 surface, no figures" in projector("check", "01-square-wall", folder=tmp_path).stdout
