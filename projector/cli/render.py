@@ -25,6 +25,8 @@ def path_option(name: str, text: str, *short: str):
     """An option that takes a path to write to. SceneError if it ends as only a folder's does: where to write needs a name."""
 
     def path(typed: str) -> Path:
+        if typed.startswith("--"):
+            raise WrongValue(f"{typed} in the place of a name", "a file's name", f"{name} NAME", option=name)
         if typed.endswith(("/", os.sep)) or not typed:
             from projector.scene.faults import Fault, SceneError
 
