@@ -97,7 +97,8 @@ _FILE_KEYS = (
 def _name_files_from(data: dict, folder: Path, to_folder: Path) -> None:
     """Name each file of a scene so that it is found from another folder, in place; a name that does there is left."""
     for owner, keys, kind in _FILE_KEYS:
-        for holder in data.get(owner, []):
+        items = data.get(owner)
+        for holder in items if isinstance(items, list) else []:
             for key in keys:
                 holder = holder.get(key) if isinstance(holder, dict) else None
             if isinstance(holder, dict) and isinstance(holder.get("file"), str):

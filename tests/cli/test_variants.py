@@ -133,6 +133,11 @@ def test_an_exchanged_lens_that_opens_less_is_saved_at_its_widest(tmp_path):
 def test_a_wrong_change_saves_nothing(mine, tmp_path):
     with pytest.raises(SceneError, match="did you mean window"):
         save_variant(mine, ["projector.windw.roll_deg=3"], tmp_path / "variant.toml")
+    (tmp_path / "away").mkdir()
+    for change in ("projector=4", "surface=[1]", "projector.window.lens=5", "projector.window.stencil=[1]"):
+        with pytest.raises(SceneError):
+            save_variant(mine, [change], tmp_path / "away" / "variant.toml")
+    (tmp_path / "away").rmdir()
     with pytest.raises(SceneError, match="iso"):
         save_variant(mine, ["camera.iso=-3"], tmp_path / "variant.toml")
     assert list(tmp_path.iterdir()) == [mine]
