@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
+
 from projector.scene.faults import Fault, SceneError
 from projector.scene.field_faults import Places
 
@@ -19,6 +21,7 @@ class Report:
         self.faults.append(Fault(found, allowed, try_, *self.places.of(path), key))
 
     def take(self, error: SceneError, path: tuple, key: str) -> None:
-        """Note the faults of a file that the scene names, at the place that names it."""
+        """Note the faults of a file that the scene names, at the place that names it, with the file's name."""
         for fault in error.faults:
-            self.fault(path, key, fault.found, fault.allowed, fault.try_)
+            name = PurePath(fault.file or "").name
+            self.fault(path, key, fault.found if name in fault.found else f"{name}: {fault.found}", fault.allowed, fault.try_)

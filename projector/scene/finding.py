@@ -57,7 +57,7 @@ def find_file(name: str, folder, kind: str) -> Path:
         Fault(
             found=f'"{shown}" is a folder' if is_folder else f'there is no {kind} file "{shown}" beside the scene or among the shipped ones',
             allowed=", ".join(shipped) or f"a file with the ending {', '.join(_ENDINGS[kind])}",
-            try_=_try_name(name, close),
+            try_="name the file in it" if is_folder else _try_name(name, close),
             file=shown,
         )
     )

@@ -173,7 +173,7 @@ def test_what_is_left_to_pillow_is_still_read(tmp_path, name):
 REFUSED_TIFFS = {
     "signed": (np.zeros((40, 40), np.int8), {}, "signed 8-bit"),
     "long": (np.zeros((40, 40), np.uint32), {}, "32-bit whole numbers"),
-    "complex": (np.zeros((40, 40), np.complex64), {}, "kind that cannot be read (1 × 64"),
+    "complex": (np.zeros((40, 40), np.complex64), {}, "kind that cannot be read (1 channel of 64 bits)"),
     "inks": (np.zeros((40, 40, 5), np.uint8), {"photometric": "separated", "extratags": [(332, 3, 1, 2, True)]}, "without a known meaning"),
     "preview": (np.zeros((40, 40), np.uint8), {"subfiletype": 1}, "raw file"),
     "range": (np.full((40, 40, 3), 1.5, np.float16), {"photometric": "rgb"}, "from 1.5 to 1.5"),

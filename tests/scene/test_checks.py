@@ -97,6 +97,14 @@ def test_a_damaged_mesh_file_is_told_at_the_key_that_names_it(studio):
     assert set(faults) == {"surface.wall.file"}
 
 
+def test_a_damaged_file_is_named_beside_the_key_that_names_it(studio):
+    """A scene of several bitmaps and meshes: which of them it is has to be said, once."""
+    (studio.folder / "cut.png").write_bytes(b"\x89PNG\r\n\x1a\n")
+    faults, _ = found_in(studio, projector={"stencil": {"file": "cut.png", "width_mm": 36.0}, "lens": {"pupil": {"shape": "bitmap", "file": "gone.png"}}})
+    assert faults["projector.window.stencil.file"].found.startswith("cut.png: the PNG is cut short")
+    assert faults["projector.window.lens.pupil.file"].found.count("gone.png") == 1
+
+
 def test_names_are_used_once_among_what_light_falls_on_and_once_among_projectors(studio):
     faults, _ = found_in(studio, figures=[{"name": "wall", "kind": "head", "position_m": [5.0, 0.0, 0.0]}], more_projectors=[{}])
     assert {"figure.wall", "projector.window"} <= set(faults)

@@ -55,6 +55,10 @@ def test_a_folder_is_called_a_folder(tmp_path):
         find_file("inner", tmp_path, "mesh")
     with pytest.raises(SceneError, match=r"this is a folder(.|\n)*one of one\.toml"):
         find_scene(tmp_path)
+    (tmp_path / "stencil.png").mkdir()
+    with pytest.raises(SceneError) as caught:
+        find_file("stencil.png", tmp_path, "stencil")
+    assert caught.value.faults[0].try_ == "name the file in it"
 
 
 def test_scenes_are_found_by_path_and_by_shipped_name(tmp_path, monkeypatch):

@@ -18,7 +18,7 @@ import numpy as np
 
 from projector.scene.bitmaps.bands import Band, OpenPicture, checked_shares
 from projector.scene.bitmaps.by_pillow import decoding, note_turned
-from projector.scene.bitmaps.kinds import fault, note_another_ending, refuse_too_large
+from projector.scene.bitmaps.kinds import Damaged, fault, note_another_ending, refuse_too_large
 
 _NONE, _LZW, _PACKBITS = 1, 5, 32773
 _DEFLATE = (8, 32946)
@@ -31,12 +31,8 @@ _INK_SET, _NEW_SUBFILE_TYPE, _ORIENTATION, _DNG_VERSION = 332, 254, 274, 50706
 _MOST_SEGMENT_BYTES = 1 << 29
 
 
-class DamagedTiff(Exception):
-    """A TIFF whose parts are missing or hold fewer pixels than they should."""
-
-
 def open_by_tifffile(path: Path, notes: list[str]) -> OpenPicture | None:
-    """The picture at `path`, or None if it is of a kind that Pillow reads. DamagedTiff, or what tifffile raises, on damaged files."""
+    """The picture at `path`, or None if it is of a kind that Pillow reads. Damaged, or what tifffile raises, on damaged files."""
     import tifffile
 
     with _quiet(), tifffile.TiffFile(path) as file:
@@ -107,9 +103,10 @@ def described(path: Path) -> str | None:
             ends = [offset + count for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True)]
             if not ends or max(ends) > file.filehandle.size or min(page.databytecounts) <= 0:
                 return None
-            names = [str(getattr(value, "name", value)).lower().replace("_", " ") for value in (page.photometric, page.compression)]
-            kind = "floating-point " if page.sampleformat == _FLOATING else ""
-            return f"{page.samplesperpixel} × {page.bitspersample} {kind}bits, {names[0]}, compression {names[1]}"
+            packed = str(getattr(page.compression, "name", page.compression)).lower().replace("_", " ")
+            kind = " in floating point" if page.sampleformat == _FLOATING else ""
+            channels = f"{page.samplesperpixel} channel{'s' if page.samplesperpixel != 1 else ''} of {page.bitspersample} bits{kind}"
+            return channels if page.compression == _NONE else f"{channels}, compression {packed}"
     except Exception:  # noqa: BLE001 - only asked for after a decoder gave up
         return None
 
@@ -157,7 +154,7 @@ def _segment_rows(page) -> Iterator[np.ndarray]:
     across, down = -(-width // wide), -(-height // tall)
     planes = samples if page.planarconfig == 2 and samples > 1 else 1
     if len(page.dataoffsets) < across * down * planes or len(page.databytecounts) < across * down * planes:
-        raise DamagedTiff("parts of it are missing")
+        raise Damaged("parts of it are missing")
     for row in range(down):
         # A strip ends with the picture; a tile is padded.
         rows = min(tall, height - row * tall)
@@ -177,7 +174,7 @@ def _segment(page, index: int, rows: int, columns: int, samples: int) -> np.ndar
     row_bytes = (columns * samples * bits + 7) // 8
     data = _unpacked(page, index, rows * row_bytes)
     if len(data) < rows * row_bytes:
-        raise DamagedTiff(f"part {index + 1} holds {len(data)} of {rows * row_bytes} bytes")
+        raise Damaged(f"part {index + 1} holds {len(data)} of {rows * row_bytes} bytes")
     stored = np.frombuffer(data, np.uint8, rows * row_bytes).reshape(rows, row_bytes)
     if bits == 1:
         return np.unpackbits(stored, axis=1, count=columns * samples).reshape(rows, columns, samples)
@@ -192,7 +189,7 @@ def _unpacked(page, index: int, wanted: int) -> bytes:
     """The bytes of one strip or tile without their compression, hardly more than wanted."""
     offset, count = page.dataoffsets[index], page.databytecounts[index]
     if offset <= 0 or count <= 0:
-        raise DamagedTiff(f"part {index + 1} is missing")
+        raise Damaged(f"part {index + 1} is missing")
     file = page.parent.filehandle
     file.seek(offset)
     # What is stored can be longer than its pixels, but not by much.

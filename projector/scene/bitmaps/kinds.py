@@ -39,6 +39,10 @@ _VECTOR_ENDINGS = {".svg", ".svgz", ".ai", ".eps", ".ps", ".pdf", ".dxf", ".cdr"
 _ENDINGS = {".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG", ".tif": "TIFF", ".tiff": "TIFF", ".gif": "GIF", ".bmp": "BMP", ".webp": "WEBP"}
 
 
+class Damaged(Exception):
+    """A picture's file that ends too early or does not hold what it says; the message tells a photographer what was found."""
+
+
 def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
     """A SceneError with one fault about this file."""
     return SceneError(Fault(found=found, allowed=allowed, try_=try_, file=str(path)))
@@ -112,11 +116,13 @@ def unreadable(path: Path, start: bytes, purpose: str, error: Exception, describ
     if kind is None:
         return fault(path, f"this is not a picture that can be read as a {purpose}", PICTURES, "export it as a PNG")
     if isinstance(error, UnidentifiedImageError) and described:
-        found = f"the {kind} is of a kind that cannot be read ({described})"
-    elif isinstance(error, UnidentifiedImageError):
+        found = f"a {kind} of a kind that cannot be read ({described})"
+        return fault(path, found, "8 or 16 bits a channel, or floating-point numbers, in grey, RGB or CMYK", "save it again as an 8-bit or 16-bit grey PNG")
+    if isinstance(error, UnidentifiedImageError):
         found = f"the {kind} is cut short, damaged, or of a kind that cannot be read"
     else:
-        found = f"the {kind} is cut short or damaged ({' '.join(str(error).split())[:200] or type(error).__name__})"
+        # What a library says of a file is for its programmers.
+        found = f"the {kind} is cut short or damaged{f': {error}' if isinstance(error, Damaged) else ''}"
     return fault(path, found, f"{PICTURES}, whole", "copy it again, or save it again as an 8-bit or 16-bit grey PNG")
 
 

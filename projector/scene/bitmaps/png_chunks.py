@@ -11,6 +11,8 @@ import struct
 import zlib
 from pathlib import Path
 
+from projector.scene.bitmaps.kinds import Damaged
+
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # Where programs leave the camera's orientation beside the eXIf chunk.
 _ORIENTATION_TEXTS = (b"Raw profile type exif\0", b"Raw profile type APP1\0", b"XML:com.adobe.xmp\0")
@@ -18,15 +20,11 @@ _LONGEST_TEXT = 1 << 20
 _PIECE = 1 << 20
 
 
-class DamagedPng(Exception):
-    """A PNG that ends too early or whose checksums do not hold."""
-
-
 class PngChunks:
     """The chunks of a PNG: bits a channel, colour type, number of pictures, and the file again with only some of them."""
 
     def __init__(self, path: Path):
-        """Walk over the file's chunks. DamagedPng if one that carries the picture is cut short or has a wrong checksum."""
+        """Walk over the file's chunks. Damaged if one that carries the picture is cut short or has a wrong checksum."""
         self._path = path
         self._picture: list[tuple[int, int]] = [(0, len(_SIGNATURE))]
         self._with_metadata = list(self._picture)
@@ -35,7 +33,7 @@ class PngChunks:
         self._header_at = 0
         with path.open("rb") as file:
             if file.read(len(_SIGNATURE)) != _SIGNATURE:
-                raise DamagedPng("its first bytes are wrong")
+                raise Damaged("its first bytes are wrong")
             while self._chunk(file):
                 pass
 
@@ -44,10 +42,10 @@ class PngChunks:
         start = file.tell()
         head = file.read(8)
         if len(head) < 8:
-            raise DamagedPng("its end is missing")
+            raise Damaged("its end is missing")
         length, name = struct.unpack(">I4s", head)
         if not name.isalpha() or (start == len(_SIGNATURE)) != (name == b"IHDR"):
-            raise DamagedPng(f"no chunk begins at byte {start}")
+            raise Damaged(f"no chunk begins at byte {start}")
         # A small first letter: the picture can be had without it.
         needed = not name[:1].islower() or name == b"tRNS"
         first = file.read(min(length, _PIECE))
@@ -58,7 +56,7 @@ class PngChunks:
         span = (start, 12 + length)
         if name == b"IHDR":
             if length != 13:
-                raise DamagedPng("its header is not 13 bytes long")
+                raise Damaged("its header is not 13 bytes long")
             self.bits, self.colour_type = first[8], first[9]
             self._header_at = start + 4
         if name == b"acTL" and length == 8:
@@ -80,9 +78,9 @@ class PngChunks:
             checksum, left = zlib.crc32(piece, checksum), left - len(piece)
         end = file.read(4)
         if left > 0 or len(end) < 4:
-            raise DamagedPng("its end is missing")
+            raise Damaged("its end is missing")
         if struct.unpack(">I", end)[0] != checksum:
-            raise DamagedPng(f"the checksum of its {name.decode()} block is wrong")
+            raise Damaged(f"the checksum of its {name.decode()} block is wrong")
 
     def stream(self, with_metadata: bool, as_8_bit_rgba: bool = False) -> io.BufferedReader:
         """The PNG as a file of the chunks that carry the picture, and those that may tell how it is turned.
