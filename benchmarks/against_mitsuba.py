@@ -96,7 +96,8 @@ file = "head.ply"
     with Workers() as workers:
         for _ in range(10):
             start = time.perf_counter()
-            prepared = prepared_light.prepare_light(scene, scene.projector[0], 1, workers.threads, image, bitmap)
+            source = prepared_light.light_source(scene, scene.projector[0], 1, bitmap)
+            prepared = prepared_light.PreparedLight(source, image, prepared_light.stacks_for(source.light, image, workers.threads))
             squares = prepared_light.squares_seen_by(prepared.light, points, WIDTH, workers, True)
             visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, squares)
             stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))

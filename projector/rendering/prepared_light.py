@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from projector.photometry.wavelength_nodes import choose_nodes
 from projector.rendering.tiles import Progress, Workers
 from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, power_of
 from projector.tracing.blur_stack import BlurStack, Stack
-from projector.tracing.gate_image import GateImage, draw_gate
+from projector.tracing.gate_image import Bitmap, GateImage, draw_gate
 from projector.tracing.light_path import Light
 from projector.tracing.points import Points, Visibility
 from projector.tracing.projection import N_SIDE_PRODUCT, add_light, pupil_parts
@@ -28,12 +29,10 @@ MAP_CHANNELS = np.stack([STEPS_NM, K_M * LUMINOUS_STEPS, np.zeros(N_WAVELENGTHS)
 
 
 @dataclass(frozen=True)
-class PreparedLight:
-    """One projector of a scene with what the kernels need of it."""
+class LightSource:
+    """One projector of a scene as kernels take it, its power, and how its few wavelengths stand for all: hat (n, 71)."""
 
     light: Light
-    image: GateImage
-    stacks: tuple[BlurStack, BlurStack]
     power: Power
     hat: np.ndarray
 
@@ -43,23 +42,62 @@ class PreparedLight:
         return np.ascontiguousarray(np.einsum("nl,kl,lc->knc", self.hat, spectra, channels))
 
 
-def stacks_for(light: Light, image: GateImage, workers: int) -> tuple[BlurStack, BlurStack]:
+@dataclass(frozen=True)
+class PreparedLight:
+    """The same with its gate's picture and the stacks made of it, for the whole pupil and for its cells."""
+
+    source: LightSource
+    image: GateImage
+    stacks: Stacks
+
+    @property
+    def light(self) -> Light:
+        """The projector as kernels take it."""
+        return self.source.light
+
+    @property
+    def power(self) -> Power:
+        """How bright it is."""
+        return self.source.power
+
+    def weights(self, reflectances: np.ndarray, channels: np.ndarray) -> np.ndarray:
+        """Those of the source."""
+        return self.source.weights(reflectances, channels)
+
+
+class Stacks(NamedTuple):
+    """A stack for the whole pupil and one for its cells, which may be the same."""
+
+    whole: BlurStack
+    cells: BlurStack
+
+    @property
+    def n_bytes(self) -> int:
+        """Memory that they take."""
+        return self.whole.n_bytes + (self.cells.n_bytes if self.cells is not self.whole else 0)
+
+
+def stacks_for(light: Light, image: GateImage, workers: int) -> Stacks:
     """Stacks for the whole pupil and for its cells: a ring's or a bitmap's cells are discs, not small rings."""
     whole = BlurStack(image, light.pupil, workers)
     if light.pupil.kind in (RING, BITMAP):
-        return whole, BlurStack(image, make_pupil("disc"), workers)
-    return whole, whole
+        return Stacks(whole, BlurStack(image, make_pupil("disc"), workers))
+    return Stacks(whole, whole)
 
 
-def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2, image=None, bitmap=None, stacks=None) -> PreparedLight:
-    """Make one projector of a Scene ready; parts that are at hand already may be handed in."""
+def light_source(scene, spec, n_wavelengths: int, bitmap: Bitmap) -> LightSource:
+    """One projector of a Scene at so many wavelengths, chosen for its light."""
     power = power_of(scene, spec)
     nodes = choose_nodes(power.spectrum, n_wavelengths)
-    bitmap = bitmap if bitmap is not None else bitmap_of(spec, scene)
-    light = light_arrays(scene, spec, nodes.wavelengths_nm, bitmap)
-    image = image if image is not None else draw_gate(gate_of(spec), bitmap, workers)
-    stacks = stacks if stacks is not None else stacks_for(light, image, workers)
-    return PreparedLight(light, image, stacks, power, nodes.hat)
+    return LightSource(light_arrays(scene, spec, nodes.wavelengths_nm, bitmap), power, nodes.hat)
+
+
+def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2) -> PreparedLight:
+    """Make one projector of a Scene ready."""
+    bitmap = bitmap_of(spec, scene)
+    source = light_source(scene, spec, n_wavelengths, bitmap)
+    image = draw_gate(gate_of(spec), bitmap, workers)
+    return PreparedLight(source, image, stacks_for(source.light, image, workers))
 
 
 def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, float]:

@@ -9,7 +9,8 @@ import numpy as np
 
 from projector.rendering.files import check_writable, named_files, record, write_png
 from projector.rendering.point_sets import Window
-from projector.rendering.session import Kept, RenderSession
+from projector.rendering.kept import Kept
+from projector.rendering.session import RenderSession
 from projector.rendering.tiles import Progress, Workers
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.

@@ -6,8 +6,8 @@ What is kept, and what makes it anew:
     hits            the camera or the meshes
     first look      the projector's place or turn, its pupil's shape, another half stop, a beam a quarter wider or narrower
     seen            the same, or the f-number: only the points in penumbra are traced again
-    gate picture    the stencil or the gate
-    stack           the gate picture or the pupil's shape; levels are added when a focus asks for them
+    gate picture    the stencil or the gate; equal ones of several projectors are one
+    stack           the same, or the pupil's shape; levels are added when a focus asks for them
     look-ups        anything of the lens, focus, stop, colour, source, power
     tone            exposure, ISO, shutter, white balance
 
@@ -18,9 +18,6 @@ from __future__ import annotations
 
 import functools
 import math
-from collections import OrderedDict
-from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 
@@ -29,60 +26,20 @@ from projector.photometry.exposure import picture_scale
 from projector.rendering import point_sets, prepared_light, shadows
 from projector.rendering.develop import develop
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
+from projector.rendering.kept import N_REMEMBERED, Kept
 from projector.rendering.point_sets import QUALITIES, PointSet, Window
+from projector.rendering.prepared_light import LightSource, PreparedLight
 from projector.rendering.tiles import Progress, Workers
 from projector.scene.placement import mesh_path, pupil_path, stencil_path
 from projector.tracing.arrays import bitmap_of, camera_arrays, gate_of, reflectances_of, scene_arrays
-from projector.tracing.gate_image import draw_gate
+from projector.tracing.gate_image import draw_gate, open_bitmap
 from projector.tracing.points import UNKNOWN
 from projector.tracing.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
 SHADOW_STEP = 0.5
-# Stencils whose gate picture and stack are remembered; a stack of a 2048² stencil takes about 130 MB.
-N_REMEMBERED = 3
-
-
-class Kept:
-    """Results by name, each with the key it was made for; asked with another key, it is made again."""
-
-    def __init__(self):
-        self._entries: dict[str, tuple[Any, Any]] = {}
-        self._serials: dict[str, int] = {}
-        self._past: dict[str, OrderedDict] = {}
-        self.made: list[str] = []
-
-    def get(self, name: str, key, make: Callable[[], Any]):
-        """The result of that name for that key."""
-        entry = self._entries.get(name)
-        if entry is not None and entry[0] == key:
-            return entry[1]
-        self._entries.pop(name, None)
-        value = make()
-        self._entries[name] = (key, value)
-        self._serials[name] = self._serials.get(name, 0) + 1
-        self.made.append(name)
-        return value
-
-    def get_recent(self, name: str, key, make: Callable[[], Any]):
-        """The same, with the last few results remembered: a stencil that was in the gate before is at hand."""
-        past = self._past.setdefault(name, OrderedDict())
-        known = key in past
-        value = self.get(name, key, (lambda: past[key]) if known else make)
-        past[key] = value
-        past.move_to_end(key)
-        while len(past) > N_REMEMBERED:
-            past.popitem(last=False)
-        return value
-
-    def serials(self, *names: str) -> tuple[int, ...]:
-        """How often each of these results has been made: a key for what is made from them."""
-        return tuple(self._serials.get(name, 0) for name in names)
-
-    def peek(self, name: str):
-        """The last result of that name whatever its key, or None."""
-        entry = self._entries.get(name)
-        return None if entry is None else entry[1]
+# First looks that are remembered for all projectors together, and for each at least one.
+_FIRST_LOOKS = 8
 
 
 class RenderSession:
@@ -147,19 +104,25 @@ class RenderSession:
 
         return self.kept.get("hits", (_mesh_key(self.scene), camera, self.quality, self.window), make)
 
-    def _prepared(self, index: int, spec):
-        """A projector with its wavelengths, its gate's picture and its stacks."""
-        bitmap_key = (_json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec))
-        made = self.kept.get_recent(f"gate picture {index}", bitmap_key, lambda: self._drawn_gate(spec))
-        bitmap, image = made
-        light = prepared_light.light_arrays(self.scene, spec, [587.5618], bitmap)
-        stack_key = (bitmap_key, _json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
-        stacks = self.kept.get_recent(f"stack {index}", stack_key, lambda: prepared_light.stacks_for(light, image, self.workers.threads))
-        return prepared_light.prepare_light(self.scene, spec, self.quality.n_wavelengths, self.workers.threads, image, bitmap, stacks)
+    def _light_of(self, spec) -> LightSource:
+        """A projector with its wavelengths and its power; what lies in its gate is seen to apart."""
+        return prepared_light.light_source(self.scene, spec, self.quality.n_wavelengths, open_bitmap(gate_of(spec)))
 
-    def _drawn_gate(self, spec):
-        bitmap = bitmap_of(spec, self.scene)
-        return bitmap, draw_gate(gate_of(spec), bitmap, self.workers.threads)
+    def _bitmap_key(self, spec):
+        return _json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec)
+
+    def _stack_key(self, spec, light):
+        return self._bitmap_key(spec), _json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec)
+
+    def _prepared(self, spec, source: LightSource) -> PreparedLight:
+        """The projector with its gate's picture and its stacks; those of equal gates are shared."""
+
+        def drawn():
+            return draw_gate(gate_of(spec), bitmap_of(spec, self.scene), self.workers.threads)
+
+        image = self.kept.get_large("gate picture", self._bitmap_key(spec), drawn)
+        stacks = self.kept.get_large("stack", self._stack_key(spec, source.light), lambda: prepared_light.stacks_for(source.light, image, self.workers.threads))
+        return PreparedLight(source, image, stacks)
 
     def _visibility(self, name: str, index: int, spec, light, points):
         """First look and penumbrae of one set of points for one projector."""
@@ -171,6 +134,7 @@ class RenderSession:
             f"first look {name} {index}",
             (hits, light.position, light.right, light.down, light.forward, shape, sweep),
             lambda: shadows.first_look(self.arrays(), light, sweep, points, self.quality.n_side, self.workers, self.progress, squares=squares),
+            min(N_REMEMBERED, max(1, _FIRST_LOOKS // len(self.scene.projector))),
         )
         return self.kept.get(
             f"seen {name} {index}",
@@ -187,18 +151,17 @@ class RenderSession:
         """The light of each projector (and of the surroundings) as a picture, and whether it is a flash."""
         hits = self._hits()
         specs = list(self.scene.projector)
-        prepared = [self._prepared(index, spec) for index, spec in enumerate(specs)]
-        seen = [self._visibility("grid", i, spec, prepared[i].light, hits[0].points) for i, spec in enumerate(specs)]
+        sources = [self._light_of(spec) for spec in specs]
+        seen = [self._visibility("grid", i, spec, sources[i].light, hits[0].points) for i, spec in enumerate(specs)]
         sets = [*hits, self._shadow_edges(hits, seen)]
         layers = []
         for i, spec in enumerate(specs):
             seen_by_set = [seen[i]]
             for name, item in zip(("outlines", "shadow edges"), sets[1:], strict=True):
-                seen_by_set.append(self._visibility(name, i, spec, prepared[i].light, item.points))
+                seen_by_set.append(self._visibility(name, i, spec, sources[i].light, item.points))
             made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
-            key = (_json(spec), _lookup_surroundings(self.scene), made_from, self.kept.serials(f"gate picture {i}", f"stack {i}"), prepared[i].light.position)
-            reach = self._reach(i, prepared[i].light, sets)
-            layers.append(self.kept.get(f"look-ups {i}", key, lambda p=prepared[i], s=seen_by_set, r=reach, i=i: self._light_layer(i, p, sets, s, r)))
+            key = (_json(spec), _lookup_surroundings(self.scene), made_from, self._stack_key(spec, sources[i].light), sources[i].light.position)
+            layers.append(self.kept.get(f"look-ups {i}", key, functools.partial(self._light_layer, i, spec, sources[i], sets, seen_by_set)))
         room = room_light(self.scene)
         if room is not None:
             table = self._ambient_table(room)
@@ -239,17 +202,18 @@ class RenderSession:
         key = self.kept.serials("hits", *(f"seen grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
 
-    def _light_layer(self, index, prepared, sets, seen_by_set, reach):
+    def _light_layer(self, index, spec, source, sets, seen_by_set):
         """One projector's light over all sets, gathered to a picture."""
-        weights = prepared.weights(reflectances_of(self.scene), prepared_light.XYZ_CHANNELS)
-        stacks = prepared_light.stacks_ready(prepared, reach)
+        weights = source.weights(reflectances_of(self.scene), prepared_light.XYZ_CHANNELS)
+        prepared = self._prepared(spec, source)
+        stacks = prepared_light.stacks_ready(prepared, self._reach(index, source.light, sets))
         values = []
         for item, visibility in zip(sets, seen_by_set, strict=True):
             out = np.zeros((item.count, 3), np.float32)
-            squares = self._squares(index, prepared.light, item.points) if item.pixels is None else None
+            squares = self._squares(index, source.light, item.points) if item.pixels is None else None
             prepared_light.light_points(prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress, squares)
             values.append(out)
-        return self._gathered(values, sets), prepared.power.is_flash
+        return self._gathered(values, sets), source.power.is_flash
 
     def _ambient_table(self, room: LightLevel) -> np.ndarray:
         """XYZ (k + 1, 3) that each object sends back of the room's light."""

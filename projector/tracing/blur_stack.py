@@ -3,7 +3,10 @@
 A point of the scene sees the gate through every part of the pupil at once, so its light is the gate's picture averaged
 over a small copy of the pupil. The stack holds that average for a ladder of sizes; between two of them it is
 interpolated. No level is coarser than a sixteenth of its patch, neighbours are at most 1.26 apart (for the cells of a
-pupil an octave).
+pupil an octave), and both are finer where little shines through (`blur_ladder`).
+
+Levels are kept as shares of the most that any of their texels could hold: a pinhole's light spread over a wide patch is
+little, but no less exact.
 """
 
 from __future__ import annotations
@@ -17,38 +20,38 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.tracing.convolution import RunningSums, Spectrum, convolve_directly, quantise, rims
+from projector.tracing.blur_ladder import LEAST_PIXELS, level_shape, make_ladder, n_octaves, reduced_pictures
+from projector.tracing.convolution import FULL, RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.gate_image import GateImage
 from projector.tracing.patch_lanes import LEVEL
-from projector.tracing.pupil import BITMAP, RING, Pupil, coverage_image, kernel_size
+from projector.tracing.pupil import Pupil, coverage_image, kernel_size
 
-# Patch diameters of the ladder in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
-FIRST_DIAMETER = 1.5
-STEPS_PER_OCTAVE = 3
-# A pupil with sharp features of its own (a ring, a drawing) shows them twice where two levels are mixed: a finer ladder.
-STEPS_PER_OCTAVE_FINE = 6
-PIXELS_PER_PATCH = 16
 # With up to so many terms a texel they are summed one by one; beyond, a Fourier transform is quicker.
 MOST_TERMS = 250
 # Running sums pay where they save so much of the terms: they have to be made, and round off.
 _TERMS_SAVED = 0.7
-# Beyond this patch, in gate widths, a finer ladder changes nothing that can be seen; look-ups stay at the last level.
-WIDEST_PATCH = 8.0
+# Memory that levels are filled into, texels: taken from the machine only as they are. Where they would take more, every
+# second of a fine ladder's is left out, up to so many times.
+_ROOM = 2**27
+_MOST_THINNED = 4
 
 
 class Stack(NamedTuple):
     """Blurred levels, flat for the look-ups of `patch_lanes`.
 
-    texels     (n,) uint16, all levels one after the other; FULL stands for the open gate on the axis
-    levels     (8·k,) int32, a LEVEL each: offset and size in texels, place and pitch (m), patch diameter (m)
+    texels     (n,) uint16, all levels one after the other; FULL stands for the scale of the level
+    levels     (8·k,) int32, a LEVEL each: offset and size in texels, place and pitch (m), patch diameter (m), scale
     diameters  (k / n_signs,) float32 m, growing from the first level's: patch diameter of each level
     n_signs    1, or 2 where a half turn changes the pupil: the second half of the levels is for the turned pupil
+    middle     x and y (m) of the light's centroid in the gate, and the size of the lit part as 1/m: levels are drawn
+               larger or smaller about it for patches wider than the lit part
     """
 
     texels: np.ndarray
     levels: np.ndarray
     diameters: np.ndarray
     n_signs: int
+    middle: tuple
 
 
 # Memory of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
@@ -75,133 +78,163 @@ class BlurStack:
         self._image = image
         self._pupil = pupil
         self._workers = workers
-        self._reduced = {0: image.values}
-        self._ready_pictures: dict[tuple[type, int], Spectrum | RunningSums] = {}
-        self._filled: set[tuple[int, int]] = set()
+        # One pixel all round is metal.
+        extent = math.hypot(image.values.shape[0] - 2, image.values.shape[1] - 2)
+        self._reduced, fullness = reduced_pictures(image.values, n_octaves(extent) + 2)
+        self._rungs = make_ladder(image.values.shape, extent, fullness, pupil)
+        self._middle = (*_middle_of_light(image, self._reduced), 1.0 / (extent * image.pitch))
+        self._total = float(self._reduced[-1].sum(dtype=float)) * 4.0 ** (len(self._reduced) - 1)
+        self._ready_pictures: dict[tuple, Spectrum | RunningSums] = {}
         self._lock = threading.Lock()
-        self._made: dict[tuple[int, ...], Stack] = {}
-        self._per_octave = STEPS_PER_OCTAVE_FINE if pupil.kind in (RING, BITMAP) else STEPS_PER_OCTAVE
-        widest = WIDEST_PATCH * max(image.values.shape)
-        self._n_steps = 1 + math.ceil(math.log2(widest / FIRST_DIAMETER) * self._per_octave)
         self._signs = (1,) if pupil.symmetric else (1, -1)
-        self._plans = self._all_plans()
+        self._plans: dict[int, _Plan] = {}
+        # What FULL stands for in each level.
+        self._scales = {0: 1.0}
+        self._start_over(0)
 
-    def _diameter(self, step: int) -> float:
-        """Patch diameter of a step of the ladder, in pixels of the gate's picture."""
-        return 0.0 if step == 0 else FIRST_DIAMETER * 2.0 ** ((step - 1) / self._per_octave)
+    @property
+    def n_bytes(self) -> int:
+        """Memory that it has taken beside the picture's."""
+        return 2 * self._taken + sum(item.nbytes for item in self._reduced[1:]) + sum(item.n_bytes for item in self._ready_pictures.values())
 
-    def _steps_for(self, low: float, high: float, cells_low: float) -> list[int]:
-        """Steps of the ladder that span low … high (m), two at least, and one an octave below them down to cells_low."""
-        sizes = [self._diameter(step) * self._image.pitch for step in range(self._n_steps)]
-        last = next((step for step in range(1, self._n_steps) if sizes[step] >= high), self._n_steps - 1)
-        first = max((step for step in range(last) if sizes[step] <= low), default=0)
-        steps = list(range(first, last + 1))
-        while steps[0] > 0 and sizes[steps[0]] > cells_low:
-            steps.insert(0, max(steps[0] - self._per_octave, 0))
-        return steps
+    def _start_over(self, n_texels: int) -> None:
+        """Room for levels, none of them filled."""
+        self._texels = _room_for(max(n_texels, min(_ROOM, self._n_texels(range(len(self._rungs))))))
+        self._taken = 0
+        self._offsets: dict[tuple[int, int], int] = {}
+        self._made: dict[tuple[int, ...], Stack] = {}
+
+    def _size(self, step: int) -> float:
+        """Patch diameter (m) of a step of the ladder."""
+        return self._rungs[step].diameter * self._image.pitch
+
+    def _steps_for(self, low: float, high: float, cells_low: float, thinned: int) -> list[int]:
+        """Steps of the ladder that span low … high (m), two at least, and fewer below them down to cells_low; every second one left out `thinned` times."""
+        steps = [step for step, rung in enumerate(self._rungs) if rung.rank >= thinned]
+        last = next((place for place in range(1, len(steps)) if self._size(steps[place]) >= high), len(steps) - 1)
+        first = max((place for place in range(last) if self._size(steps[place]) <= low), default=0)
+        below = [step for step in steps[:first] if self._rungs[step].serves_cells]
+        if cells_low >= self._size(steps[first]):
+            below = []
+        lowest = max((step for step in below if self._size(step) <= cells_low), default=0)
+        return [step for step in below if step >= lowest] + steps[first : last + 1]
 
     def stack(self, low: float, high: float, cells_low: float | None = None) -> Stack:
         """The levels for patch diameters from `low` to `high` (m), and coarser spaced ones for small cells below.
 
-        Levels that are there already cost nothing.
+        Levels that are there already cost nothing. Steps are as fine as the ladder's where they find room.
         """
-        return self._ready(self._steps_for(low, high, low if cells_low is None else min(low, cells_low)))
+        cells_low = low if cells_low is None else min(low, cells_low)
+        wanted = (self._steps_for(low, high, cells_low, thinned) for thinned in range(_MOST_THINNED + 1))
+        steps = next((steps for steps in wanted if self._n_texels(steps) <= _ROOM), None)
+        return self._ready(steps if steps is not None else self._steps_for(low, high, cells_low, _MOST_THINNED))
+
+    def _n_texels(self, steps: list[int]) -> int:
+        return len(self._signs) * sum(self._plan(step).n_texels for step in steps)
 
     def _ready(self, steps: list[int]) -> Stack:
         if tuple(steps) in self._made:
             return self._made[tuple(steps)]
         keys = [(step, sign) for sign in self._signs for step in steps]
-        new = sorted((key for key in keys if key not in self._filled), key=lambda key: -self._plans[key].cost)
+        if self._taken + sum(self._plan(step).n_texels for step, sign in keys if (step, sign) not in self._offsets) > self._texels.size:
+            self._start_over(self._n_texels(steps))
+        new = sorted((key for key in keys if key not in self._offsets), key=lambda key: -self._plan(key[0]).cost)
+        for key in new:
+            self._offsets[key] = self._taken
+            self._taken += self._plan(key[0]).n_texels
         with ThreadPoolExecutor(self._workers) as pool:
             list(pool.map(self._fill, new))
-        self._filled.update(new)
         levels = np.array([self._level(*key) for key in keys], LEVEL)
-        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs))
+        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs), self._middle)
         self._made[tuple(steps)] = stack
         return stack
 
     def _level(self, step: int, sign: int) -> tuple:
         """A level as look-ups read it, in the order of LEVEL."""
-        plan = self._plans[step, sign]
-        return plan.left, plan.top, 1.0 / plan.pitch, plan.height - 1, self._diameter(step) * self._image.pitch, plan.width, plan.offset
+        plan = self._plan(step)
+        return plan.left, plan.top, 1.0 / plan.pitch, plan.height - 1, self._size(step), self._scales[step] / FULL, plan.width, self._offsets[step, sign]
 
-    def _all_plans(self) -> dict[tuple[int, int], _Plan]:
-        """Where every level of the ladder will lie in one block of texels. Memory is taken only as levels are filled."""
-        plans, offset = {}, 0
-        for sign in self._signs:
-            for step in range(self._n_steps):
-                plans[step, sign] = plan = self._plan(step, sign)._replace(offset=offset)
-                offset += plan.height * plan.width
-        self._texels = _room_for(offset)
-        return plans
-
-    def _plan(self, step: int, sign: int) -> _Plan:
+    def _plan(self, step: int) -> _Plan:
         """What a level will be: its size and place, and about how dear it is."""
-        image = self._image
-        height, width = image.values.shape
-        if step == 0:
-            return _Plan(0, 0, height, width, image.left, image.top, image.pitch, 0.0)
-        diameter = self._diameter(step)
-        power = max(0, math.floor(math.log2(diameter / PIXELS_PER_PATCH)))
-        for _ in range(power):
-            height, width = -(-height // 2), -(-width // 2)
-        size = kernel_size(self._pupil, _narrowed(diameter, 2**power))
-        pitch = image.pitch * 2**power
-        shift = 0.5 * (pitch - image.pitch) - (size // 2) * pitch
-        terms = min(diameter * diameter, 6.0 * diameter, MOST_TERMS)
-        height, width = height + size - 1, width + size - 1
-        return _Plan(power, 0, height, width, image.left + shift, image.top + shift, pitch, height * width * terms)
+        if step not in self._plans:
+            image, rung = self._image, self._rungs[step]
+            if step == 0:
+                self._plans[0] = _Plan(*image.values.shape, image.left, image.top, image.pitch, 0.0)
+            else:
+                size = kernel_size(self._pupil, self._drawn(step))
+                pitch = image.pitch * 2**rung.power
+                shift = 0.5 * (pitch - image.pitch) - (size // 2) * pitch
+                height, width = level_shape(image.values.shape, rung.power, size)
+                terms = min(rung.diameter * rung.diameter, 6.0 * rung.diameter, MOST_TERMS)
+                self._plans[step] = _Plan(height, width, image.left + shift, image.top + shift, pitch, height * width * terms)
+        return self._plans[step]
+
+    def _drawn(self, step: int) -> float:
+        """Diameter that the pupil is drawn with for a level, in pixels of the reduced picture."""
+        rung = self._rungs[step]
+        return _narrowed(rung.diameter, 2**rung.power)
 
     def _fill(self, key: tuple[int, int]) -> None:
         """Make one level in its place."""
         step, sign = key
-        plan = self._plans[key]
-        out = self._texels[plan.offset : plan.offset + plan.height * plan.width].reshape(plan.height, plan.width)
+        plan, power, offset = self._plan(step), self._rungs[step].power, self._offsets[key]
+        out = self._texels[offset : offset + plan.n_texels].reshape(plan.height, plan.width)
         if step == 0:
             quantise(self._image.values, out)
             return
-        weights = coverage_image(self._pupil, _narrowed(self._diameter(step), 2**plan.power))
+        weights = coverage_image(self._pupil, self._drawn(step))
+        # All light within one patch, or an open one: no texel holds more.
+        scale = min(1.0, float(weights.max()) * self._total / 4**power) or 1.0
+        self._scales[step] = scale
+        weights /= scale
         if sign > 0:
             # A patch gathers T(c + b·A): a correlation, so the convolution's kernel is the pupil turned by 180°.
             weights = weights[::-1, ::-1]
         n_taps, n_rims = np.count_nonzero(weights), np.count_nonzero(rims(weights))
         if min(n_taps, n_rims) > MOST_TERMS:
-            self._prepared(Spectrum, plan.power).convolve(weights, out)
+            self._prepared(Spectrum, step).convolve(weights, out)
         elif n_rims < _TERMS_SAVED * n_taps:
-            self._prepared(RunningSums, plan.power).convolve(weights, out)
+            self._prepared(RunningSums, step).convolve(weights, out)
         else:
-            convolve_directly(self._picture(plan.power), weights, out)
+            convolve_directly(self._reduced[power], weights, out)
 
-    def _picture(self, power: int) -> np.ndarray:
-        """The gate's picture averaged over blocks of 2^power pixels, padded with metal to whole blocks."""
-        if power not in self._reduced:
-            finer = self._picture(power - 1)
-            padded = np.pad(finer, ((0, finer.shape[0] % 2), (0, finer.shape[1] % 2)))
-            rows = padded[::2] + padded[1::2]
-            self._reduced[power] = np.float32(0.25) * (rows[:, ::2] + rows[:, 1::2])
-        return self._reduced[power]
-
-    def _prepared(self, way: type, power: int):
-        """The reduced picture made ready for one way to blur it, with room for the largest kernel of its part of the ladder; made once."""
+    def _prepared(self, way: type, step: int):
+        """A reduced picture made ready for one way to blur it, with room for the largest kernel of this step's kind; made once."""
+        rung = self._rungs[step]
+        widest = math.ceil(max(2.0 * LEAST_PIXELS, rung.widest) * self._pupil.reach) + 5
         with self._lock:
-            if (way, power) not in self._ready_pictures:
-                last = self._diameter(self._n_steps - 1) / 2**power
-                widest = math.ceil(min(2 * PIXELS_PER_PATCH, last) * self._pupil.reach) + 5
-                self._ready_pictures[way, power] = way(self._picture(power), widest)
-            return self._ready_pictures[way, power]
+            if (way, rung.power, widest) not in self._ready_pictures:
+                self._ready_pictures[way, rung.power, widest] = way(self._reduced[rung.power], widest)
+            return self._ready_pictures[way, rung.power, widest]
+
+
+def _middle_of_light(image: GateImage, reduced: list[np.ndarray]) -> tuple[float, float]:
+    """x and y (m) of the centroid of the light in the gate."""
+    power = max(0, min(len(reduced) - 1, math.ceil(math.log2(max(image.values.shape))) - 8))
+    values, pitch = reduced[power], image.pitch * 2**power
+    rows, columns = values.sum(axis=1, dtype=float), values.sum(axis=0, dtype=float)
+    total = rows.sum() or 1.0
+    shift = 0.5 * (pitch - image.pitch)
+    return (
+        image.left + shift + pitch * float(columns @ np.arange(columns.size)) / total,
+        image.top + shift + pitch * float(rows @ np.arange(rows.size)) / total,
+    )
 
 
 class _Plan(NamedTuple):
-    """A level: reduction, place in the block of texels, size in texels, place and pitch (m), and about how dear it is."""
+    """A level: size in texels, place and pitch (m), and about how dear it is."""
 
-    power: int
-    offset: int
     height: int
     width: int
     left: float
     top: float
     pitch: float
     cost: float
+
+    @property
+    def n_texels(self) -> int:
+        """Texels of the level."""
+        return self.height * self.width
 
 
 def _narrowed(diameter: float, scale: int) -> float:

@@ -90,6 +90,11 @@ class RunningSums:
         self._padded = np.zeros((height + 2 * widest, _in_strips(width + widest - 1) + widest), np.float32)
         _sum_down(picture, self._padded, widest, widest)
 
+    @property
+    def n_bytes(self) -> int:
+        """Memory that it takes."""
+        return self._padded.nbytes
+
     def convolve(self, weights: np.ndarray, out: np.ndarray) -> None:
         """Full convolution with weights (k, k), k up to `widest`, into out uint16."""
         _convolve_sparse(self._padded, self.widest, self.widest, rims(weights), out)
@@ -104,6 +109,11 @@ class Spectrum:
         self._shape = tuple(fft.next_fast_len(side + widest - 1, real=True) for side in picture.shape)
         self.widest = widest
         self._values = fft.rfft2(picture, self._shape)
+
+    @property
+    def n_bytes(self) -> int:
+        """Memory that it takes."""
+        return self._values.nbytes
 
     def convolve(self, weights: np.ndarray, out: np.ndarray) -> None:
         """Full convolution with weights (k, k), k up to `widest`, into out uint16."""

@@ -13,8 +13,11 @@ import numpy as np
 
 from projector.jit import formula, kernel
 
-# A bitmap coarser than this across the gate is drawn finer, so that the gate's own edge stays an edge.
-FEWEST_PIXELS = 1024
+# A bitmap coarser than this across the gate is drawn finer, so that the gate's own edge stays an edge; a gate that is a
+# slit has pixels across it too. One whose lit part is finer than this is drawn coarser: no lens shows such detail.
+FEWEST_PIXELS, _FEWEST_ACROSS, MOST_PIXELS = 1024, 64, 4096
+# Pixels across a small opening, as far as cutting each of the bitmap's into so many along a side gives them.
+_FEWEST_LIT, _MOST_CUTS = 256, 4
 BLOCK = 8
 HAS_SHADE, HAS_LIGHT = 1, 2
 
@@ -54,6 +57,11 @@ class GateImage(NamedTuple):
     flags: np.ndarray
     flag_offsets: np.ndarray
     flag_shapes: np.ndarray
+
+    @property
+    def n_bytes(self) -> int:
+        """Memory that it takes."""
+        return self.values.nbytes + self.flags.nbytes
 
 
 def round_gate(diameter: float, falloff_stops: float = 0.0) -> Gate:
@@ -117,17 +125,17 @@ def open_bitmap(gate: Gate) -> Bitmap:
 
 
 def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
-    """The gate's picture at the bitmap's own pitch or a whole fraction of it, cropped to the opening."""
-    span = 2.0 * max(gate.half_width, gate.half_height)
-    factor = max(1, math.ceil(FEWEST_PIXELS * bitmap.pitch / span))
-    pitch = bitmap.pitch / factor
+    """The gate's picture where it is lit: at the bitmap's own pitch, a whole fraction of it or, of a very large one, a multiple."""
+    lit = _lit_box(gate, bitmap)
+    finer, coarser = _fineness(gate, bitmap, max(lit[1] - lit[0], lit[3] - lit[2]))
+    pitch = bitmap.pitch / finer * coarser
     rows, columns = bitmap.transmission.shape
-    x = _cropped_axis(columns * factor, pitch, gate.half_width)
-    y = _cropped_axis(rows * factor, pitch, gate.half_height)
+    x = _cropped_axis(-(-columns * finer // coarser), pitch, lit[0], lit[1])
+    y = _cropped_axis(-(-rows * finer // coarser), pitch, lit[2], lit[3])
     # One pixel of metal all round, so that the picture ends as the bitmap does.
     values = np.zeros((y.size + 2, x.size + 2), np.float32)
     lit_rows, lit_columns = np.zeros(y.size + 2, np.bool_), np.zeros(x.size + 2, np.bool_)
-    if factor == 1:
+    if finer == coarser == 1:
         first_row, first_column = (round(axis[0] / pitch + 0.5 * (count - 1)) for axis, count in ((y, rows), (x, columns)))
 
         def draw(start, stop):
@@ -135,13 +143,41 @@ def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
     else:
 
         def draw(start, stop):
-            _draw_finer(gate, bitmap, pitch, x, y, start, stop, values, lit_rows, lit_columns)
+            _draw_anew(gate, bitmap, pitch, coarser, x, y, start, stop, values, lit_rows, lit_columns)
 
     bounds = [y.size * part // (4 * threads) for part in range(4 * threads + 1)]
     with ThreadPoolExecutor(threads) as pool:
         list(pool.map(draw, bounds[:-1], bounds[1:]))
     top, left, values = _lit_part(values, lit_rows, lit_columns)
     return GateImage(values, pitch, float(x[0]) + (left - 1) * pitch, float(y[0]) + (top - 1) * pitch, *_flag_pyramid(values))
+
+
+def _lit_box(gate: Gate, bitmap: Bitmap) -> tuple[float, float, float, float]:
+    """Left, right, top and bottom (m) of what may be lit: the bitmap's light as far as the gate is open there."""
+    bounds = []
+    for axis, half in ((0, gate.half_width), (1, gate.half_height)):
+        lit = np.flatnonzero(bitmap.transmission.max(axis=axis) > 0.0)
+        if lit.size == 0:
+            return 0.0, 0.0, 0.0, 0.0
+        middle = 0.5 * (bitmap.transmission.shape[1 - axis] - 1)
+        # Straight from a lit pixel's centre down to that of a dark neighbour.
+        low, high = (lit[0] - 1 - middle) * bitmap.pitch, (lit[-1] + 1 - middle) * bitmap.pitch
+        bounds += [min(max(low, -half), half), min(max(high, -half), half)]
+    return tuple(bounds)
+
+
+def _fineness(gate: Gate, bitmap: Bitmap, extent: float) -> tuple[int, int]:
+    """Into how many pixels each of the bitmap's is cut along a side, and how many of them then make one of the gate's picture.
+
+    extent: size of the lit part, m
+    """
+    span, narrow = 2.0 * max(gate.half_width, gate.half_height), 2.0 * min(gate.half_width, gate.half_height)
+    wanted = max(span / MOST_PIXELS, min(span / FEWEST_PIXELS, narrow / _FEWEST_ACROSS))
+    finer = max(1, math.ceil(bitmap.pitch / wanted))
+    if extent > 0.0:
+        # A small opening is drawn so fine that its own rim stays one; more than that the bitmap does not tell.
+        finer = max(finer, min(_MOST_CUTS, math.ceil(_FEWEST_LIT * bitmap.pitch / extent)))
+    return finer, max(1, math.ceil(extent / (bitmap.pitch / finer) / MOST_PIXELS))
 
 
 def _lit_part(values: np.ndarray, lit_rows: np.ndarray, lit_columns: np.ndarray) -> tuple[int, int, np.ndarray]:
@@ -184,22 +220,27 @@ def _draw_as_it_is(gate, bitmap, pitch, first_row, first_column, x, y, start, st
 
 
 @kernel
-def _draw_finer(gate, bitmap, pitch, x, y, start, stop, values, lit_rows, lit_columns):
-    """Rows start … stop of the gate's picture on finer pixels, linear between the bitmap's own."""
+def _draw_anew(gate, bitmap, pitch, parts, x, y, start, stop, values, lit_rows, lit_columns):
+    """Rows start … stop of the gate's picture on pixels of another size, each the mean of parts² places, linear between the bitmap's own."""
     for i in range(start, stop):
         for j in range(x.shape[0]):
-            share = _edge_share(gate, x[j], y[i], pitch)
-            if share > 0.0:
-                share *= bitmap_value(bitmap, x[j], y[i])
+            total = 0.0
+            for part in range(parts * parts):
+                at_x = x[j] + ((part % parts + 0.5) / parts - 0.5) * pitch
+                at_y = y[i] + ((part // parts + 0.5) / parts - 0.5) * pitch
+                share = _edge_share(gate, at_x, at_y, pitch / parts)
                 if share > 0.0:
-                    values[i + 1, j + 1] = share
-                    lit_rows[i + 1] = lit_columns[j + 1] = True
+                    total += share * bitmap_value(bitmap, at_x, at_y)
+            if total > 0.0:
+                values[i + 1, j + 1] = total / (parts * parts)
+                lit_rows[i + 1] = lit_columns[j + 1] = True
 
 
-def _cropped_axis(count: int, pitch: float, half: float) -> np.ndarray:
-    """Centres (m) of the pixels along one axis that the opening reaches, at least two of them."""
-    centres = (np.arange(count) - 0.5 * (count - 1)) * pitch
-    kept = centres[np.abs(centres) <= half + pitch]
+def _cropped_axis(count: int, pitch: float, low: float, high: float) -> np.ndarray:
+    """Centres (m) of those of `count` pixels along one axis that lie from low to high or next to it, at least two of them."""
+    middle = 0.5 * (count - 1)
+    first, last = max(math.ceil(low / pitch + middle - 1.0), 0), min(math.floor(high / pitch + middle + 1.0), count - 1)
+    kept = (np.arange(first, last + 1) - middle) * pitch
     return kept if kept.size >= 2 else (np.arange(2) - 0.5) * pitch
 
 

@@ -18,20 +18,22 @@ from llvmlite import ir
 from numba.core import cgutils, types
 from numba.extending import intrinsic
 
-from projector.tracing.convolution import FULL
 from projector.tracing.vectors import ROW_BYTES, WIDTH as LANES, place_at, spread
 
 _INT32, _INT64, _FLOAT = ir.IntType(32), ir.IntType(64), ir.FloatType()
-_FLOATS, _INTS = ir.VectorType(_FLOAT, LANES), ir.VectorType(_INT32, LANES)
+_FLOATS, _INTS, _LONGS = (ir.VectorType(kind, LANES) for kind in (_FLOAT, _INT32, _INT64))
 
-# Rows of the table. Those of a level: FIRST_LEVEL + 8 · (0 the finer, 1 the coarser) + these; the addresses take two rows.
-X, Y, SCALE, SHARE, PASSED, SUM, FIRST_LEVEL = range(7)
-LEFT, TOP, INVERSE_PITCH, LAST_COLUMN, LAST_ROW, ROW_LENGTH, ADDRESSES = range(7)
-TABLE_WORDS = (FIRST_LEVEL + 16) * ROW_BYTES // 8
+# Rows of the table. Those of a level: FIRST_LEVEL + 9 · (0 the finer, 1 the coarser) + these; the addresses take two rows.
+X, Y, SCALE, PASSED, SUM, FIRST_LEVEL = range(6)
+COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW, ROW_LENGTH, WEIGHT, ADDRESSES = range(8)
+_LEVEL_ROWS = 9
+# A patch counts as this wide at least where it is divided by, m.
+_SMALLEST = 1e-12
+TABLE_WORDS = (FIRST_LEVEL + 2 * _LEVEL_ROWS) * ROW_BYTES // 8
 
-# A level as `choose_patches` reads it: one vector of float32 left, top, inverse pitch, last row and diameter, int32 width and
-# int64 offset in the block of texels.
-LEVEL = np.dtype([("left", "f4"), ("top", "f4"), ("inverse_pitch", "f4"), ("last_row", "f4"), ("diameter", "f4"), ("width", "i4"), ("offset", "i8")])
+# A level as `choose_patches` reads it, one vector: place, last row, patch diameter, what a texel's unit stands for, width and
+# offset in the block of texels.
+LEVEL = np.dtype([("left", "f4"), ("top", "f4"), ("inverse_pitch", "f4"), ("last_row", "f4"), ("diameter", "f4"), ("unit", "f4"), ("width", "i4"), ("offset", "u4")])
 
 
 class _Lanes:
@@ -134,22 +136,33 @@ def _step_below(builder, diameters: _Lanes, ladder, n_steps):
     return builder.load(found)
 
 
-def _take_level(builder, table, level, levels, texels, which: int) -> _Lanes:
-    """Write one level's data of each lane (its number int32) to the table; gives back the levels' diameters."""
-    rows, start = [], FIRST_LEVEL + 8 * which
+def _take_level(builder, table, level, levels, texels, which: int, wide: _Lanes, turn: _Lanes, middle: tuple[_Lanes, _Lanes]) -> tuple[_Lanes, _Lanes]:
+    """Write one level's data of each lane (its number int32) to the table; gives back the levels' diameters and what their texels' unit stands for.
+
+    wide: the patches' diameters; turn: 0 … 1, how far a level is drawn to that size about the middle (x, y)
+    """
+    start = FIRST_LEVEL + _LEVEL_ROWS * which
+    rows = []
     for lane in range(LANES):
         number = builder.sext(builder.extract_element(level, ir.Constant(_INT32, lane)), _INT64)
-        place = builder.add(levels, builder.mul(number, ir.Constant(_INT64, ROW_BYTES)))
-        rows.append(builder.load(place_at(builder, place, 0, _FLOATS), align=4))
-        offset = builder.load(place_at(builder, place, ROW_BYTES - 8, _INT64))
-        address = builder.add(texels, builder.shl(offset, ir.Constant(_INT64, 1)))
-        builder.store(address, place_at(builder, table, _row(start + ADDRESSES) + 8 * lane, _INT64))
-    left, top, inverse_pitch, last_row, diameter, width, _, _ = _turned_over(builder, rows)
-    width = builder.bitcast(width, _INTS)
-    last_column = _of_ints(builder, width) - 1.0
-    for row, value in ((LEFT, left), (TOP, top), (INVERSE_PITCH, inverse_pitch), (LAST_COLUMN, last_column), (LAST_ROW, last_row), (ROW_LENGTH, width)):
+        rows.append(builder.load(place_at(builder, levels, builder.mul(number, ir.Constant(_INT64, ROW_BYTES)), _FLOATS), align=4))
+    left, top, inverse_pitch, last_row, diameter, unit, width, offset = (_Lanes(builder, value) for value in _turned_over(builder, rows))
+    long_offset = builder.zext(builder.bitcast(offset.value, _INTS), _LONGS)
+    address = builder.add(builder.shl(long_offset, ir.Constant(_LONGS, [1] * LANES)), _all_lanes(builder, texels, _LONGS))
+    builder.store(address, place_at(builder, table, _row(start + ADDRESSES), _LONGS), align=ROW_BYTES)
+    width = builder.bitcast(width.value, _INTS)
+    # Drawn to another size a level keeps its light: what it covers grows as what it holds falls.
+    smaller = (diameter / wide - 1.0) * turn + 1.0
+    for row, value in (
+        (COLUMN, (middle[0] - left - middle[0] * smaller) * inverse_pitch),
+        (ROW, (middle[1] - top - middle[1] * smaller) * inverse_pitch),
+        (INVERSE_PITCH, inverse_pitch * smaller),
+        (LAST_COLUMN, _of_ints(builder, width) - 1.0),
+        (LAST_ROW, last_row),
+        (ROW_LENGTH, width),
+    ):
         _store(builder, value, table, start + row)
-    return _Lanes(builder, diameter)
+    return diameter, unit * smaller * smaller
 
 
 @intrinsic
@@ -165,20 +178,25 @@ def clear_patches(typingctx, table):
 
 
 @intrinsic
-def choose_patches(typingctx, table, stack, inverse_sharp, lateral, patch):
+def choose_patches(typingctx, table, stack, middle, inverse_sharp, lateral, patch):
     """Choose the two levels of eight wavelengths' patches, and where these lie.
 
     stack          5 int64: addresses of texels, of levels (LEVEL) and of the float32 ladder of diameters; how many steps this has;
                    how many levels later the same step for the turned pupil comes, 0 where a half turn changes nothing
     inverse_sharp  address of 8 float32 (1/m), lateral: address of 8 float32
+    middle         3 float32: x and y (m) of the light's centroid in the gate, 1/m of the lit part's size
     patch          7 float32: tube length s, inverse distance less the field's curvature (1/m), bend of the spherical term,
                    diameter of the (part of the) pupil, footprint, x and y of the middle for a lateral of 1 (m)
+
+    A patch wider than the lit part sees little but the pupil's own image, which grows with the patch: from twice the lit
+    part on the levels are drawn to the patch's size about the light's middle, from one to two in part.
     """
 
     def codegen(context, builder, signature, arguments):
-        table, stack, inverse_sharp, lateral, patch = arguments
+        table, stack, middle, inverse_sharp, lateral, patch = arguments
         texels, levels, ladder, n_steps, turned = (builder.extract_value(stack, i) for i in range(5))
         tube, inverse_distance, bend, diameter, footprint, x, y = (_Lanes(builder, _all_lanes(builder, builder.extract_value(patch, i))) for i in range(7))
+        *centre, inverse_extent = (_Lanes(builder, _all_lanes(builder, builder.extract_value(middle, i))) for i in range(3))
         sharp = _Lanes(builder, builder.load(place_at(builder, inverse_sharp, 0, _FLOATS), align=4))
         spread_out = _Lanes(builder, builder.load(place_at(builder, lateral, 0, _FLOATS), align=4))
         scale = tube * (sharp - inverse_distance)
@@ -191,24 +209,31 @@ def choose_patches(typingctx, table, stack, inverse_sharp, lateral, patch):
         step = _step_below(builder, wide, ladder, n_steps)
         later = builder.select(scale.compared("<", 0.0), _all_lanes(builder, builder.trunc(turned, _INT32), _INTS), ir.Constant(_INTS, [0] * LANES))
         level = builder.add(step, later)
-        low = _take_level(builder, table, level, levels, texels, 0)
-        high = _take_level(builder, table, builder.add(level, ir.Constant(_INTS, [1] * LANES)), levels, texels, 1)
+        turn = wide * inverse_extent - 1.0
+        turn = turn.where(turn.compared(">", 0.0), 0.0)
+        turn = turn.where(turn.compared("<", 1.0), 1.0)
+        drawn = wide.where(wide.compared(">", _SMALLEST), _SMALLEST)
+        low, fine = _take_level(builder, table, level, levels, texels, 0, drawn, turn, centre)
+        high, coarse = _take_level(builder, table, builder.add(level, ir.Constant(_INTS, [1] * LANES)), levels, texels, 1, drawn, turn, centre)
         share = (wide - low) / (high - low)
         share = share.where(share.compared(">", 0.0), 0.0)
         share = share.where(share.compared("<", 1.0), 1.0)
         # Small patches add to the pixels' own blur by their squares.
-        _store(builder, share.where(low.compared(">", 0.0), share * share), table, SHARE)
+        share = share.where(low.compared(">", 0.0), share * share)
+        _store(builder, fine - fine * share, table, FIRST_LEVEL + WEIGHT)
+        _store(builder, coarse * share, table, FIRST_LEVEL + _LEVEL_ROWS + WEIGHT)
         return context.get_dummy_value()
 
-    return types.void(types.int64, types.UniTuple(types.int64, 5), types.int64, types.int64, types.UniTuple(types.float32, 7)), codegen
+    three = types.UniTuple(types.float32, 3)
+    return types.void(types.int64, types.UniTuple(types.int64, 5), three, types.int64, types.int64, types.UniTuple(types.float32, 7)), codegen
 
 
 def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
-    """One level at eight places of the gate plane (m), linear between texel centres, 0 outside; FULL is open."""
-    start = FIRST_LEVEL + 8 * which
-    left, top, inverse_pitch, last_column, last_row = (_load(builder, table, start + row) for row in (LEFT, TOP, INVERSE_PITCH, LAST_COLUMN, LAST_ROW))
+    """One level's part of the light at eight places of the gate plane (m), linear between texel centres, 0 outside."""
+    start = FIRST_LEVEL + _LEVEL_ROWS * which
+    at_column, at_row, inverse_pitch, last_column, last_row = (_load(builder, table, start + row) for row in (COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW))
     row_length = _load(builder, table, start + ROW_LENGTH, _INTS)
-    column, row = (x - left) * inverse_pitch, (y - top) * inverse_pitch
+    column, row = x * inverse_pitch + at_column, y * inverse_pitch + at_row
     held = column.compared(">=", 0.0)
     for mask in (row.compared(">=", 0.0), column.compared("<", last_column), row.compared("<", last_row)):
         held = builder.and_(held, mask)
@@ -229,7 +254,7 @@ def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
         first = _of_ints(builder, builder.and_(pairs, ir.Constant(_INTS, [0xFFFF] * LANES)))
         second = _of_ints(builder, builder.lshr(pairs, ir.Constant(_INTS, [16] * LANES)))
         lines.append(first + (second - first) * right)
-    value = lines[0] + (lines[1] - lines[0]) * lower
+    value = (lines[0] + (lines[1] - lines[0]) * lower) * _load(builder, table, start + WEIGHT)
     return value.where(held, 0.0)
 
 
@@ -242,9 +267,8 @@ def add_patches(typingctx, table, ax, ay, factor):
         ax, ay, factor = (_Lanes(builder, _all_lanes(builder, value)) for value in arguments[1:])
         scale = _load(builder, table, SCALE)
         x, y = _load(builder, table, X) + scale * ax, _load(builder, table, Y) + scale * ay
-        fine, coarse = _looked_up(builder, table, 0, x, y), _looked_up(builder, table, 1, x, y)
-        light = fine + (coarse - fine) * _load(builder, table, SHARE)
-        _store(builder, _load(builder, table, SUM) + light * factor * (1.0 / FULL) * _load(builder, table, PASSED), table, SUM)
+        light = _looked_up(builder, table, 0, x, y) + _looked_up(builder, table, 1, x, y)
+        _store(builder, _load(builder, table, SUM) + light * factor * _load(builder, table, PASSED), table, SUM)
         return context.get_dummy_value()
 
     return types.void(types.int64, types.float32, types.float32, types.float32), codegen

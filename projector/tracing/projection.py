@@ -176,6 +176,7 @@ def _choose(light, parts, stack, first, place, bend, diameter, footprint, table)
     choose_patches(
         table,
         (address_of(stack.texels), address_of(stack.levels), address_of(stack.diameters), n_steps, n_steps if stack.n_signs == 2 else 0),
+        (np.float32(stack.middle[0]), np.float32(stack.middle[1]), np.float32(stack.middle[2])),
         address_of(parts.inverse_sharp) + 4 * first,
         address_of(parts.lateral) + 4 * first,
         (

@@ -7,6 +7,7 @@ behind the lens.
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import NamedTuple
 
@@ -18,6 +19,8 @@ DISC, POLYGON, RING, BITMAP = 0, 1, 2, 3
 N_PROJECTION_STEPS = 1024
 RING_STRIPS = 4
 _RASTER = 1024
+# A picture of a pupil wider than this needs no sub-samples, pixels.
+_LARGE = 96
 
 
 class Pupil(NamedTuple):
@@ -148,6 +151,20 @@ def pupil_point(pupil, u, v):
     return (column + right) * pixel - pupil.extent, (row + down) * pixel - pupil.extent
 
 
+def rim_length(pupil: Pupil) -> float:
+    """Length of a pupil's rim over that of its own area as strips one radius wide: 1 of a disc, 1 / (1 − inner) of a ring."""
+    if pupil.kind == DISC:
+        return 1.0
+    if pupil.kind == RING:
+        return 1.0 / (1.0 - pupil.inner)
+    if pupil.kind == POLYGON:
+        return pupil.n_blades * pupil.circumradius * math.sin(math.pi / pupil.n_blades) / math.pi
+    density = np.pad(_bitmap_density(pupil), 1)
+    steps = np.abs(np.diff(density, axis=0)).sum() + np.abs(np.diff(density, axis=1)).sum()
+    # Summed along rows and columns a rim counts 4/π times its length on average over its directions.
+    return float(0.25 * math.pi * steps / density.max() * (2.0 * pupil.extent / pupil.column_cdf.shape[0]) / (2.0 * math.pi))
+
+
 def kernel_size(pupil: Pupil, diameter_pixels: float) -> int:
     """Side (pixels, odd) of the picture of a pupil whose nominal diameter is `diameter_pixels`."""
     return 2 * math.ceil(0.5 * diameter_pixels * pupil.reach + 0.5) + 1
@@ -157,13 +174,16 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
     """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
 
     Each pixel holds the covered share of its area: exactly for a bitmap, whose straight sides would all round the same
-    way, else from sub-samples, enough of them that small pupils keep their shape.
+    way, else from sub-samples, enough of them that small pupils keep their shape; in a large one from how far the rim is.
     """
     radius = 0.5 * diameter_pixels
     n = kernel_size(pupil, diameter_pixels)
     half = n // 2
     if pupil.kind == BITMAP:
         image = _bitmap_coverage(pupil, (np.arange(n + 1) - 0.5 * n) / radius)
+    elif n > _LARGE and oversampling <= 0:
+        centres = (np.arange(n) - half) / radius
+        image = np.clip(0.5 + radius * _depth(pupil, centres[None, :], centres[:, None]), 0.0, 1.0)
     else:
         if oversampling <= 0:
             oversampling = max(3, int(math.ceil(96.0 / n)))
@@ -174,6 +194,16 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
     if not total > 0:
         image[half, half] = total = 1.0
     return image / total
+
+
+def _depth(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """How deep points lie within a disc, ring or polygon (pupil units; negative outside): x and y broadcast."""
+    if pupil.kind == POLYGON:
+        apothem = pupil.circumradius * math.cos(math.pi / pupil.n_blades)
+        angles = pupil.rotation + 2.0 * math.pi * (np.arange(pupil.n_blades) + 0.5) / pupil.n_blades
+        return apothem - functools.reduce(np.maximum, (x * math.cos(angle) + y * math.sin(angle) for angle in angles))
+    distance = np.sqrt(x * x + y * y)
+    return np.minimum(1.0 - distance, distance - pupil.inner) if pupil.kind == RING else 1.0 - distance
 
 
 def _bitmap_density(pupil: Pupil) -> np.ndarray:

@@ -54,6 +54,77 @@ def test_a_soft_blade_edge_along_a_soft_stencil_edge_agrees(studio):
     assert compared(scene, None, 200, 24) < 0.01
 
 
+def holes_mm(size, width_mm, places_mm, diameter_mm):
+    """A bitmap (size, size) of round holes, their rims as grey as they cover a pixel."""
+    middles = ((np.arange(size) + 0.5) / size - 0.5) * width_mm
+    distance = np.min([np.hypot(middles[None, :] - x, middles[:, None] - y) for x, y in places_mm], axis=0)
+    return np.clip(0.5 + (0.5 * diameter_mm - distance) * size / width_mm, 0.0, 1.0)
+
+
+def slits_mm(size, width_mm, slit_mm, length_mm, pitch_mm, count):
+    """The same of upright slits side by side."""
+    middles = ((np.arange(size) + 0.5) / size - 0.5) * width_mm
+    away = np.min([abs(middles - (i - 0.5 * (count - 1)) * pitch_mm) for i in range(count)], axis=0)
+    across = np.clip(0.5 + (0.5 * slit_mm - away) * size / width_mm, 0.0, 1.0)
+    return across[None, :] * (abs(middles) < 0.5 * length_mm)[:, None]
+
+
+# Bitmaps 24 mm wide whose openings are smaller than the blur: what of the wall they light (m), rays a side that make some
+# hundred of them meet an opening.
+OPENINGS = {
+    "one hole": (holes_mm(800, 24.0, [(2.0, -1.0)], 0.8), (0.28, 0.28), 90),
+    "three holes": (holes_mm(800, 24.0, [(-3.0, 1.0), (4.0, 0.0), (0.0, -4.0)], 0.6), (0.35, 0.35), 110),
+    "dots": (holes_mm(800, 24.0, [(x, y) for x in range(-4, 5, 2) for y in range(-4, 5, 2)], 0.7), (0.32, 0.32), 60),
+    "one slit": (slits_mm(800, 24.0, 0.5, 12.0, 1.0, 1), (0.3, 0.5), 60),
+    "slits": (slits_mm(800, 24.0, 0.5, 12.0, 2.0, 5), (0.35, 0.45), 50),
+}
+PUPILS = {"disc": None, "hexagon": {"shape": "polygon", "n_blades": 6, "rotation_deg": 10.0}, "triangle": {"shape": "polygon", "n_blades": 3}, "ring": {"shape": "ring", "inner_fraction": 0.6}}
+
+
+CASES = [(name, "disc", offset_mm) for name in OPENINGS for offset_mm in (2.5, -4.0)]
+CASES += [("three holes", "hexagon", 2.5), ("three holes", "ring", -4.0), ("dots", "triangle", -4.0), ("dots", "ring", 2.5), ("one slit", "triangle", 2.5), ("slits", "hexagon", -4.0)]
+
+
+@pytest.mark.parametrize(("name", "pupil", "offset_mm"), CASES)
+def test_openings_smaller_than_their_blur_agree(studio, name, pupil, offset_mm):
+    """Holes, dots and slits spread over patches of 1.3 and 2.1 mm: two to four times as wide as they are."""
+    values, (width, height), n_rays_side = OPENINGS[name]
+    projector = {
+        "lens": {"focal_length_mm": 85.0, "f_number": 1.8, "pupil": PUPILS[pupil]},
+        "focus": {"distance_m": 2.0, "offset_mm": offset_mm},
+        "stencil": {"file": studio.bitmap("openings.png", values), "width_mm": 24.0},
+        "gate": {"diameter_mm": 30.0},
+    }
+    scene = studio.scene(projector, {"width_m": width, "height_m": height})
+    fast = irradiance_map(scene, None, 32)
+    references = [irradiance_map(scene, None, 32, n_rays_side=n_rays_side, seed=seed).illuminance for seed in (11, 12)]
+    # Against the brightest there is, as little of the open gate's light arrives anywhere.
+    assert relative_rmse(fast.illuminance, *references, fast.illuminance.max()) < 0.01
+
+
+@pytest.mark.parametrize("offset_mm", [4.0, 10.0, 30.0])
+def test_a_pinhole_far_out_of_focus_keeps_its_light(studio, ruler, offset_mm):
+    """A hole of 0.2 mm in a bitmap of 36 mm lands as a disc of D·s·|1/z_f − 1/Z|·Z/s, as bright as its area is of the patch's.
+
+    Thin-lens conjugates, E = τ·L·A·cos⁴θ/Z² behind an opening of which the patch sees its share (M. Born & E. Wolf, Principles
+    of Optics). The disc's rim is the hole's own image wide.
+    """
+    hole, focal, throw = 0.2e-3, 0.085, 2.0
+    diameter = focal / 1.8
+    tube = 1.0 / (1.0 / focal - 1.0 / throw) + 1e-3 * offset_mm
+    blur = diameter * abs(1.0 - throw * (1.0 / focal - 1.0 / tube))
+    bitmap = studio.bitmap("hole.png", holes_mm(2048, 36.0, [(0.0, 0.0)], 0.2))
+    projector = {"lens": {"f_number": 1.8}, "focus": {"distance_m": throw, "offset_mm": offset_mm}, "stencil": {"file": bitmap, "width_mm": 36.0}}
+    scene = studio.scene(projector, {"width_m": 1.2 * blur, "height_m": 0.03 * blur})
+    found = irradiance_map(scene, None, 600)
+    x, _ = ruler.axes(found)
+    line = found.illuminance[found.illuminance.shape[0] // 2]
+    ends = ruler.crossings(x, line, 0.5 * line[300])
+    assert ends[-1] - ends[0] == pytest.approx(blur, rel=0.01)
+    patch = blur * tube / throw
+    assert line[300] / found.open_level == pytest.approx((hole / patch) ** 2, rel=0.01)
+
+
 CORRECTIONS = {
     "field curvature": {"corner_softness_mm": 0.8},
     "spherical aberration": {"spherical_mm": 0.6},

@@ -8,6 +8,7 @@ import numpy as np
 
 from projector.tracing.blur_stack import BlurStack
 from projector.tracing.gate_image import Bitmap, draw_gate, round_gate
+from projector.tracing.patch_lanes import LEVEL
 from projector.tracing.pupil import make_pupil
 
 PATCHES = (3e-4, 4e-4)
@@ -38,8 +39,6 @@ def test_memory_of_a_stack_that_nobody_holds_is_used_again_and_says_nothing_of_i
     again = BlurStack(picture(2), make_pupil("disc"))
     stack = again.stack(*PATCHES)
     assert stack.texels.ctypes.data == place
-    for row in wanted.levels.view("i4").reshape(-1, 8):
-        # A level's offset is its last eight bytes; its width the word before them, its last row the fourth.
-        offset, width, last_row = int(row[6:8].copy().view("i8")[0]), int(row[5]), int(row[3:4].copy().view("f4")[0])
-        span = slice(offset, offset + width * (last_row + 1))
+    for level in wanted.levels.view(LEVEL):
+        span = slice(level["offset"], level["offset"] + level["width"] * (int(level["last_row"]) + 1))
         np.testing.assert_array_equal(stack.texels[span], wanted.texels[span])
