@@ -64,11 +64,11 @@ def one_projector(scene, name: str | None):
     return found[0]
 
 
-def points_for(spec, at):
-    """The points asked for, else what the projector is focused on or aims at."""
-    if at:
-        return [point_from(text) for text in at]
-    return [spec.focus.at if spec.focus.at is not None else spec.aim]
+def points_for(scene, spec, at, arrays):
+    """The points asked for, else the projector's usual one."""
+    from projector.studies.light_at import usual_point
+
+    return [point_from(text) for text in at] if at else [usual_point(scene, spec, arrays)]
 
 
 def checked_figure_path(out: Path | None, scene_name: str, overwrite: bool) -> Path | None:
@@ -166,7 +166,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     rows, words, asked, compromises, wanted = [], [], [], [], []
     for spec in chosen_projectors(loaded, projector):
         reached = []
-        for reference in points_for(spec, at):
+        for reference in points_for(loaded, spec, at, arrays):
             arrives = light_at(loaded, spec, reference, arrays)
             warnings = [*warnings, *([] if arrives.arrives else [no_light_note(arrives)])]
             if not arrives.has_edges:
@@ -188,7 +188,8 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
         path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
         _draw_focus(loaded, asked, within_mm, wanted, arrays, path, overwrite)
-    words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
+    if asked:
+        words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
     return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
 
 
@@ -317,7 +318,7 @@ def fringe(
     arrays = scene_arrays(loaded)
     rows, words, strips = [], [], []
     for spec in chosen_projectors(loaded, projector):
-        for reference in points_for(spec, at):
+        for reference in points_for(loaded, spec, at, arrays):
             for name, item in [("as it is", spec), *((name, study.with_lens(loaded, spec, name)) for name in lens or ())]:
                 arrives = light_at(loaded, item, reference, arrays)
                 if not arrives.arrives and no_light_note(arrives) not in warnings:

@@ -11,17 +11,13 @@ from projector.optics import thin_lens
 from projector.photometry.exposure import stops_between_f_numbers
 from projector.scene.placement import placed_surface, point_of
 from projector.studies.edge_profile import axial_edge_width, full_spectrum
-from projector.studies.light_at import axis_point, light_at
+from projector.studies.light_at import FEW_SAMPLES, axis_point, light_at
 from projector.tracing.arrays import SceneArrays, focus_of, light_arrays, power_of, scene_arrays
 from projector.tracing.bvh import Bvh
 from projector.tracing.chief_rays import landed_half_slopes, opening_half_sizes
 from projector.tracing.first_hits import camera_points, empty_points
 from projector.tracing.arrays import Camera
 from projector.tracing.light_path import Light
-
-# Whether any of the light lands on the axis: no measure of it, so few samples of the pupil do.
-_SAMPLES_ACROSS = 101
-
 
 @dataclass(frozen=True)
 class Landing:
@@ -109,7 +105,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
 
 def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
     """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None where it does."""
-    found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, _SAMPLES_ACROSS)
+    found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, FEW_SAMPLES)
     return None if found.has_edges else found.words
 
 

@@ -23,11 +23,13 @@ from projector.tracing.chief_rays import gate_rays
 from projector.tracing.light_path import Light
 
 LIT, BEHIND, OUTSIDE, CUT = "lit", "behind the lamp", "outside the beam", "cut off by a blade"
-AWAY, SHADOW, DARK = "facing away", "in shadow", "dark part of the pattern"
+AWAY, SHADOW, DARK, NOWHERE = "facing away", "in shadow", "dark part of the pattern", "on nothing"
 # A part of the pattern that lets less through is dark: light that strays in the attachment is more (see `contrast`).
 DARK_SHARE = 0.005
 # So many shadow rays at most go to the pupil, starting this far (m) from the surface.
 _N_RAYS, _START_M = 1200, 1e-3
+# Where only the reason counts, and no measure of what shines, this many samples across the pupil do.
+FEW_SAMPLES = 101
 
 
 @dataclass(frozen=True)
@@ -71,10 +73,7 @@ class LightAt:
 
 
 def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across: int = N_ACROSS) -> LightAt:
-    """Whether a projector's yellow light gets to a landmark or point (m), by n_across² samples of its pupil.
-
-    SceneError for a point in its beam where there is no surface.
-    """
+    """Whether a projector's yellow light gets to a landmark or point (m), by n_across² samples of its pupil."""
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [YELLOW_NM])
     goal = np.asarray(point_of(scene, reference), float)
@@ -89,10 +88,10 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         return answer(BEHIND, _words_behind(spec, light, goal, *angles))
     try:
         surface = surface_near(arrays, light.position, goal, name)
-    except SceneError:
-        # In the air: outside the beam that is an answer all the same.
+    except SceneError as error:
+        # In the air, it is in the beam or outside of it all the same.
         if pupil_samples(light, local, n_across).enters.any():
-            raise
+            return answer(NOWHERE, error.faults[0].found.replace(f" at {name}", " there", 1))
         return answer(OUTSIDE, _words_outside(*angles))
     place = place_at(light, name, surface)
     samples = pupil_samples(light, place.local, n_across)
@@ -139,18 +138,21 @@ def axis_point(scene, spec, arrays: SceneArrays):
     return tuple(origin[0] + t[0] * forward[0]) if faces[0] >= 0 else spec.aim
 
 
+def usual_point(scene, spec, arrays: SceneArrays):
+    """What a projector is asked about unless a point is named: what it is focused on or aims at; where nothing is, what its axis lands on."""
+    reference = spec.focus.at if spec.focus.at is not None else spec.aim
+    return axis_point(scene, spec, arrays) if light_at(scene, spec, reference, arrays, FEW_SAMPLES).reason == NOWHERE else reference
+
+
 def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
     """What to know before work about projectors that are focused on a point which none of their light can get to."""
     if all(spec.focus.at is None for spec in scene.projector):
         return []
     arrays, notes = arrays or scene_arrays(scene), []
     for spec in scene.projector:
-        try:
-            found = None if spec.focus.at is None else light_at(scene, spec, spec.focus.at, arrays)
-        except SceneError:
-            # Focused on a point in the air, within the beam: a way to be soft on purpose.
-            found = None
-        if found is not None and not found.has_edges:
+        found = None if spec.focus.at is None else light_at(scene, spec, spec.focus.at, arrays, FEW_SAMPLES)
+        # Focused on a point in the air, within the beam, is a way to be soft on purpose.
+        if found is not None and not found.has_edges and found.reason != NOWHERE:
             notes.append(f"{spec.name}: no light of it gets to what it is focused on, {found.at}; {found.words}.")
     return notes
 

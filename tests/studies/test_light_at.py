@@ -15,7 +15,8 @@ from projector.scene.faults import SceneError
 from projector.scene.reader import load
 from projector.studies import fringe, light_at, sharpness
 from projector.studies.landing import landing
-from projector.studies.light_at import AWAY, BEHIND, CUT, DARK, LIT, OUTSIDE, SHADOW
+from projector.studies.light_at import AWAY, BEHIND, CUT, DARK, LIT, NOWHERE, OUTSIDE, SHADOW
+from projector.tracing.arrays import scene_arrays
 
 # A square wall of 2 m at z = 0, the lamp 2 m before its middle: 60 mm of gate, 85 mm of lens focused there.
 TUBE = 1.0 / (1.0 / 0.085 - 1.0 / 2.0)
@@ -122,8 +123,17 @@ def test_studies_of_edges_refuse_a_point_without_light_by_its_reason(studio):
 
 
 def test_a_point_in_the_air_of_the_beam_is_told_what_is_before_and_behind_it(studio):
-    with pytest.raises(SceneError, match="nothing is at .* for light to fall on: as the projector sees it there is wall 1.00 m behind it"):
-        at(beside(studio), (0.0, 1.5, 1.0))
+    found = at(beside(studio), (0.0, 1.5, 1.0))
+    assert found.reason == NOWHERE and not found.has_edges
+    assert found.words == "nothing is there for light to fall on: as the projector sees it there is wall 1.00 m behind it"
+
+
+def test_a_focus_in_the_air_is_asked_about_where_the_axis_lands(studio):
+    """Focused half a metre before the wall, to be soft on it: no fault, no note, and the question is of the wall."""
+    scene = beside(studio, {"focus": {"distance_m": None, "at": [0.0, 1.5, 0.5]}})
+    arrays = scene_arrays(scene)
+    assert light_at.usual_point(scene, scene.projector[0], arrays) == pytest.approx((0.0, 1.5, 0.0))
+    assert light_at.focus_notes(scene, arrays) == []
 
 
 # --- what commands say
