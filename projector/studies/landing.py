@@ -19,6 +19,7 @@ from projector.tracing.first_hits import camera_points, empty_points
 from projector.tracing.arrays import Camera
 from projector.tracing.light_path import Light
 
+
 @dataclass(frozen=True)
 class Landing:
     """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
