@@ -7,6 +7,7 @@ import numpy as np
 from projector.geometry import figure_rotation
 from projector.scene.check_report import Report
 from projector.scene.faults import SceneError
+from projector.scene.stand_checks import crosses, lamp_notes
 from projector.scene.stated_power import stated_lens
 
 
@@ -29,6 +30,8 @@ def check_places(report: Report, scene) -> None:
     for spec in (*scene.surface, *scene.figure):
         if max(map(abs, spec.position_m)) > _FAR_M:
             report.warnings.append(f"{spec.name}: position_m = {list(spec.position_m)} is far for a studio; is it in metres?")
+    if not report.faults:
+        report.warnings += lamp_notes(scene)
 
 
 def _point(scene, reference):
@@ -69,26 +72,8 @@ def _warn_of_walls(report: Report, scene, device, position, goal, who: str) -> N
             facing = figure_rotation(spec.yaw_deg, spec.pitch_deg, spec.tilt_deg)[:, 2]
             if spec.shape != "box" and facing @ (position - goal) < 0.0:
                 report.warnings.append(f"{who} stands behind {spec.name} and points at its back.")
-        elif _crosses(placed_surface(scene, spec), position, goal):
+        elif crosses(placed_surface(scene, spec), position, goal):
             report.warnings.append(f"{who}: {spec.name} stands between it and what it aims at.")
-
-
-def _crosses(mesh, start, end) -> bool:
-    """Whether the way from start to end, but for its last thousandth, goes through a triangle.
-
-    T. Möller, B. Trumbore, "Fast, minimum storage ray/triangle intersection", J. Graphics Tools 2, 21 (1997).
-    """
-    a, b, c = (mesh.vertices[mesh.triangles[:, i]] for i in range(3))
-    way = end - start
-    across = np.cross(way, c - a)
-    scale = np.einsum("ij,ij->i", b - a, across)
-    hit = np.abs(scale) > 1e-12
-    a, b, c, across, scale = a[hit], b[hit], c[hit], across[hit], scale[hit]
-    u = np.einsum("ij,ij->i", start - a, across) / scale
-    beside = np.cross(start - a, b - a)
-    v = beside @ way / scale
-    share = np.einsum("ij,ij->i", c - a, beside) / scale
-    return bool(np.any((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (share > 0.0) & (share < 0.999)))
 
 
 def _check_focus(report: Report, scene, spec, position, forward, path: tuple, key: str) -> None:

@@ -1,5 +1,5 @@
-"""Where a light may stand in a room: off its walls, within an angle of the camera's line, and with a clear view of its
-target."""
+"""Where a light may stand in a room: off its walls, within an angle of the camera's line, out of the picture, and with
+a clear view of its target."""
 
 from __future__ import annotations
 
@@ -10,14 +10,17 @@ import numpy as np
 
 from projector.scene.faults import Fault, SceneError
 from projector.scene.placement import placed_objects
+from projector.scene.stand_checks import hindered
 from projector.studies.light_at import faces_light
 from projector.tracing.arrays import scene_arrays
-from projector.tracing.bvh import closest_hits
+from projector.tracing.bvh import any_hits, closest_hits
 
 # Nobody puts a stand nearer to a wall or under a ceiling than this (m).
 ROOM_MARGIN = 0.2
 # What lies nearer to the target than this (m) is the target's own skin and hides nothing.
 _OWN_SKIN = 0.03
+# What a lamp hinders is looked at in steps of this (m) along each direction.
+_STRETCH_STEP = 0.05
 
 
 def room_corners(scene, room_m) -> tuple[np.ndarray, np.ndarray]:
@@ -108,7 +111,28 @@ def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
     nearest = np.maximum(ends[0].max(axis=1), 0.0)
     farthest = np.minimum(ends[1].min(axis=1), _clear_view(scene, goal, directions))
     some = farthest >= nearest
-    return Stands(goal, low, high, front, directions[some], nearest[some], farthest[some])
+    return Stands(goal, low, high, front, *_unhindered(scene, goal, directions[some], nearest[some], farthest[some]))
+
+
+def _unhindered(scene, goal, directions, nearest, farthest):
+    """The same directions, in order, each with those stretches where a lamp hinders neither the camera nor the sitter."""
+    arrays = scene_arrays(scene)
+
+    def hides(start, ends):
+        found = np.empty(len(ends), np.bool_)
+        any_hits(arrays.bvh, np.tile(start, (len(ends), 1)), np.ascontiguousarray(ends - start), 0.0, 1.0, 0, len(ends), found)
+        return found
+
+    counts = np.ceil((farthest - nearest) / _STRETCH_STEP).astype(int) + 2
+    rows = np.repeat(np.arange(len(directions)), counts)
+    share = np.concatenate([np.zeros(0), *(np.linspace(0.0, 1.0, count) for count in counts)])
+    distances = nearest[rows] + share * (farthest - nearest)[rows]
+    free = ~hindered(scene, goal + distances[:, None] * directions[rows], goal, hides)
+    same = rows[1:] == rows[:-1]
+    before, after = np.zeros(free.size, bool), np.zeros(free.size, bool)
+    before[1:], after[:-1] = free[:-1] & same, free[1:] & same
+    begins, ends = free & ~before, free & ~after
+    return directions[rows[begins]], distances[begins], distances[ends]
 
 
 def _front(scene, goal) -> np.ndarray:

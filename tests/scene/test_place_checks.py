@@ -50,7 +50,8 @@ def test_the_message_of_too_near_a_focus_gives_the_blur_of_staying(studio):
 
 
 def test_focus_is_allowed_from_the_nearest_distance_on(studio):
-    assert found_in(studio, projector={"lens": {"nearest_focus_m": 2.0}}) == ({}, [])
+    beside = {"position_m": [1.5, 1.5, 4.0]}  # where the lamp is not in its picture
+    assert found_in(studio, projector={"lens": {"nearest_focus_m": 2.0}}, camera=beside) == ({}, [])
 
 
 def test_the_nearest_focus_may_be_typed_as_it_is_printed(studio):
