@@ -40,7 +40,7 @@ def soft_scene(studio, pixels_of_blur, sign, size=2048, pupil=None, blade=False,
         projector["blade"] = [{"side": "left", "insertion_mm": 30.0}]
     else:
         projector["stencil"] = {"file": studio.half_plane(size), "width_mm": 1000 * stencil}
-    wall = {"width_m": 2.4 * blur, "height_m": 0.24 * blur}
+    wall = {"width_m": 2.4 * blur, "height_m": max(0.001, 0.24 * blur)}
     return studio.scene(projector, wall), blur
 
 

@@ -142,6 +142,6 @@ def test_what_a_mesh_shows_is_as_wide_as_the_beam_lands(studio):
         from projector.tracing.arrays import scene_arrays
         from projector.tracing.seen_from import points_seen_from
 
-        _, _, extent = points_seen_from(scene, scene.projector[0], scene_arrays(scene), 0, 64)
+        extent = points_seen_from(scene, scene.projector[0], scene_arrays(scene), 0, 64).extent_m
         share = (0.018**2 / light.gate.norm**2) if percent < 0.0 else 1.0
         assert extent[1] == pytest.approx(0.018 / light.tube_length * 2.0 * (1.0 + percent / 100.0 * share), rel=2e-3)

@@ -15,7 +15,7 @@ LINES = {"F": dispersion.LINE_F_NM, "d": dispersion.LINE_D_NM, "C": dispersion.L
 
 
 def narrow(line_nm):
-    return [{"kind": "band", "centre_nm": line_nm, "width_nm": 2.0}]
+    return [{"kind": "band", "centre_nm": line_nm, "width_nm": 5.0}]
 
 
 def edge_scene(studio, lens, line_nm, wall=0.03, **others):
@@ -31,7 +31,7 @@ def edge_scene(studio, lens, line_nm, wall=0.03, **others):
         "reading": {"distance_m": distance},
         **others,
     }
-    return studio.scene(projector, {"width_m": wall, "height_m": 0.1 * wall})
+    return studio.scene(projector, {"width_m": wall, "height_m": max(0.001, 0.1 * wall)})
 
 
 def rise(studio, ruler, lens, line_nm, **others):

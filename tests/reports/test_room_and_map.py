@@ -216,7 +216,7 @@ def test_a_measured_figure_says_what_marks_and_lines_are():
 def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts_no_title():
     positions = np.linspace(-5.0, 5.0, 101)
     profiles = np.stack([np.clip(0.5 + positions / reach, 0.0, 1.0) for reach in (1.0, 2.0, 4.0)], axis=1)
-    reading = SimpleNamespace(positions_mm=positions, profiles=profiles, widths_mm=(0.8, 1.6, 3.2), pixel_mm=0.1)
+    reading = SimpleNamespace(positions_mm=positions, profiles=profiles, widths_mm=(0.8, 1.6, 3.2), pixel_mm=0.1, is_grey=False)
     photographs = [SimpleNamespace(path=Path(f"edge{index}.tif"), offset_mm=offset) for index, offset in enumerate((-0.5, 0.0))]
     measured = SimpleNamespace(readings=[reading, reading], photographs=photographs, fit=SimpleNamespace(curves=[profiles, profiles]))
     figure = measured_figure(measured, "a lens")
