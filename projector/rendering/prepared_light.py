@@ -16,7 +16,8 @@ from projector.tracing.blur_stack import BlurStack, Stack
 from projector.tracing.gate_image import Bitmap, GateImage, draw_gate
 from projector.tracing.light_path import Light
 from projector.tracing.points import Points, Visibility
-from projector.tracing.projection import N_SIDE_PRODUCT, add_light, pupil_parts
+from projector.tracing.projection import add_light
+from projector.tracing.pupil_cells import N_SIDE_PRODUCT, pupil_parts
 from projector.tracing.pupil import BITMAP, RING, make_pupil
 from projector.tracing.visibility import depths_reached
 from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
@@ -145,8 +146,9 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     # The spherical term stretches a cell at the rim by up to three times its bend there.
     high += 6.0 * abs(light.spherical) * (light.radius * light.pupil.reach) ** 3
     high = math.hypot(high, reach.footprint * light.tube_length)
-    cells_low = low / N_SIDE_PRODUCT * math.sqrt(light.pupil.area)
     whole, cells = prepared.stacks
+    n_side = N_SIDE_PRODUCT if high < whole.sparse_from else 2 * N_SIDE_PRODUCT
+    cells_low = low / n_side * math.sqrt(light.pupil.area)
     if whole is cells:
         stack = whole.stack(low, high, cells_low)
         return stack, stack

@@ -20,7 +20,8 @@ from projector.tracing.bvh import closest_hits
 from projector.tracing.gate_image import draw_gate, open_bitmap
 from projector.tracing.light_path import Blades, Light, field_radius_squared, patch_scale, straight_slopes
 from projector.tracing.points import Points, all_lit
-from projector.tracing.projection import add_light, pupil_parts
+from projector.tracing.projection import add_light
+from projector.tracing.pupil_cells import pupil_parts
 from projector.tracing.squares import in_one_row, n_squares
 from projector.tracing.pupil import N_PROJECTION_STEPS, projection_table
 

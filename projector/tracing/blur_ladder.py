@@ -29,6 +29,8 @@ _MOST_PIXELS = 512
 # Where levels have fewer texels than this they cost next to nothing: only what is fuller makes do with the fewest.
 _SMALL, _SOLID = 2**17, 0.9
 _ALWAYS = 99
+# Patches less full than this are mostly dark.
+_SPARSE = 0.45
 # A level finer than its kind asks first may have so many texels.
 _MOST_TEXELS = 2**20
 
@@ -96,8 +98,7 @@ def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pu
     thin = rim_length(pupil)
     for octave in range(n_octaves(extent) + 1):
         first = FIRST_DIAMETER * 2.0**octave
-        # At the octave's upper end, whose patches are as large as squares of 1.33 times these blocks.
-        full = fullness[octave + 1] ** 0.59 * fullness[octave + 2] ** 0.41 / thin**2
+        full = _fullness_of_patches(fullness, octave) / thin**2
         # Levels wider than the lit part are drawn larger or smaller about its middle, which leaves less between their edges.
         is_small = math.prod(shape) < _SMALL * (first / LEAST_PIXELS) ** 2
         steps, _ = _kind(full * max(1.0, first / extent) ** 2, thin, is_small)
@@ -110,6 +111,17 @@ def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pu
             rank = _ALWAYS if step % halvings == 0 else (step & -step).bit_length() - 1
             rungs.append(Rung(diameter, power, min(2.0 * pixels, 2.0 * first / 2**power), step % _KINDS[0][1] == 0, rank))
     return rungs
+
+
+def _fullness_of_patches(fullness: list[float], octave: int) -> float:
+    """How full patches at an octave's upper end are: these are as large as squares 1.33 times the blocks of 2^(octave + 1) pixels."""
+    return fullness[octave + 1] ** 0.59 * fullness[octave + 2] ** 0.41
+
+
+def sparse_from(fullness: list[float]) -> float:
+    """Patch diameter in pixels beyond which patches are mostly dark; inf if none are."""
+    octaves = range(len(fullness) - 2)
+    return next((FIRST_DIAMETER * 2.0 ** (octave + 0.5) for octave in octaves if _fullness_of_patches(fullness, octave) < _SPARSE), math.inf)
 
 
 def _kind(full: float, thin: float, is_small: bool) -> tuple[int, int]:

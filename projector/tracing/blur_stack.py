@@ -20,7 +20,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.tracing.blur_ladder import LEAST_PIXELS, level_shape, make_ladder, n_octaves, reduced_pictures
+from projector.tracing.blur_ladder import LEAST_PIXELS, level_shape, make_ladder, n_octaves, reduced_pictures, sparse_from
 from projector.tracing.convolution import FULL, RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.gate_image import GateImage
 from projector.tracing.patch_lanes import LEVEL
@@ -45,6 +45,7 @@ class Stack(NamedTuple):
     n_signs    1, or 2 where a half turn changes the pupil: the second half of the levels is for the turned pupil
     middle     x and y (m) of the light's centroid in the gate, and the size of the lit part as 1/m: levels are drawn
                larger or smaller about it for patches wider than the lit part
+    sparse_from  patches wider than this (m) are mostly dark even where they hold light
     """
 
     texels: np.ndarray
@@ -52,6 +53,7 @@ class Stack(NamedTuple):
     diameters: np.ndarray
     n_signs: int
     middle: tuple
+    sparse_from: float
 
 
 # Memory of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
@@ -82,6 +84,7 @@ class BlurStack:
         extent = math.hypot(image.values.shape[0] - 2, image.values.shape[1] - 2)
         self._reduced, fullness = reduced_pictures(image.values, n_octaves(extent) + 2)
         self._rungs = make_ladder(image.values.shape, extent, fullness, pupil)
+        self.sparse_from = sparse_from(fullness) * image.pitch
         self._middle = (*_middle_of_light(image, self._reduced), 1.0 / (extent * image.pitch))
         self._total = float(self._reduced[-1].sum(dtype=float)) * 4.0 ** (len(self._reduced) - 1)
         self._ready_pictures: dict[tuple, Spectrum | RunningSums] = {}
@@ -145,7 +148,7 @@ class BlurStack:
         with ThreadPoolExecutor(self._workers) as pool:
             list(pool.map(self._fill, new))
         levels = np.array([self._level(*key) for key in keys], LEVEL)
-        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs), self._middle)
+        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs), self._middle, self.sparse_from)
         self._made[tuple(steps)] = stack
         return stack
 

@@ -9,6 +9,8 @@ A table of TABLE_WORDS words on the stack holds a point's eight patches between 
     clear_patches      nothing added up yet, nothing in the way
     choose_patches     where each patch's middle lies, how it moves with the place in the pupil, its two levels and their shares
     add_patches        one look-up each, for one place in the pupil, added up
+    add_cells          the same, with the sums beside it that `join_cells` needs
+    join_cells         what cells added up to, held to the look-up of the whole pupil
 """
 
 from __future__ import annotations
@@ -24,11 +26,13 @@ _INT32, _INT64, _FLOAT = ir.IntType(32), ir.IntType(64), ir.FloatType()
 _FLOATS, _INTS, _LONGS = (ir.VectorType(kind, LANES) for kind in (_FLOAT, _INT32, _INT64))
 
 # Rows of the table. Those of a level: FIRST_LEVEL + 9 · (0 the finer, 1 the coarser) + these; the addresses take two rows.
-X, Y, SCALE, PASSED, SUM, FIRST_LEVEL = range(6)
+X, Y, SCALE, PASSED, SUM, CLEAR, ALONE, FIRST_LEVEL = range(8)
 COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW, ROW_LENGTH, WEIGHT, ADDRESSES = range(8)
 _LEVEL_ROWS = 9
 # A patch counts as this wide at least where it is divided by, m.
 _SMALLEST = 1e-12
+# How much all cells alike count beside each by what it sees.
+_LITTLE = 2e-3
 TABLE_WORDS = (FIRST_LEVEL + 2 * _LEVEL_ROWS) * ROW_BYTES // 8
 
 # A level as `choose_patches` reads it, one vector: place, last row, patch diameter, what a texel's unit stands for, width and
@@ -170,7 +174,8 @@ def clear_patches(typingctx, table):
     """Nothing added up yet, and nothing in the way of any lane."""
 
     def codegen(context, builder, signature, arguments):
-        _store(builder, ir.Constant(_FLOATS, [0.0] * LANES), arguments[0], SUM)
+        for row in (SUM, CLEAR, ALONE):
+            _store(builder, ir.Constant(_FLOATS, [0.0] * LANES), arguments[0], row)
         _store(builder, ir.Constant(_FLOATS, [1.0] * LANES), arguments[0], PASSED)
         return context.get_dummy_value()
 
@@ -258,6 +263,17 @@ def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
     return value.where(held, 0.0)
 
 
+def _patches(builder, table, ax: _Lanes | float, ay: _Lanes | float) -> _Lanes:
+    """The eight patches looked up as seen from (ax, ay) (m) in the pupil."""
+    scale = _load(builder, table, SCALE)
+    x, y = _load(builder, table, X) + scale * ax, _load(builder, table, Y) + scale * ay
+    return _looked_up(builder, table, 0, x, y) + _looked_up(builder, table, 1, x, y)
+
+
+def _add(builder, table, row: int, value: _Lanes) -> None:
+    _store(builder, _load(builder, table, row) + value, table, row)
+
+
 @intrinsic
 def add_patches(typingctx, table, ax, ay, factor):
     """Look the eight patches up as seen from (ax, ay) (m) in the pupil, and add factor · what passes (open gate on the axis = 1)."""
@@ -265,13 +281,51 @@ def add_patches(typingctx, table, ax, ay, factor):
     def codegen(context, builder, signature, arguments):
         table = arguments[0]
         ax, ay, factor = (_Lanes(builder, _all_lanes(builder, value)) for value in arguments[1:])
-        scale = _load(builder, table, SCALE)
-        x, y = _load(builder, table, X) + scale * ax, _load(builder, table, Y) + scale * ay
-        light = _looked_up(builder, table, 0, x, y) + _looked_up(builder, table, 1, x, y)
-        _store(builder, _load(builder, table, SUM) + light * factor * _load(builder, table, PASSED), table, SUM)
+        _add(builder, table, SUM, _patches(builder, table, ax, ay) * factor * _load(builder, table, PASSED))
         return context.get_dummy_value()
 
     return types.void(types.int64, types.float32, types.float32, types.float32), codegen
+
+
+@intrinsic
+def add_cells(typingctx, table, ax, ay, clear, arrived):
+    """The same for a cell round (ax, ay): `clear` is how much it counts where nothing hides it, `arrived` the share of it that is seen.
+
+    Beside it sums of what passes where nothing is hidden (CLEAR), and of what is seen where no stencil is in the way (ALONE).
+    """
+
+    def codegen(context, builder, signature, arguments):
+        table = arguments[0]
+        ax, ay, clear, arrived = (_Lanes(builder, _all_lanes(builder, value)) for value in arguments[1:])
+        seen = clear * arrived * _load(builder, table, PASSED)
+        light = _patches(builder, table, ax, ay)
+        _add(builder, table, SUM, light * seen)
+        _add(builder, table, CLEAR, light * clear)
+        _add(builder, table, ALONE, seen)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, *[types.float32] * 4), codegen
+
+
+@intrinsic
+def join_cells(typingctx, table, clear):
+    """Take from the cells what share of the light is seen, and from the whole pupil, chosen last, how much there is; clear: all cells' sum.
+
+    Cells are drawn as discs, which overlap here and leave gaps there: of an opening much smaller than a cell they show
+    spots. In the share of one sum of cells in another the spots fall out. Where no disc meets the opening, all cells count alike.
+    """
+
+    def codegen(context, builder, signature, arguments):
+        table = arguments[0]
+        clear = _Lanes(builder, _all_lanes(builder, arguments[1]))
+        whole = _patches(builder, table, 0.0, 0.0) * clear
+        little = whole * _LITTLE
+        all_light = _load(builder, table, CLEAR) + little
+        light = (_load(builder, table, SUM) + little * _load(builder, table, ALONE) / clear) * whole / all_light
+        _store(builder, light.where(all_light.compared(">", 0.0), 0.0), table, SUM)
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.float32), codegen
 
 
 @intrinsic
@@ -280,8 +334,7 @@ def add_open(typingctx, table, factor):
 
     def codegen(context, builder, signature, arguments):
         table, factor = arguments
-        light = _Lanes(builder, _all_lanes(builder, factor)) * _load(builder, table, PASSED)
-        _store(builder, _load(builder, table, SUM) + light, table, SUM)
+        _add(builder, table, SUM, _Lanes(builder, _all_lanes(builder, factor)) * _load(builder, table, PASSED))
         return context.get_dummy_value()
 
     return types.void(types.int64, types.float32), codegen

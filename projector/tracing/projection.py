@@ -8,7 +8,6 @@ the whole integral over the pupil. Otherwise the pupil is split into cells, each
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
@@ -24,9 +23,9 @@ from projector.tracing.light_path import (
     pupil_geometry,
     straight_slopes,
 )
-from projector.tracing.patch_lanes import LANES, PASSED, SUM, TABLE_WORDS, add_open, add_patches, choose_patches, clear_patches
-from projector.tracing.points import DARK, RAYS_PER_CELL, UNKNOWN, n_arrived
-from projector.tracing.pupil import pupil_point
+from projector.tracing.patch_lanes import LANES, PASSED, SUM, TABLE_WORDS, add_cells, add_open, add_patches, choose_patches, clear_patches, join_cells
+from projector.tracing.points import DARK, UNKNOWN
+from projector.tracing.pupil_cells import share_arrived, share_seen
 from projector.tracing.squares import footprint_per_tube, part_of_square
 from projector.tracing.vectors import address_of, load_float, stack_words, store_float
 
@@ -36,45 +35,7 @@ from projector.tracing.vectors import address_of, load_float, stack_words, store
 LARGEST_SLOPE = 0.05
 # A correction of the pupil's mean geometry beyond this share asks for cells.
 LARGEST_CORRECTION = 0.02
-# Cells along each side of the pupil's unit square where a point sees all of it: where only the geometry changes across
-# it, and where the mean of a product is wanted.
-N_SIDE_LIT = 4
-N_SIDE_PRODUCT = 10
 _NONE, _OPEN, _MIXED = 0, 1, 2
-
-
-class PupilParts(NamedTuple):
-    """A light's wavelengths in whole vectors, and its pupil in cells: what look-ups of all points share.
-
-    inverse_sharp (m,) float32 1/m and lateral (m,) float32: those of the light, the last one repeated up to a multiple of LANES
-    lit (N_SIDE_LIT², 2), product (N_SIDE_PRODUCT², 2), seen (n_side², 2): centres of cells in the pupil, m
-    """
-
-    inverse_sharp: np.ndarray
-    lateral: np.ndarray
-    lit: np.ndarray
-    product: np.ndarray
-    seen: np.ndarray
-
-
-def pupil_parts(light, n_side: int) -> PupilParts:
-    """The parts of a light's pupil; n_side: cells along each side where a shadow falls across it."""
-    spare = (0, -light.inverse_sharp.size % LANES)
-    cells = []
-    for side in (N_SIDE_LIT, N_SIDE_PRODUCT, n_side):
-        centres = np.empty((side * side, 2))
-        _fill_centres(light.pupil, light.radius, side, centres)
-        cells.append(centres)
-    return PupilParts(*(np.pad(values, spare, mode="edge").astype(np.float32) for values in (light.inverse_sharp, light.lateral)), *cells)
-
-
-@kernel
-def _fill_centres(pupil, radius, n_side, centres):
-    """Places (n_side², 2) in the pupil (m) of the centres of its cells."""
-    for cell in range(n_side * n_side):
-        x, y = pupil_point(pupil, (cell % n_side + 0.5) / n_side, (cell // n_side + 0.5) / n_side)
-        centres[cell, 0] = radius * x
-        centres[cell, 1] = radius * y
 
 
 @formula
@@ -247,43 +208,40 @@ def _whole_pupil(light, parts, stack, point, place, geometry, footprint, stencil
 
 
 @formula
-def _cell_by_cell(light, parts, cells, stack, point, position, normal, place, footprint, visibility, state, weights, material, table, out):
-    """The pupil split into cells around centres (k, 2), each with the share of its shadow rays that arrived (if state is a row of them)."""
+def _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, point, position, normal, place, footprint, visibility, state, weights, material, table, out):
+    """The pupil split into cells around centres (k, 2), each as far as it is seen; where the stencil is sparse held to the whole pupil."""
     n_cells = cells.shape[0]
     radius = light.radius * math.sqrt(light.pupil.area / n_cells)
     area = math.pi * radius * radius
+    joins = is_sparse and light.spherical == 0.0
     for first in range(0, light.inverse_sharp.shape[0], LANES):
         clear_patches(table)
         if light.spherical == 0.0:
-            _choose(light, parts, stack, first, place, 0.0, 2.0 * radius, footprint, table)
+            _choose(light, parts, cell_stack, first, place, 0.0, 2.0 * radius, footprint, table)
+        clear = 0.0
         for cell in range(n_cells):
-            arrived = 1.0
-            if state >= 0:
-                arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL
-                if arrived == 0.0:
-                    continue
+            arrived = share_arrived(visibility, state, cell, n_cells)
+            if arrived == 0.0 and not joins:
+                continue
             ax = cells[cell, 0]
             ay = cells[cell, 1]
-            geometry = pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
+            geometry = area * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
             if geometry <= 0.0:
                 continue
+            clear += geometry
             bend = light.spherical * (ax * ax + ay * ay)
             if light.spherical != 0.0:
-                _choose(light, parts, stack, first, place, bend, 2.0 * radius, footprint, table)
+                _choose(light, parts, cell_stack, first, place, bend, 2.0 * radius, footprint, table)
             if light.blades.limits.shape[0] > 0:
                 _take_blades(light, first, place, bend, ax, ay, radius, footprint, table)
-            add_patches(table, np.float32(ax), np.float32(ay), np.float32(arrived * area * geometry))
+            if joins:
+                add_cells(table, np.float32(ax), np.float32(ay), np.float32(geometry), np.float32(arrived))
+            else:
+                add_patches(table, np.float32(ax), np.float32(ay), np.float32(arrived * geometry))
+        if joins and clear > 0.0:
+            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.radius, footprint, table)
+            join_cells(table, np.float32(clear))
         _weigh(light, weights, material, first, table, out, point)
-
-
-@formula
-def _seen_share(visibility, state):
-    """Share of a point's shadow rays that arrived."""
-    total = 0
-    n_cells = visibility.n_side * visibility.n_side
-    for cell in range(n_cells):
-        total += n_arrived(visibility.seen[state, cell])
-    return total / (n_cells * RAYS_PER_CELL)
 
 
 @formula
@@ -292,7 +250,7 @@ def _geometry_by_cells(light, cells, position, normal, visibility, state):
     n_cells = cells.shape[0]
     total = 0.0
     for cell in range(n_cells):
-        arrived = n_arrived(visibility.seen[state, cell]) / RAYS_PER_CELL if state >= 0 else 1.0
+        arrived = share_arrived(visibility, state, cell, n_cells)
         if arrived > 0.0:
             total += arrived * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], cells[cell, 0], cells[cell, 1])
     return total * math.pi * light.radius * light.radius * light.pupil.area / n_cells
@@ -338,14 +296,21 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
         if steep:
             geometry = _geometry_by_cells(light, parts.seen if state >= 0 else parts.lit, (x, y, z), normal, visibility, state)
         elif state >= 0:
-            geometry *= _seen_share(visibility, state)
+            geometry *= share_seen(visibility, state)
         if in_the_open:
             _open_pupil(geometry, weights, material, out, i)
         else:
             _whole_pupil(light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out)
     else:
-        cells = parts.seen if state >= 0 else parts.product if n_mixed >= 2 or bends else parts.lit
-        _cell_by_cell(light, parts, cells, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, table, out)
+        # Behind small openings far out of focus a point sees little of the pupil lit: that is cut finer.
+        is_sparse = stencil_class == _MIXED and 2.0 * light_reach(light, inverse_distance, field_squared) > stack.sparse_from
+        if state >= 0:
+            cells = parts.fine_seen if is_sparse else parts.seen
+        elif n_mixed >= 2 or bends:
+            cells = parts.fine_product if is_sparse else parts.product
+        else:
+            cells = parts.lit
+        _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, table, out)
 
 
 @kernel

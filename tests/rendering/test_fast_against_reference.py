@@ -102,6 +102,26 @@ def test_openings_smaller_than_their_blur_agree(studio, name, pupil, offset_mm):
     assert relative_rmse(fast.illuminance, *references, fast.illuminance.max()) < 0.01
 
 
+@pytest.mark.parametrize("in_the_way", ["plate", "blade"])
+@pytest.mark.parametrize("name", ["three holes", "dots", "slits"])
+def test_openings_behind_a_soft_shadow_or_a_blade_agree(studio, name, in_the_way):
+    """The edge of a plate 0.8 m before the wall, or of a blade 3 mm behind the stencil, across holes and slits half as wide as their blur."""
+    values, (width, height), n_rays_side = OPENINGS[name]
+    wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": width, "height_m": height}
+    plate = {"name": "plate", "shape": "flat", "position_m": [0.508, 1.5, 0.8], "width_m": 1.0, "height_m": 1.0, "tilt_deg": 15.0}
+    projector = {
+        "lens": {"focal_length_mm": 85.0, "f_number": 1.8},
+        "focus": {"distance_m": 2.0, "offset_mm": 2.5},
+        "stencil": {"file": studio.bitmap("openings.png", values), "width_mm": 24.0},
+        "gate": {"diameter_mm": 30.0},
+        "blade": [{"side": "left", "insertion_mm": 14.5, "offset_mm": 3.0, "angle_deg": 20.0}] if in_the_way == "blade" else [],
+    }
+    scene = studio.scene(projector, surfaces=[wall, plate] if in_the_way == "plate" else [wall])
+    fast = irradiance_map(scene, "wall", 40)
+    references = [irradiance_map(scene, "wall", 40, n_rays_side=n_rays_side, seed=seed).illuminance for seed in (11, 12)]
+    assert relative_rmse(fast.illuminance, *references, fast.illuminance.max()) < 0.01
+
+
 @pytest.mark.parametrize("offset_mm", [4.0, 10.0, 30.0])
 def test_a_pinhole_far_out_of_focus_keeps_its_light(studio, ruler, offset_mm):
     """A hole of 0.2 mm in a bitmap of 36 mm lands as a disc of D·s·|1/z_f − 1/Z|·Z/s, as bright as its area is of the patch's.
