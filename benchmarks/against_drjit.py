@@ -41,7 +41,7 @@ def stencil_texture():
     """The window stencil over the gate, row 0 at its top."""
     from PIL import Image
 
-    from projector.scene.reader import shipped_folder
+    from projector.files.finding import shipped_folder
 
     stencil = np.asarray(Image.open(shipped_folder("stencil") / "window.png").convert("L"), np.float32) / 255.0
     return mi.Texture2f(mi.TensorXf(stencil[..., None]), wrap_mode=dr.WrapMode.Clamp, filter_mode=dr.FilterMode.Linear)

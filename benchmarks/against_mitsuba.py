@@ -32,7 +32,7 @@ def head_mesh():
     """The shipped head, every triangle cut in four, in the beam: vertices and triangles in the world, the projector at the origin facing −z."""
     import trimesh
 
-    from projector.scene.figure import build_figure
+    from projector.figures.figure import build_figure
 
     figure = build_figure("head")
     mesh = trimesh.Trimesh(figure.mesh.vertices, figure.mesh.triangles, process=False).subdivide()
@@ -48,11 +48,12 @@ def ours(folder: Path):
     from projector.rendering import prepared_light
     from projector.rendering.irradiance import surface_points
     from projector.rendering.shadows import find_visibility
-    from projector.rendering.tiles import Workers
-    from projector.scene.reader import load_text
-    from projector.tracing.arrays import bitmap_of, gate_of, scene_arrays
-    from projector.tracing.gate_image import draw_gate
-    from projector.tracing.reference import add_light_by_rays
+    from projector.rendering.workers import Workers
+    from projector.scene.reading.reader import load_text
+    from projector.stage.optics import bitmap_of, gate_of
+    from projector.stage.surfaces import scene_arrays
+    from projector.tracing.gate.gate_image import draw_gate
+    from projector.tracing.light.reference import add_light_by_rays
 
     vertices, triangles = head_mesh()
     trimesh.Trimesh(vertices, triangles, process=False).export(folder / "head.ply")
@@ -122,8 +123,8 @@ def mitsuba_scene(mi):
     """Backdrop, head, and a camera beside the lens whose near plane lies behind the head; 64 pinholes with the stencil in each."""
     from PIL import Image
 
-    from projector.scene.reader import shipped_folder
-    from projector.tracing.pupil import make_pupil, pupil_point
+    from projector.files.finding import shipped_folder
+    from projector.tracing.sight.outline import make_pupil, pupil_point
 
     vertices, triangles = head_mesh()
     mesh = mi.Mesh("head", len(vertices), len(triangles))

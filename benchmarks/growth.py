@@ -49,7 +49,7 @@ def write_head(folder: Path, n_cuts: int, at_least: int = 0) -> int:
     """The shipped head with its triangles cut in four so many times, then some of them once more; returns their count."""
     import trimesh
 
-    from projector.scene.figure import build_figure
+    from projector.figures.figure import build_figure
 
     figure = build_figure("head")
     mesh = trimesh.Trimesh(figure.mesh.vertices - figure.landmarks["nose_tip"], figure.mesh.triangles, process=False)
@@ -65,8 +65,9 @@ def write_head(folder: Path, n_cuts: int, at_least: int = 0) -> int:
 
 def with_pixels() -> None:
     """Time of a first picture over its pixels."""
+    from projector.files.finding import shipped_folder
     from projector.rendering.session import RenderSession
-    from projector.scene.reader import load, shipped_folder
+    from projector.scene.reading.reader import load
 
     scene = load(shipped_folder("scene") / "03-cabin-window.toml")
     RenderSession(scene, 320, 240).rgb_bytes()
@@ -84,12 +85,13 @@ def with_pixels() -> None:
 
 def with_triangles() -> None:
     """Time of the camera's rays over the triangles, and of the tree."""
-    from projector.rendering import point_sets
-    from projector.rendering.point_sets import QUALITIES, Window
-    from projector.rendering.tiles import Workers
-    from projector.scene.reader import load_text
-    from projector.tracing.arrays import camera_arrays, scene_arrays
-    from projector.tracing.bvh import build_bvh
+    from projector.rendering import sampling
+    from projector.rendering.sampling import QUALITIES, Window
+    from projector.rendering.workers import Workers
+    from projector.scene.reading.reader import load_text
+    from projector.stage.camera import camera_arrays
+    from projector.stage.surfaces import scene_arrays
+    from projector.tracing.rays.bvh import build_bvh
 
     print("triangles   tree, s   rays, ns each   over log2(triangles)")
     with tempfile.TemporaryDirectory() as folder, Workers() as workers:
@@ -104,7 +106,7 @@ def with_triangles() -> None:
             seconds = []
             for _ in range(5):
                 start = time.perf_counter()
-                point_sets.grid_points(arrays, camera, Window(0, 720), QUALITIES["quick"], workers)
+                sampling.grid_points(arrays, camera, Window(0, 720), QUALITIES["quick"], workers)
                 seconds.append(time.perf_counter() - start)
             each = 1e9 * statistics.median(seconds) / (960 * 720)
             print(f"{count:9} {tree:9.2f} {each:15.0f} {each / math.log2(count):22.1f}")
@@ -113,7 +115,7 @@ def with_triangles() -> None:
 _MEMORY = """
 import json, resource, sys
 from projector.rendering.session import RenderSession
-from projector.scene.reader import load_text
+from projector.scene.reading.reader import load_text
 scene = load_text(open(sys.argv[1]).read(), "memory", sys.argv[2])
 picture = RenderSession(scene, 1920, 1440).rgb_bytes()
 print(json.dumps({"peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "mean": float(picture.mean())}))

@@ -27,8 +27,8 @@ FOCAL_LENGTH_M, F_NUMBER, THROW_M, MM_PER_PIXEL, ABBE = 0.085, 2.8, 2.0, 0.25, 5
 TIMED = """
 import json, sys, time
 from pathlib import Path
-from projector.studies.lens_fit import SetUp
-from projector.studies.measured_lens import EdgePhotograph, measure
+from projector.studies.lenses.lens_fit import SetUp
+from projector.studies.lenses.measured_lens import EdgePhotograph, measure
 photographs = [EdgePhotograph(Path(path), float(offset)) for path, offset in zip(sys.argv[1::2], sys.argv[2::2])]
 start = time.process_time()
 fit = measure(photographs, 0.25, "srgb", SetUp(2.0, 85.0, 2.0)).fit

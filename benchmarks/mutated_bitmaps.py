@@ -25,8 +25,8 @@ def read_them() -> None:
     import time
     import traceback
 
-    from projector.scene.bitmap_file import read_bitmap, read_colours
-    from projector.scene.faults import SceneError
+    from projector.faults import SceneError
+    from projector.files.bitmap_file import read_bitmap, read_colours
 
     resource.setrlimit(resource.RLIMIT_AS, (3 << 30, 3 << 30))
     for line in sys.stdin:

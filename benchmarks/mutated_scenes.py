@@ -28,11 +28,11 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from projector.scene.faults import SceneError
-from projector.scene.finding import list_scenes, shipped_folder
+from projector.faults import SceneError
+from projector.files.finding import list_scenes, shipped_folder
 from projector.scene.model import Scene, scene_schema
 from projector.scene.placement import landmarks_of
-from projector.scene.reader import load, load_text, with_overrides
+from projector.scene.reading.reader import load, load_text, with_overrides
 
 MOST_SECONDS, MOST_BYTES = 10.0, 2 * 2**30
 SIZE = (40, 30)
@@ -235,7 +235,7 @@ def checked(data: dict, scene: Scene) -> Scene | None:
 def troubles_of_light(scene: Scene, size=SIZE) -> list[str]:
     """What is wrong with the light that a scene renders to: XYZ that is negative or no number."""
     from projector.rendering.session import RenderSession
-    from projector.rendering.tiles import Workers
+    from projector.rendering.workers import Workers
 
     with Workers(1) as workers:
         light, matrix = RenderSession(scene, *size, "quick", workers).exposed()

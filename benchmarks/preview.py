@@ -76,7 +76,7 @@ def changes(index: int) -> dict[str, list[str]]:
 def measure() -> tuple[dict[str, list[float]], str]:
     """Milliseconds of every kind of change, and a checksum of the picture."""
     from projector.rendering.session import RenderSession
-    from projector.scene.reader import load_text, with_overrides
+    from projector.scene.reading.reader import load_text, with_overrides
 
     base = load_text(SCENE + FIGURE, "benchmark", ROOT)
     session = RenderSession(base, WIDTH, HEIGHT)

@@ -15,7 +15,7 @@ import numpy as np
 from embreex import rtcore_scene
 from embreex.mesh_construction import TriangleMesh
 
-from projector.tracing import bvh
+from projector.tracing.rays import bvh
 
 CHUNK = 1 << 14
 

@@ -14,18 +14,18 @@ import importlib
 __version__ = "0.1.0"
 
 _HOME_OF = {
-    "load": "projector.scene.reader",
-    "load_text": "projector.scene.reader",
-    "with_overrides": "projector.scene.reader",
-    "save_scene": "projector.scene.reader",
+    "load": "projector.scene.reading.reader",
+    "load_text": "projector.scene.reading.reader",
+    "with_overrides": "projector.scene.reading.reader",
+    "save_scene": "projector.scene.reading.saving",
     "Scene": "projector.scene.model",
-    "SceneError": "projector.scene.faults",
+    "SceneError": "projector.faults",
     "Pose": "projector.geometry",
     "preview": "projector.rendering.preview",
     "irradiance_map": "projector.rendering.irradiance",
     "RenderSession": "projector.rendering.session",
-    "landing": "projector.studies.landing",
-    "camera_blur": "projector.studies.landing",
+    "landing": "projector.studies.size.landing",
+    "camera_blur": "projector.studies.size.landing",
 }
 
 __all__ = ["__version__", *_HOME_OF]

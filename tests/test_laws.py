@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from projector.rendering.irradiance import irradiance_map
-from projector.scene.checks import cross_check
+from projector.scene.checks.cross import cross_check
 from projector.scene.model import Scene
-from projector.studies.edge_profile import edge_by_formula, full_spectrum, place_on_surface
-from projector.studies.landing import landing
-from projector.tracing.arrays import scene_arrays
-from projector.tracing.light_path import pupil_geometry
+from projector.stage.surfaces import scene_arrays
+from projector.studies.edges.profile import edge_by_formula, full_spectrum, place_on_surface
+from projector.studies.size.landing import landing
+from projector.tracing.gate.lens_law import pupil_geometry
 
 FEW = settings(max_examples=12, deadline=None, derandomize=True, database=None)
 FOLDER = Path(tempfile.mkdtemp(prefix="laws-"))

@@ -121,7 +121,7 @@ def test_kernels_are_loaded_again_from_our_folder_and_others_from_theirs(tmp_pat
     script = (
         "import numpy as np, other\n"
         "import projector.jit as jit\n"
-        "from projector.tracing.bvh import build_bvh\n"
+        "from projector.tracing.rays.bvh import build_bvh\n"
         "build_bvh(np.eye(3), np.array([[0, 1, 2]], np.int32))\n"
         "assert other.twice(2.0) == 4.0\n"
         "print(jit.kernel_folder())\n"

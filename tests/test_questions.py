@@ -17,8 +17,8 @@ from typer.testing import CliRunner
 from projector.cli import app
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.placement import stencil_of
-from projector.scene.reader import load, with_overrides
-from projector.studies import sharpness as softness
+from projector.scene.reading.reader import load, with_overrides
+from projector.studies.edges import sharpness as softness
 
 HALF_PER_CENT, STOPS = 5e-3, 0.05
 

@@ -40,8 +40,8 @@ def version() -> str:
 
 def loaded_scene(path: Path, changes):
     """A scene file with its changes, and what should be said about it. SceneError with all its faults."""
-    from projector.scene.faults import SceneError
-    from projector.scene.reader import check
+    from projector.faults import SceneError
+    from projector.scene.reading.reader import check
     from projector.studies.notes import power_notes
 
     scene, faults, warnings = check(path, changes or ())
@@ -68,8 +68,8 @@ def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped:
 
 def _run(command, kwargs, as_json: bool, kept_when_stopped: str) -> int:
     from projector.cli.ranges import answered_each, has_ranges
-    from projector.rendering.tiles import Stopped
-    from projector.scene.faults import SceneError
+    from projector.faults import SceneError
+    from projector.rendering.workers import Stopped
 
     name = command.__name__.rstrip("_")
     try:
@@ -103,7 +103,7 @@ def _together(answers: list[tuple[dict, Answer]]) -> Answer:
 
 def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:
     """Run one command line and return its exit code. Whatever happens, something is said, in letters the console has."""
-    from projector.scene.faults import SceneError
+    from projector.faults import SceneError
 
     speak_plainly_where_needed()
     options = list(arguments[: arguments.index("--")] if "--" in arguments else arguments)
@@ -148,7 +148,7 @@ def _wrong_command_line(name: str | None, error, as_json: bool) -> int:
 
 def _usage_fault(name: str | None, error):
     """A usage error of the command line's library, as a Fault under the option's or the argument's own name."""
-    from projector.scene.faults import Fault
+    from projector.faults import Fault
 
     help_ = f"`projector {name} --help` says what it takes" if name else "`projector --help` lists the commands"
     key = getattr(error, "param_hint", None) or getattr(error, "option_name", None)
@@ -274,7 +274,7 @@ def progress_shown(with_kernels: bool = True, in_lines: bool = False):
     with_kernels: whether the work needs the light's kernels. in_lines: without a terminal, say now and then how far it is.
     """
     from projector import jit
-    from projector.rendering.tiles import Progress
+    from projector.rendering.workers import Progress
 
     if with_kernels and not jit.kernels_are_compiled():
         say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")

@@ -7,10 +7,22 @@ from typing import Annotated, Optional
 
 import typer
 
+from projector.answers.choosing import place_words
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 from projector.cli.numbers import WrongValue, check_above_zero, number_option, refuse_unused, whole_number_option
-from projector.cli.render import Json, Out, Overwrite, Quality, SceneArgument, Threads, With, checked_quality, parsed_size, path_option
-from projector.scene.typed_numbers import typed_number
+from projector.cli.render import (
+    Json,
+    Out,
+    Overwrite,
+    Quality,
+    SceneArgument,
+    Threads,
+    With,
+    checked_quality,
+    parsed_size,
+    path_option,
+)
+from projector.files.typed_numbers import typed_number
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -39,12 +51,13 @@ def sheet(
     """
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable, default_name, named_files, record
+    from projector.files.records import check_writable, default_name, named_files, record
     from projector.reports.contact_sheet import layout, save_sheet
-    from projector.studies import comparison as study
+    from projector.studies.choosing import comparison as study
+    from projector.studies.choosing.sheet_cells import UNCHANGED
 
     loaded, _ = loaded_scene(scene, with_)
-    axes = tuple(study.UNCHANGED if text is None else study.parsed_axis(text) for text in (rows, columns))
+    axes = tuple(UNCHANGED if text is None else study.parsed_axis(text) for text in (rows, columns))
     paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
@@ -62,8 +75,8 @@ def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: 
     import csv
     import json as json_text
 
-    from projector.cli.console import finite
-    from projector.rendering.files import written_whole
+    from projector.answers.as_json import finite
+    from projector.files.records import written_whole
 
     with written_whole(csv_path) as temporary, temporary.open("w", newline="", encoding="utf-8") as file:
         file.write(f"#{json_text.dumps(about)}\n")
@@ -110,8 +123,9 @@ def place(
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
-    from projector.cli.studies import checked_figure_path, one_projector, point_from
-    from projector.studies import placement as study
+    from projector.answers.chosen import point_from
+    from projector.cli.studies import checked_figure_path, one_projector
+    from projector.studies.choosing import where_to_stand as study
 
     loaded, warnings = loaded_scene(scene, with_)
     spec = one_projector(loaded, projector)
@@ -125,14 +139,14 @@ def place(
     if path is not None:
         _draw_room(loaded, spec, wishes, answers, target, path, overwrite)
         files.append(path)
-    words = [line for number, item in enumerate(answers, 1) for line in _place_words(number, item, target, wishes.iso)]
+    words = [line for number, item in enumerate(answers, 1) for line in place_words(number, item, target, wishes.iso)]
     if not answers:
         words.append("nothing fits; what would have to give, the smallest step first:")
     words += [f"    {item.words}" for item in relaxations]
     if spec.reading is None and spec.output is None:
         warnings = [*warnings, "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
     if saved is not None and answer <= len(answers):
-        from projector.scene.saving import save_variant
+        from projector.scene.reading.saving import save_variant
 
         files.append(save_variant(scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite))
         words.append(f"answer {answer} saved")
@@ -145,10 +159,10 @@ def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path
     """Where a scene is saved, if one is wanted. SceneError, before any work, where it may not be written."""
     if save is None:
         return None
-    from projector.rendering.files import named_files, place_faults
-    from projector.scene.faults import SceneError
-    from projector.scene.finding import find_scene
-    from projector.scene.saving import check_goal
+    from projector.faults import SceneError
+    from projector.files.finding import find_scene
+    from projector.files.records import named_files, place_faults
+    from projector.scene.reading.saving import check_goal
 
     (path,) = named_files(save, "best", (".toml",))
     check_goal(find_scene(scene), path, overwrite)
@@ -160,12 +174,12 @@ def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path
 def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool) -> None:
     import numpy as np
 
-    from projector.rendering.files import record
+    from projector.files.records import record
     from projector.reports.place_figure import Light, OnSet, place_figure
     from projector.reports.save import save_figure
     from projector.scene.placement import placed_objects, point_of
-    from projector.studies.room import room_corners
-    from projector.tracing.arrays import camera_arrays
+    from projector.stage.camera import camera_arrays
+    from projector.studies.choosing.room import room_corners
 
     bodies = ("box", "mesh", None)
     objects = [(item.spec.name, item.mesh.vertices, None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles) for item in placed_objects(scene)]
@@ -177,13 +191,3 @@ def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool
     figure = place_figure(answers, OnSet(objects, scene.camera.position_m, frame, point_of(scene, target), lights, room_corners(scene, wishes.room_m)), title)
     save_figure(figure, path, record(scene, "place"), overwrite)
 
-
-def _place_words(number: int, item, target, iso: float) -> list[str]:
-    x, y, z = item.position_m
-    lens = item.lens if not item.is_own else "the scene's own lens" if item.lens == "own" else f"{item.lens}, the scene's own"
-    focus = f"focused on {target if isinstance(target, str) else 'the target'}" + (f", then the stencil {item.focus_offset_mm:.3f} mm away from the lens" if item.focus_offset_mm else "")
-    words = [
-        f"{number}. {lens}, at f/{item.f_number:g}: throw {item.throw_m:.3f} m, lens at ({x:.3f}, {y:.3f}, {z:.3f}) m, {item.angle_deg:.0f}° off the camera's line; {focus}",
-        f"   rendered: {item.got_width_m:.3f} m wide, edges {item.got_edge_mm:.2f} mm, colour fringes {item.fringe_mm:.2f} mm; meters f/{item.meter_f_number:.1f} at ISO {iso:g}, {item.spare_stops:+.1f} stops against the wish",
-    ]
-    return words if item.carried_over is None else [*words, f"   {item.carried_over}"]

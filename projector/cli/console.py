@@ -5,11 +5,11 @@ from __future__ import annotations
 import codecs
 import contextlib
 import json
-import math
 import os
 import sys
 import unicodedata
-from pathlib import Path
+
+from projector.answers.as_json import finite
 
 # Signs of ours that no accent can be taken off of; what is not here loses its accents, or becomes a question mark.
 _PLAIN = {
@@ -60,21 +60,6 @@ def json_text(value, indent: int | None = None) -> str:
     except UnicodeEncodeError:
         text = json.dumps(value, ensure_ascii=True, allow_nan=False, indent=indent)
     return text
-
-
-def finite(value):
-    """The same value with null for what JSON has no number for."""
-    if isinstance(value, dict):
-        return {key: finite(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [finite(item) for item in value]
-    if hasattr(value, "tolist"):
-        return finite(value.tolist())
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    if isinstance(value, Path):
-        return str(value)
-    return value
 
 
 def say(text: str) -> None:

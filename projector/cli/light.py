@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
+from projector.answers.chosen import chosen_projectors, point_from
+from projector.answers.light import contrast_words, frame_words, no_light_note, room_words, row_without_numbers
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, check_in_range, number_option, refuse_unused
 from projector.cli.render import Json, With
-from projector.cli.studies import Number, Only, chosen_projectors, no_light_note, point_from, row_without_numbers
+from projector.cli.studies import Number, Only
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -35,8 +36,8 @@ def contrast(
     json: Json = False,
 ) -> Answer:
     """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other projectors'."""
-    from projector.scene.faults import Fault, SceneError
-    from projector.studies import contrast as study
+    from projector.faults import Fault, SceneError
+    from projector.studies.light import contrast as study
 
     if (scene is None) == (open_share is None):
         raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
@@ -57,18 +58,18 @@ def contrast(
             continue
         name = f"{place['projector']} on {place['surface']}" if "surface" in place else place["projector"]
         rows.append({**place, **asdict(item)})
-        words.append(_contrast_words(name, item))
+        words.append(contrast_words(name, item))
         if wanted_stops is not None:
             room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(wanted_stops, item.open_share, *reflectances)
-            words.append(f"{name}: " + _room_words(wanted_stops, room, item))
+            words.append(f"{name}: " + room_words(wanted_stops, room, item))
     return Answer({"projectors": rows}, words, [], warnings)
 
 
 def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | None, reflectances):
     """Where each pattern is asked about and its contrast there, None where none of its light lands; and what a program should notice."""
-    from projector.studies import contrast as study
-    from projector.studies.light_at import axis_point, light_at
-    from projector.tracing.arrays import scene_arrays
+    from projector.stage.surfaces import scene_arrays
+    from projector.studies.light import contrast as study
+    from projector.studies.light.light_at import axis_point, light_at
 
     arrays, found, notes = scene_arrays(scene), [], []
     for spec in chosen_projectors(scene, projector):
@@ -87,20 +88,6 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
     return found, notes
 
 
-def _contrast_words(name: str, found) -> str:
-    ratio = f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops" if math.isfinite(found.ratio) else "no light on the black parts"
-    others = "".join(f", {other} {share:.1%}" for other, share in found.other_shares.items() if share > 0.0)
-    return f"{name}: {found.open_share:.0%} open; on the black parts, of the openings' light: stray light {found.veil_share:.2%}, {'the room' if found.other_shares else 'other light'} {found.ambient_share:.1%}{others}: {ratio}"
-
-
-def _room_words(wanted_stops: float, room: float | None, found) -> str:
-    """How dark all other light has to be, against how it is."""
-    if room is None:
-        return f"{wanted_stops:g} stops are out of reach in any room: the stray light alone leaves less"
-    now = found.ambient_share + sum(found.other_shares.values())
-    return f"{wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" + (f"; it lies {-math.log2(now):.1f} under it" if now > 0.0 else "")
-
-
 @answered
 def timing(
     shutter_s: Annotated[Number, number_option("--shutter-s", "Shutter time, such as 1/200 or 0.005.")] = None,
@@ -113,8 +100,8 @@ def timing(
     json: Json = False,
 ) -> Answer:
     """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on the mains leaves bands."""
-    from projector.scene.faults import Fault, SceneError
-    from projector.studies import timing as study
+    from projector.faults import Fault, SceneError
+    from projector.studies.light import timing as study
 
     check_above_zero(shutter_s=shutter_s, speed_m_per_s=speed_m_per_s, flash_t01_s=flash_t01_s, flash_t05_s=flash_t05_s, sync_s=sync_s, lamp_hz=lamp_hz)
     has_flash = flash_t01_s is not None or flash_t05_s is not None
@@ -127,25 +114,13 @@ def timing(
     if moves:
         result, words = _smear(study, speed_m_per_s, flash_s, shutter_s, frame is None or frame.is_whole)
     if lights:
-        words.append(_frame_words(frame, shutter_s))
+        words.append(frame_words(frame, shutter_s))
         result |= {**asdict(frame), "lit_frame_note": words[-1]}
     if swings:
         found = study.flicker(shutter_s, lamp_hz, 1.0 if modulation is None else modulation)
         result |= asdict(found)
         words.append(f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; " + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings"))
     return Answer(result, words)
-
-
-def _frame_words(frame, shutter_s: float) -> str:
-    """How much of the frame sees the flash."""
-    from projector.photometry.exposure import marked_time
-
-    if frame.is_whole:
-        return f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of {marked_time(frame.sync_s)}"
-    words = f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about {frame.lit_frame_share:.0%} of the frame, a strip at one side, and the rest stays dark"
-    if frame.fading_frame_share >= 0.05:
-        words += f"; the strip fades over {frame.fading_frame_share:.0%} of the frame while the flash dies away"
-    return words + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your camera's own --sync-s"
 
 
 def _timing_asked(has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation) -> tuple[bool, bool, bool]:

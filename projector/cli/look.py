@@ -11,7 +11,7 @@ import typer
 from projector.cli.answers import Answer, answered
 from projector.cli.console import json_text
 from projector.cli.render import Json, Overwrite, SceneArgument, With, out_option
-from projector.scene.finding import shipped_folder
+from projector.files.finding import shipped_folder
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -26,7 +26,7 @@ def add_commands(app: typer.Typer) -> None:
 def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answer:
     """Say everything that is wrong with a scene, all at once, and what is unusual about it."""
     from projector.cli.answers import loaded_scene
-    from projector.studies.light_at import focus_notes
+    from projector.studies.light.light_at import focus_notes
 
     loaded, warnings = loaded_scene(scene, with_)
     warnings = [*warnings, *focus_notes(loaded)]
@@ -43,7 +43,7 @@ def _counted(number: int, name: str) -> str:
 @answered
 def scenes(json: Json = False) -> Answer:
     """List the scenes that come with the program, and the folder they are in."""
-    from projector.scene.reader import list_scenes
+    from projector.files.finding import list_scenes
 
     found = list_scenes()
     width = max((len(path.stem) for path, _ in found), default=0)
@@ -56,7 +56,7 @@ def scenes(json: Json = False) -> Answer:
 @answered
 def stencils(json: Json = False) -> Answer:
     """List the stencils that come with the program, and the folder they are in."""
-    from projector.scene.stencil_drawings import list_stencils
+    from projector.stencils.drawing.catalogue import list_stencils
 
     folder = shipped_folder("stencil")
     found = list_stencils(folder)
@@ -74,8 +74,8 @@ def schema(
     json: Json = False,
 ) -> Answer:
     """Write the JSON schema of the scene format, for editors that check while you type."""
-    from projector.rendering.files import place_faults, written_whole
-    from projector.scene.faults import Fault, SceneError
+    from projector.faults import Fault, SceneError
+    from projector.files.records import place_faults, written_whole
     from projector.scene.model import scene_schema
 
     found = scene_schema()

@@ -13,7 +13,7 @@ import typer
 from projector.cli.answers import Answer, answered, progress_shown
 from projector.cli.numbers import WrongValue, number_option
 from projector.cli.render import Json, Overwrite, out_option
-from projector.scene.typed_numbers import typed_number, values_of_range
+from projector.files.typed_numbers import typed_number, values_of_range
 
 Number = Optional[float]
 
@@ -64,7 +64,7 @@ def measure(
 ) -> Answer:
     """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus and dispersion."""
     from projector.photometry.spectra import source_spectrum
-    from projector.studies import measured_lens as study
+    from projector.studies.lenses import measured_lens as study
 
     if (mm_per_pixel is None) == (scale is None):
         raise typer.BadParameter("one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel")
@@ -90,7 +90,7 @@ def measure(
 
 
 def _photographs(paths, offsets_mm, box, axis):
-    from projector.studies.measured_lens import EdgePhotograph
+    from projector.studies.lenses.measured_lens import EdgePhotograph
 
     offsets = numbers_in(offsets_mm, "--offsets-mm", len(paths)) if offsets_mm else [None] * len(paths)
     boxes = [tuple(int(value) for value in numbers_in(text, "--box", 4)) for text in box or ()]
@@ -103,7 +103,7 @@ def _photographs(paths, offsets_mm, box, axis):
 
 def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k):
     """What a fit needs, or None and a word on what is missing."""
-    from projector.studies.lens_fit import SetUp
+    from projector.studies.lenses.lens_fit import SetUp
 
     missing = [name for name, value in (("--throw-m", throw_m), ("--focal-length-mm", focal_length_mm)) if value is None]
     if any(item.offset_mm is None for item in items) and len(items) > 1:
@@ -120,7 +120,7 @@ def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, s
 
 
 def _checked_paths(out: Path, set_up, overwrite: bool) -> list[Path]:
-    from projector.rendering.files import check_writable, named_files
+    from projector.files.records import check_writable, named_files
 
     lens_file, figure = named_files(out, "my-lens", (".toml", ".png"))
     paths = [figure] if set_up is None else [lens_file, figure]
@@ -129,10 +129,10 @@ def _checked_paths(out: Path, set_up, overwrite: bool) -> list[Path]:
 
 
 def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite: bool) -> None:
-    from projector.rendering.files import TOML_MARK, record_of, written_whole
+    from projector.files.records import TOML_MARK, record_of, written_whole
     from projector.reports.measured_figure import measured_figure
     from projector.reports.save import save_figure
-    from projector.studies.measured_lens import lens_file_text
+    from projector.studies.lenses.measured_lens import lens_file_text
 
     about = record_of("measure", path.stem, "", photographs=[str(item.path.name) for item in found.photographs])
     if path.suffix == ".toml":
@@ -155,7 +155,7 @@ def _row(photograph, reading) -> dict:
 
 
 def _fit_row(fit) -> dict:
-    from projector.studies.measured_lens import values_by_name
+    from projector.studies.lenses.measured_lens import values_by_name
 
     values = {name: asdict(value) for name, value in values_by_name(fit).items()}
     return {"model": fit.model, **values, "residual": fit.residual, "residual_of_other_model": fit.other_residual}

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import typer
 
-from projector.scene.typed_numbers import typed_number, values_of_range
+from projector.files.typed_numbers import typed_number, values_of_range
 
 # A value that makes sense, by the ending of the option's name: what an error suggests.
 _EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "sync-s": "1/200", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
@@ -96,7 +95,7 @@ def parsed_whole_number(name: str, typed, lowest: int, highest: int) -> int:
 
 def _number_hint(name: str, typed: str, example: str) -> str:
     """What to write instead of a text that is no number."""
-    from projector.scene.field_hints import number_hint
+    from projector.scene.reading.field_hints import number_hint
 
     hint = number_hint(name, typed)
     return hint if hint not in ("", "write a number") else f"{name} {example}"
@@ -116,7 +115,7 @@ _SMALLEST, _LARGEST = 1e-9, 1e9
 
 def check_above_zero(**values: float | None) -> None:
     """SceneError naming, as typed, every option whose number is not above zero, or so small or large that nothing is meant by it."""
-    from projector.scene.faults import Fault, SceneError
+    from projector.faults import Fault, SceneError
 
     faults = []
     for name, value in values.items():
@@ -131,7 +130,7 @@ def check_above_zero(**values: float | None) -> None:
 
 def check_in_range(low: float, high: float, **values: float | None) -> None:
     """SceneError naming, as typed, every option whose number lies outside of low … high."""
-    from projector.scene.faults import Fault, SceneError
+    from projector.faults import Fault, SceneError
 
     faults = [Fault(f"{value:g}", f"{low:g} to {high:g}", f"{option_name(name)} {example_of(name)}", key=option_name(name)) for name, value in values.items() if value is not None and not low <= value <= high]
     if faults:
@@ -143,7 +142,7 @@ def refuse_unused(given: dict, used, answers: str, try_: str) -> None:
 
     given: options by their names, None, empty or False where not typed; answers: what the answer goes by.
     """
-    from projector.scene.faults import Fault, SceneError
+    from projector.faults import Fault, SceneError
 
     unused = [option_name(name) for name, value in given.items() if name not in used and value is not None and value is not False and value != []]
     if unused:

@@ -7,8 +7,8 @@ from itertools import product
 from pathlib import Path
 
 from projector.cli.numbers import NumberRange, option_name
-from projector.scene.faults import Fault, SceneError
-from projector.scene.overrides import values_of_change
+from projector.faults import Fault, SceneError
+from projector.scene.reading.overrides import values_of_change
 
 MOST_ANSWERS = 100
 

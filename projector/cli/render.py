@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import re
 from dataclasses import asdict, replace
@@ -11,9 +10,9 @@ from typing import Annotated, Optional
 
 import typer
 
+from projector.answers.landing import landing_words, other_faces, summary_words
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 from projector.cli.numbers import WrongValue, whole_number_option
-
 
 
 def out_option(text: str):
@@ -28,7 +27,7 @@ def path_option(name: str, text: str, *short: str):
         if typed.startswith("--"):
             raise WrongValue(f"{typed} in the place of a name", "a file's name", f"{name} NAME", option=name)
         if typed.endswith(("/", os.sep)) or not typed:
-            from projector.scene.faults import Fault, SceneError
+            from projector.faults import Fault, SceneError
 
             found = f"{typed} names a folder" if typed else "nothing was typed for it"
             raise SceneError(Fault(found, "a file's name, without its ending", f"{name} {typed}NAME", key=name))
@@ -87,10 +86,10 @@ def preview(
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
     width, height = parsed_size(size)
     checked_quality(quality)
-    from projector.rendering.files import check_writable, default_name, named_files
+    from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
-    from projector.studies.landing import camera_blur, landing
     from projector.studies.notes import scene_notes
+    from projector.studies.size.landing import camera_blur, landing
 
     loaded, _ = loaded_scene(scene, with_)
     (path,) = named_files(out, default_name(loaded), (".png",))
@@ -101,7 +100,7 @@ def preview(
     replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
     landings = [landing(loaded, spec) for spec in loaded.projector]
     blurs = camera_blur(loaded)
-    words = [line for item in landings for line in _landing_words(item, loaded.camera.f_number)]
+    words = [line for item in landings for line in landing_words(item, loaded.camera.f_number)]
     words += [
         f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would be {item.blur_mm:.1f} mm; not in the picture"
         for item in blurs
@@ -112,32 +111,11 @@ def preview(
 
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:
     """The scene file that says what this one says with its changes."""
-    from projector.rendering.files import named_files
-    from projector.scene.saving import save_variant
+    from projector.files.records import named_files
+    from projector.scene.reading.saving import save_variant
 
     (path,) = named_files(to, "variant", (".toml",))
     return save_variant(scene, changes or (), path, overwrite)
-
-
-def _landing_words(item, f_number: float) -> list[str]:
-    from projector.studies.landing import over_or_under
-
-    where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
-    place = f"{item.lands_on}, {item.throw_m:.3f} m" if item.lands_on else f"{item.throw_m:.3f} m"
-    blur = f"blur at {place}: {item.blur_mm:.2f} mm"
-    words = [
-        f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m"
-        f" square to the beam (× {item.magnification:.1f}), beam {item.beam_angle_deg:.1f}° full",
-        f"{item.projector}: sharp at {item.sharp_at_m:.3f} m; {blur} (edges rise in {item.edge_width_mm:.2f} mm, 10–90 %)"
-        if item.sharp_at_m is not None
-        else f"{item.projector}: sharp nowhere in front of it; {blur}",
-    ]
-    if item.no_light is not None:
-        words.append(f"{item.projector}: no light of it falls there; {item.no_light}")
-    if item.open_gate_f_number is not None:
-        light = over_or_under(item.open_gate_stops_over, "right for")
-        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter: {light} its f/{f_number:g}")
-    return words
 
 
 @answered
@@ -156,7 +134,7 @@ def map_(
 ) -> Answer:
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     checked_quality(quality)
-    from projector.rendering.files import check_writable, default_name, named_files
+    from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.irradiance import MAP_ENDINGS, NotSeen, irradiance_map
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
@@ -176,28 +154,6 @@ def map_(
         warnings = [*warnings, "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
     if not found.is_reached:
         warnings = [*warnings, f"no light of a projector falls on {found.surface}."]
-    warnings = warnings + _other_faces(loaded, surface, found.surface)
-    return Answer(summary, _summary_words(summary, found), files, warnings)
+    warnings = warnings + other_faces(loaded, surface, found.surface)
+    return Answer(summary, summary_words(summary, found), files, warnings)
 
-
-def _other_faces(scene, asked: str | None, mapped: str) -> list[str]:
-    """That a box was named without one of its faces, and what the others are called."""
-    from projector.scene.surfaces import faces_of
-
-    names = next((faces_of(spec) for spec in scene.surface if mapped in faces_of(spec)), [])
-    if len(names) < 2 or asked == mapped:
-        return []
-    return [f"{mapped.partition('.')[0]} is a box, mapped by face: this is {mapped}; the others are {', '.join(name for name in names if name != mapped)}."]
-
-
-def _summary_words(summary: dict, found) -> list[str]:
-    words = [f"{found.surface}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} × {summary['rows']} points"]
-    if math.isinf(summary["brightest_stops"]):
-        return [*words, f"no light falls on {found.surface}"]
-    only = "" if found.is_reached else ", all of it the room's"
-    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only}; {summary['lit_share']:.0%} of the map lies above -6 stops")
-    if found.is_absolute:
-        power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
-        amounts = f"{summary[f'brightest_{power}']:.4g} {found.units[0]}, {summary[f'brightest_{light}']:.4g} {found.units[1]}"
-        words.append(f"brightest {amounts}: a flat meter shows f/{summary['brightest_f_number']:.1f} at {found.meter.setting}")
-    return words

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
+from projector.answers.chosen import chosen_projectors
+from projector.answers.size import gate_words, landed_words, outline_words, straight_words
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, number_option, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
-from projector.cli.studies import Number, Only, chosen_projectors, figure_path, one_projector, refuse_beside_a_scene
+from projector.cli.studies import Number, Only, figure_path, one_projector, refuse_beside_a_scene
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -40,7 +41,7 @@ def throw(
     json: Json = False,
 ) -> Answer:
     """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
-    from projector.studies import throw as study
+    from projector.studies.size import throw as study
 
     numbers = dict(focal_length_mm=focal_length_mm, beam_angle_deg=beam_angle_deg, lit_width_mm=lit_width_mm, lit_height_mm=lit_height_mm, throw_m=throw_m, height_m=height_m, travel_mm=travel_mm, f_number=f_number, to_m=to_m)
     check_above_zero(**numbers, width_m=width_m)
@@ -111,7 +112,7 @@ def _size(study, numbers: dict, width_m, out, overwrite) -> Answer:
 
 def _found(study, numbers: dict, width_m):
     """Forwards or backwards, by what is given. SceneError if it is not enough."""
-    from projector.scene.faults import Fault, SceneError
+    from projector.faults import Fault, SceneError
 
     focal_length_mm, lit_width_mm, lit_height_mm, throw_m = (numbers[name] for name in ("focal_length_mm", "lit_width_mm", "lit_height_mm", "throw_m"))
     if lit_width_mm is not None and width_m is not None and throw_m is not None and focal_length_mm is None:
@@ -197,10 +198,10 @@ def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
 
 
 def _throw_in_scene(path: Path, with_, width_m) -> Answer:
-    from projector.studies import landed_light as light_study
-    from projector.studies import throw as study
-    from projector.studies.landing import landing
-    from projector.tracing.arrays import scene_arrays
+    from projector.stage.surfaces import scene_arrays
+    from projector.studies.size import landed_light as light_study
+    from projector.studies.size import throw as study
+    from projector.studies.size.landing import landing
 
     scene, warnings = loaded_scene(path, with_)
     arrays = scene_arrays(scene)
@@ -219,7 +220,7 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
             "keystone_up": outline.keystone_up, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
         }  # fmt: skip
         dark = [] if formula.no_light is None else [f"no light of it falls where its axis lands; {formula.no_light}"]
-        words += [f"{spec.name}: {line}" for line in (*dark, *_landed_words(landed), *_outline_words(outline, formula, landed), *_gate_words(opening))]
+        words += [f"{spec.name}: {line}" for line in (*dark, *landed_words(landed), *outline_words(outline, formula, landed), *gate_words(opening))]
         if width_m is not None:
             row["wanted"] = _further_back(study, spec, formula, width_m)
             words.append("{0}: {1[width_m]:g} m wide square to the beam at {1[throw_m]:.3f} m, {1[back_m]:+.3f} m from where it stands, {1[stops]:+.2f} stops".format(spec.name, row["wanted"]))
@@ -232,85 +233,6 @@ def _further_back(study, spec, formula, width_m) -> dict:
     lit_width_mm = 1e3 * formula.pattern_width_m / formula.magnification
     throw_m = study.place_for(width_m, lit_width_mm, spec.lens.focal_length_mm).throw_m
     return {"width_m": width_m, "throw_m": throw_m, "back_m": throw_m - formula.throw_m, "stops": study.stops_for_distance(formula.throw_m, throw_m)}
-
-
-def _landed_words(landed) -> list[str]:
-    """On whom the light lands, how large it is on each, and how it compares with a sitter."""
-    if not landed:
-        return ["nothing of its light lands on anything in the scene"]
-    parts = [f"{_percent(item.share)} on {item.name}" + (f" ({_percent(item.sitter.head_share)} on the head)" if item.sitter else "") for item in landed]
-    nowhere = 1.0 - sum(item.share for item in landed)
-    words = ["of its light " + ", ".join(parts + ([f"{_percent(nowhere)} on nothing"] if nowhere > 5e-4 else []))]
-    for item in _lit(landed):
-        detail = f", finest detail {item.detail_mm:.1f} mm" if item.detail_mm is not None else ""
-        words.append(
-            f"at {item.name}, {item.distance_m:.3f} m, square to the beam: pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m, "
-            f"its opening {_width_by_height(item.opening_width_m, item.opening_height_m)}{detail}"
-        )
-        if item.sitter is not None:
-            words.append(f"against {item.name} the opening is {_against(item)}")
-    return words
-
-
-def _lit(landed) -> list:
-    """What gets enough of the light to be worth a line."""
-    return [item for item in landed if item.share >= 5e-3]
-
-
-def _percent(share: float) -> str:
-    return f"{share:.0%}".replace("%", " %") if share >= 0.095 or share < 5e-4 else f"{share:.1%}".replace("%", " %")
-
-
-def _width_by_height(width_m: float, height_m: float) -> str:
-    """Width and height in one unit: millimetres where either is a strip."""
-    if min(width_m, height_m) < 0.1:
-        return f"{1e3 * width_m:.0f} × {1e3 * height_m:.1f} mm"
-    return f"{width_m:.3f} × {height_m:.3f} m"
-
-
-def _against(item) -> str:
-    sitter = item.sitter
-    parts = [
-        f"{item.opening_width_m / sitter.face_width_m:.2g} times as wide as the face ({1e3 * sitter.face_width_m:.0f} mm, ear to ear)",
-        f"{item.opening_height_m / sitter.head_height_m:.2g} times as high as the head ({1e3 * sitter.head_height_m:.0f} mm, chin to crown)",
-    ]
-    if sitter.shoulder_width_m is not None:
-        parts.append(f"{item.opening_width_m / sitter.shoulder_width_m:.2g} times as wide as the shoulders ({1e3 * sitter.shoulder_width_m:.0f} mm)")
-    return ", ".join(parts)
-
-
-def _outline_words(outline, formula, landed) -> list[str]:
-    def metres(value):
-        return f"{value:.3f} m" if math.isfinite(value) else "past its edge"
-
-    def by_side(values, text):
-        return ", ".join(f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True))
-
-    if outline.on is None:
-        return [f"its axis meets {outline.lands_on or 'nothing'}; {formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam at {formula.throw_m:.3f} m"]
-    distance = next((item.distance_m for item in landed if item.name == outline.on), math.inf)
-    before = " and ".join(item.name for item in _lit(landed) if item.distance_m < distance)
-    assumed = [f"as if {before} did not stand before it"] if before else []
-    assumed += ["taken to go on past its edges"] if outline.goes_on else []
-    words = [
-        f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {metres(outline.width_m)}, top to bottom {metres(outline.height_m)} across its middle",
-        f"its {'quarters of the rim' if outline.is_round else 'sides'} there: {by_side(outline.sides_m, metres)}",
-    ]
-    if all(math.isfinite(value) for value in outline.side_stops):
-        words.append("light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))
-    if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
-        words.append(f"keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
-    return words
-
-
-def _gate_words(opening) -> list[str]:
-    if not math.isfinite(opening.width_mm):
-        return ["nothing is open in the gate: no light leaves it"]
-    words = f"in the gate the opening is {opening.width_mm:.3g} × {opening.height_mm:.3g} mm"
-    if opening.bitmap_width_mm is None:
-        return [words]
-    words += f" of a bitmap of {opening.bitmap_width_mm:.3g} × {opening.bitmap_height_mm:.3g} mm" + (f", its finest detail {opening.detail_mm:.2g} mm" if opening.detail_mm is not None else "")
-    return [words, "the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored"]
 
 
 @answered
@@ -326,11 +248,11 @@ def straighten(
     """Draw the stencil that lands straight on a tilted wall: a PNG to put in the old one's place."""
     import numpy as np
 
+    from projector.faults import Fault, SceneError
+    from projector.files.records import check_writable, default_name, place_faults, record, write_png
     from projector.photometry.colour import encode_srgb
-    from projector.rendering.files import check_writable, default_name, place_faults, record, write_png
-    from projector.scene.faults import Fault, SceneError
     from projector.scene.placement import stencil_path
-    from projector.studies.straightened import straightened
+    from projector.studies.size.straightened import straightened
 
     loaded, warnings = loaded_scene(scene, with_)
     spec = one_projector(loaded, projector)
@@ -349,16 +271,5 @@ def straighten(
         "projector": spec.name, "wall": new.wall, "width_m": new.open_width_m, "height_m": new.open_height_m, "size_factor": new.size_factor, "cut_share": new.cut_share,
         "stencil_width_mm": new.stencil_width_mm, "bitmap_width_m": new.width_m, "bitmap_height_m": new.height_m, "bitmap_corners_m": new.corners_m.tolist(), "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
     }  # fmt: skip
-    return Answer(result, _straight_words(spec, new, path, keep_size), [path], warnings)
+    return Answer(result, straight_words(spec, new, path, keep_size), [path], warnings)
 
-
-def _straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
-    size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light"
-    kept = "the size it has on a wall square to the beam there"
-    if keep_size:
-        words = [f"{size}, {kept}; " + (f"{_percent(new.cut_share)} of its opening is cut off" if new.cut_share >= 5e-4 else "nothing of it is cut off")]
-    else:
-        words = [f"{size}, {new.size_factor:.3f} times {kept}, as large as it goes whole" + ("" if abs(new.size_factor - 1.0) < 5e-4 else "; --keep-size keeps the size")]
-    same = math.isclose(new.stencil_width_mm, spec.stencil.width_mm, rel_tol=1e-9)
-    width = "width, grey and inverted stay as they are" if same else f"stencil.width_mm becomes {new.stencil_width_mm:.3f}; grey and inverted stay as they are"
-    return [*words, f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; {width}"]

@@ -8,8 +8,9 @@ import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous, white_light
-from projector.tracing.arrays import focus_of, gate_of, light_arrays, open_gate_on_axis, power_of
-from projector.tracing.gate_image import open_bitmap
+from projector.stage.optics import focus_of, gate_of, light_arrays
+from projector.stage.power import open_gate_on_axis, power_of
+from projector.tracing.gate.gate_image import open_bitmap
 
 
 @dataclass(frozen=True)

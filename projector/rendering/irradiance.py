@@ -8,21 +8,22 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.faults import Fault, SceneError
+from projector.files.records import check_writable, named_files, record, write_npz, write_tiff
 from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure, shutter_text
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
-from projector.rendering.files import check_writable, named_files, record, write_npz, write_tiff
 from projector.rendering.open_gates import OpenGate, open_gate
-from projector.rendering.point_sets import QUALITIES
+from projector.rendering.sampling import QUALITIES
 from projector.rendering.shadows import find_visibility
-from projector.rendering.tiles import Progress, Workers
-from projector.scene.faults import Fault, SceneError
+from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import SeenLayout, layout_of
-from projector.tracing.arrays import scene_arrays
-from projector.tracing.first_hits import NOTHING
-from projector.tracing.points import Points
-from projector.tracing.reference import add_light_by_rays
+from projector.stage.seen_from import points_seen_from
+from projector.stage.surfaces import scene_arrays
+from projector.tracing.light.reference import add_light_by_rays
+from projector.tracing.rays.first_hits import NOTHING
+from projector.tracing.sight.points import Points
 
 # Cells along each side of the pupil where a shadow crosses it: a map is measured, so it gets more than a picture.
 MAP_N_SIDE = 8
@@ -261,7 +262,6 @@ def _grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
 
 def _seen_grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
     """A mesh or a figure has no map of its own: its points as a projector sees them."""
-    from projector.tracing.seen_from import points_seen_from
 
     if not scene.projector:
         raise SceneError(Fault(found="a mesh or a figure is mapped as a projector sees it, and the scene has none", allowed="a scene with a projector"))

@@ -10,10 +10,11 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel
-from projector.tracing.arrays import gate_of, light_arrays, power_of
-from projector.tracing.chief_rays import gate_points, is_in_opening
-from projector.tracing.gate_image import open_bitmap
-from projector.tracing.light_path import Light, blade_passes
+from projector.stage.optics import gate_of, light_arrays
+from projector.stage.power import power_of
+from projector.tracing.gate.chief_rays import gate_points, is_in_opening
+from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.lens_law import Light, blade_passes
 
 
 @dataclass(frozen=True)

@@ -10,17 +10,18 @@ import numpy as np
 
 from projector.photometry.spectra import K_M, LUMINOUS_STEPS, N_WAVELENGTHS, OBSERVER_STEPS, STEPS_NM
 from projector.photometry.wavelength_nodes import choose_nodes
-from projector.rendering.tiles import Progress, Workers
-from projector.tracing.arrays import Power, bitmap_of, gate_of, light_arrays, power_of
-from projector.tracing.blur_stack import BlurStack, Stack
-from projector.tracing.gate_image import Bitmap, GateImage, draw_gate
-from projector.tracing.light_path import Light
-from projector.tracing.points import Points, Visibility
-from projector.tracing.projection import add_light
-from projector.tracing.pupil_cells import N_SIDE_PRODUCT, pupil_parts
-from projector.tracing.pupil import BITMAP, RING, make_pupil
-from projector.tracing.visibility import depths_reached
-from projector.tracing.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
+from projector.rendering.workers import Progress, Workers
+from projector.stage.optics import bitmap_of, gate_of, light_arrays
+from projector.stage.power import Power, power_of
+from projector.tracing.gate.blur_stack import BlurStack, Stack
+from projector.tracing.gate.gate_image import Bitmap, GateImage, draw_gate
+from projector.tracing.gate.lens_law import Light
+from projector.tracing.light.pattern import add_light
+from projector.tracing.light.pupil_cells import N_SIDE_PRODUCT, pupil_parts
+from projector.tracing.sight.outline import BITMAP, RING, make_pupil
+from projector.tracing.sight.points import Points, Visibility
+from projector.tracing.sight.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
+from projector.tracing.sight.visibility import depths_reached
 
 _SQUARES_PIECE = 256
 

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.rendering.files import check_writable, named_files, record, write_png
-from projector.rendering.point_sets import Window
+from projector.files.records import check_writable, named_files, record, write_png
 from projector.rendering.kept import Kept
+from projector.rendering.sampling import Window
 from projector.rendering.session import RenderSession
-from projector.rendering.tiles import Progress, Workers
+from projector.rendering.workers import Progress, Workers
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
 ROWS_PER_BAND = 240
@@ -37,7 +37,7 @@ def preview(
 ) -> Picture:
     """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (18, more points a pixel).
 
-    The same scene gives the same bytes for any number of threads. Raises tiles.Stopped when progress asks to stop.
+    The same scene gives the same bytes for any number of threads. Raises workers.Stopped when progress asks to stop.
     """
     about = record(scene, "preview", width=width, height=height, quality=quality, seed=0)
     with Workers(threads) as workers:

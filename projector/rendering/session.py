@@ -17,24 +17,25 @@ A session may be used by one thread at a time; several sessions may work at once
 from __future__ import annotations
 
 import functools
-import math
 
 import numpy as np
 
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
 from projector.photometry.exposure import picture_scale
-from projector.rendering import point_sets, prepared_light, shadows
-from projector.rendering.develop import develop
+from projector.rendering import prepared_light, sampling, shadows
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
+from projector.rendering.develop import develop
 from projector.rendering.kept import N_REMEMBERED, Kept
-from projector.rendering.point_sets import QUALITIES, PointSet, Window
 from projector.rendering.prepared_light import LightSource, PreparedLight
-from projector.rendering.tiles import Progress, Workers
+from projector.rendering.sampling import QUALITIES, PointSet, Window
+from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import mesh_path, pupil_path, stencil_path
-from projector.tracing.arrays import bitmap_of, camera_arrays, gate_of, reflectances_of, scene_arrays
-from projector.tracing.gate_image import draw_gate, open_bitmap
-from projector.tracing.points import UNKNOWN
-from projector.tracing.visibility import mark_steps, seen_shares
+from projector.stage.camera import camera_arrays
+from projector.stage.optics import bitmap_of, gate_of
+from projector.stage.surfaces import reflectances_of, scene_arrays
+from projector.tracing.gate.gate_image import draw_gate, open_bitmap
+from projector.tracing.sight.points import UNKNOWN
+from projector.tracing.sight.visibility import mark_steps, seen_shares
 
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
 SHADOW_STEP = 0.5
@@ -96,10 +97,10 @@ class RenderSession:
         camera, arrays = self._camera(), self.arrays()
 
         def make():
-            grid = point_sets.grid_points(arrays, camera, self.window, self.quality, self.workers, self.progress)
-            marks = point_sets.outline_marks(grid, camera, self.window, self.quality, self.workers)
+            grid = sampling.grid_points(arrays, camera, self.window, self.quality, self.workers, self.progress)
+            marks = sampling.outline_marks(grid, camera, self.window, self.quality, self.workers)
             pixels = np.flatnonzero(marks)
-            edges = point_sets.edge_points(arrays, camera, self.window, pixels, self.quality, self.workers)
+            edges = sampling.edge_points(arrays, camera, self.window, pixels, self.quality, self.workers)
             return [grid, edges]
 
         return self.kept.get("hits", (_mesh_key(self.scene), camera, self.quality, self.window), make)
@@ -193,11 +194,11 @@ class RenderSession:
                     lambda start, stop, shares=shares: mark_steps(
                         shares, grid.points.materials, width, height, SHADOW_STEP, start, stop, marks
                     ),
-                    piece=point_sets.ROWS_PER_PIECE,
+                    piece=sampling.ROWS_PER_PIECE,
                 )
-            pixels = point_sets.pixels_marked(marks, self.width, self.quality.grid)
+            pixels = sampling.pixels_marked(marks, self.width, self.quality.grid)
             pixels[outlines.pixels] = False
-            return point_sets.edge_points(self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers)
+            return sampling.edge_points(self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers)
 
         key = self.kept.serials("hits", *(f"seen grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
@@ -226,7 +227,7 @@ class RenderSession:
         return self._gathered([table[item.points.materials] for item in sets], sets), room.is_flash
 
     def _gathered(self, values, sets):
-        return point_sets.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), self._camera(), self.quality)
+        return sampling.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), self._camera(), self.quality)
 
 
 def _json(model) -> str | None:

@@ -8,16 +8,24 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.rendering.tiles import Progress, Workers
-from projector.tracing.arrays import SceneArrays
-from projector.tracing.first_hits import NOTHING
-from projector.tracing.light_path import Light
-from projector.tracing.points import DARK, Points, Visibility
-from projector.tracing.projection import mark_unlit
-from projector.tracing.pupil import BITMAP, RING
-from projector.tracing.shared_sight import look_closely_in_squares, look_first_in_squares
-from projector.tracing.squares import Squares, in_one_row, n_squares, squares_of
-from projector.tracing.visibility import UNDECIDED, aims_at, beam_bounds, look_closely, look_first, number_penumbrae, settle_rows
+from projector.rendering.workers import Progress, Workers
+from projector.stage.surfaces import SceneArrays
+from projector.tracing.gate.lens_law import Light
+from projector.tracing.light.pattern import mark_unlit
+from projector.tracing.rays.first_hits import NOTHING
+from projector.tracing.sight.outline import BITMAP, RING
+from projector.tracing.sight.points import DARK, Points, Visibility
+from projector.tracing.sight.sharing import look_closely_in_squares, look_first_in_squares
+from projector.tracing.sight.squares import Squares, in_one_row, n_squares, squares_of
+from projector.tracing.sight.visibility import (
+    UNDECIDED,
+    aims_at,
+    beam_bounds,
+    look_closely,
+    look_first,
+    number_penumbrae,
+    settle_rows,
+)
 
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
@@ -76,7 +84,7 @@ def first_look(
     """Sort points into dark, lit, outside the beam and perhaps in penumbra, for a pupil in n_side² cells.
 
     With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
-    squares: where the points form rows, neighbours share what they agree on (see `shared_sight`).
+    squares: where the points form rows, neighbours share what they agree on (see `tracing.sight.sharing`).
     """
     state = np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
     if image is not None:

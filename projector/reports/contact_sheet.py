@@ -6,10 +6,10 @@ import re
 from pathlib import Path
 from typing import NamedTuple
 
-from projector.rendering.files import RECORD_KEY, check_writable, named_files, written_whole
+from projector.files.records import RECORD_KEY, check_writable, named_files, written_whole
 from projector.reports.save import DPI, save_figure
-from projector.studies.comparison import sheet_notes
-from projector.studies.landing import over_or_under
+from projector.studies.choosing.comparison import sheet_notes
+from projector.studies.size.landing import over_or_under
 
 GAP_PX = 6
 INK, FAINT_INK, PAPER = (20, 20, 20), (60, 60, 60), (250, 250, 248)

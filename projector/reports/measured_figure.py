@@ -11,7 +11,7 @@ _MOST_PANELS = 9
 
 
 def measured_figure(measured, title: str):
-    """`measured` is a studies.measured_lens.MeasuredLens. Points: as read; lines: the fitted lens."""
+    """`measured` is a studies.lenses.measured_lens.MeasuredLens. Points: as read; lines: the fitted lens."""
     shown = list(range(len(measured.readings)))[:_MOST_PANELS]
     with_widths = len(measured.readings) > 1 and all(photograph.offset_mm is not None for photograph in measured.photographs)
     panels = len(shown) + (1 if with_widths else 0)

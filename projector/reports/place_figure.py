@@ -39,7 +39,7 @@ class OnSet(NamedTuple):
 
 
 def place_figure(answers, on_set: OnSet, title: str):
-    """answers: studies.placement.Answer, best first.
+    """answers: studies.choosing.where_to_stand.Answer, best first.
 
     To scale. Bodies are drawn by their outline, sheet-like surfaces cut through the target (seen from aside a turned
     wall would be a block), those that the cut misses by a dashed outline. Lines that lie on each other are drawn as

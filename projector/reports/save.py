@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from projector.rendering.files import RECORD_KEY, check_writable, mark_pdf, written_whole
+from projector.files.records import RECORD_KEY, check_writable, mark_pdf, written_whole
 
 DPI = 150
 

@@ -8,12 +8,13 @@ from fractions import Fraction
 
 import numpy as np
 
+from projector.photometry.colour import desaturate_out_of_gamut, encode_srgb
 from projector.reports.labels import Labels, stops_text
 from projector.reports.save import new_figure
 
 
 def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_throw_m: float):
-    """Pattern width and open-gate light over the throw for one lens, the chosen throw marked. `study` is projector.studies.throw."""
+    """Pattern width and open-gate light over the throw for one lens, the chosen throw marked. `study` is projector.studies.size.throw."""
     focal_length = 1e-3 * focal_length_mm
     throws = np.linspace(max(4.0 * focal_length, 0.3 * marked_throw_m), 2.0 * marked_throw_m, 200)
     widths = [study.throw(focal_length_mm, lit_width_mm, float(value)).width_m for value in throws]
@@ -28,7 +29,7 @@ def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_thro
     axes.set_title(f"{lit_width_mm:g} mm of stencil through a lens of {focal_length_mm:g} mm")
     axes.grid(alpha=0.3)
     stops = axes.secondary_yaxis("right", functions=(lambda w: w, lambda w: w))
-    # From one throw to another light changes by 2·log2 of their ratio (studies.throw.stops_for_distance), so round stops are these throws.
+    # From one throw to another light changes by 2·log2 of their ratio (studies.size.throw.stops_for_distance), so round stops are these throws.
     round_stops = _round_stops(*(study.stops_for_distance(marked_throw_m, float(value)) for value in throws[[-1, 0]]))
     ticks = [study.throw(focal_length_mm, lit_width_mm, marked_throw_m * 2.0 ** float(-stop / 2)).width_m for stop in round_stops]
     stops.set_yticks(ticks, [stops_text(stop) for stop in round_stops])
@@ -50,7 +51,7 @@ _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 
 def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
-    """Edge width over the focus offset of one or several projectors at one or several points (studies.sharpness.FocusCurve):
+    """Edge width over the focus offset of one or several projectors at one or several points (studies.edges.sharpness.FocusCurve):
     the stencil's curve and the blades', the present offset, the wanted width, and the focuses that give it (offset mm, words)."""
     figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
@@ -158,7 +159,6 @@ def lens_strip_figure(strips, title: str):
 
 def _edge_band(axes, grid, rise, title: str) -> None:
     """The edge's colours as a picture shows them, its brightest channel at white: what the screen cannot show gives up saturation."""
-    from projector.photometry.colour import desaturate_out_of_gamut, encode_srgb
 
     shown = desaturate_out_of_gamut(rise)
     band = np.clip(encode_srgb(shown / max(shown.max(), 1e-9)), 0.0, 1.0)

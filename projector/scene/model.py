@@ -1,6 +1,6 @@
 """What stands in the studio: the fields of a scene file, checked one by one. Field names are the file's keys.
 
-What concerns several fields at once (landmarks, focus, power) is checked in checks.py, so that one wrong field does
+What concerns several fields at once (landmarks, focus, power) is checked in `scene.checks`, so that one wrong field does
 not hide the others.
 """
 

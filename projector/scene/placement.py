@@ -9,10 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.scene.faults import Fault, SceneError
-from projector.scene.figure import Figure, build_figure, place_figure
-from projector.scene.mesh_data import Mesh
-from projector.scene.reader import find_file
+from projector.faults import Fault, SceneError
+from projector.figures.figure import Figure, build_figure, place_figure
+from projector.files.finding import find_file
+from projector.meshes.mesh import Mesh
+from projector.meshes.mesh_file import load_mesh
+from projector.meshes.surfaces import build_surface, faces_of, surface_centre, surface_layout
+from projector.stencils.stencil import load_pupil_bitmap, load_stencil
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,6 @@ def placed_figure(spec) -> Figure:
 
 def placed_surface(scene, spec) -> Mesh:
     """A surface of the scene as a mesh in the world."""
-    from projector.scene.surfaces import build_surface
 
     return build_surface(spec, loaded_mesh(scene, spec))
 
@@ -61,8 +63,6 @@ def loaded_mesh(scene, spec) -> Mesh | None:
 
 @lru_cache(maxsize=8)
 def _mesh_file(path: str, _changed: int, _size: int, unit: str, up: str) -> Mesh:
-    from projector.scene.mesh import load_mesh
-
     return load_mesh(path, unit, up)
 
 
@@ -74,7 +74,6 @@ def placed_objects(scene) -> list[PlacedObject]:
 
 def landmarks_of(scene) -> dict[str, np.ndarray]:
     """All named points of a scene: "sitter.left_eye", "backdrop.centre" and so on, (3,) float, metres."""
-    from projector.scene.surfaces import surface_centre
 
     named = {f"{spec.name}.{name}": place for spec in scene.figure for name, place in placed_figure(spec).landmarks.items()}
     for spec in scene.surface:
@@ -92,8 +91,6 @@ def point_of(scene, reference) -> np.ndarray:
             return places[name]
     for spec in scene.surface:
         if spec.name == owner and name == "centre":
-            from projector.scene.surfaces import surface_centre
-
             return np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     known = sorted(landmarks_of(scene))
     close = difflib.get_close_matches(reference, known, 1, 0.6)
@@ -115,8 +112,6 @@ def stencil_of(scene, spec):
 
 @lru_cache(maxsize=4)
 def _stencil_file(path: str, _changed: int, _size: int, grey: str, inverted: bool):
-    from projector.scene.stencil import load_stencil
-
     return load_stencil(path, grey, inverted)
 
 
@@ -135,14 +130,12 @@ def files_of(scene) -> list[Path]:
 
 def pupil_bitmap(scene, shape) -> np.ndarray:
     """The bitmap (h, w) float of a drawn pupil."""
-    from projector.scene.stencil import load_pupil_bitmap
 
     return load_pupil_bitmap(pupil_path(scene, shape))
 
 
 def layout_of(scene, name: str | None):
     """How a surface (or "box.face", or a figure) is laid out as a map; a scene's only surface need not be named."""
-    from projector.scene.surfaces import faces_of, surface_layout
 
     if name is None and len(scene.surface) == 1:
         name = scene.surface[0].name

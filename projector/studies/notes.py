@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from projector.scene.reader import warnings_of
-from projector.studies.light_at import focus_notes
-from projector.tracing.arrays import SceneArrays, power_of
+from projector.scene.reading.reader import warnings_of
+from projector.stage.power import power_of
+from projector.stage.surfaces import SceneArrays
+from projector.studies.light.light_at import focus_notes
 
 
 def scene_notes(scene, arrays: SceneArrays | None = None) -> list[str]:

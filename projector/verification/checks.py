@@ -11,13 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.figures.figure import build_figure
 from projector.optics import dispersion, distortion, thin_lens
 from projector.photometry import colour, exposure, filters, spectra
 from projector.rendering.irradiance import irradiance_map
-from projector.scene.reader import load_text
-from projector.studies import throw as throw_study
-from projector.tracing.arrays import light_arrays, open_gate_flux, open_gate_on_axis
-from projector.tracing.light_path import mean_pupil_geometry
+from projector.scene.reading.reader import load_text
+from projector.stage.optics import light_arrays
+from projector.stage.power import open_gate_flux, open_gate_on_axis
+from projector.studies.size import throw as throw_study
+from projector.tracing.gate.lens_law import mean_pupil_geometry
 from projector.verification import colours, lights
 from projector.verification.published import VALUES, Published
 
@@ -215,8 +217,6 @@ def _lamp_over_a_table() -> float:
 
 
 def _figure_measure(name: str) -> float:
-    from projector.scene.figure import build_figure
-
     figure = build_figure("head")
     places = figure.landmarks
     if name == "eyes":
@@ -308,7 +308,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
 
 
 def run_checks(progress=None) -> list[CheckResult]:
-    """Every check, in the order of the published values. progress: a rendering.tiles.Progress."""
+    """Every check, in the order of the published values. progress: a rendering.workers.Progress."""
     results = []
     for index, value in enumerate(VALUES):
         if progress is not None:

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from projector.optics.thin_lens import conjugate_distance
 from projector.photometry import colour, exposure, filters, spectra
 from projector.rendering.irradiance import irradiance_map
-from projector.scene.reader import load_text
-from projector.studies.fringe import fringe
+from projector.scene.reading.reader import load_text
+from projector.studies.edges.fringe import fringe
 
 _SHARP_M = conjugate_distance(0.1, 0.103)
 

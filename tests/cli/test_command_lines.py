@@ -217,12 +217,12 @@ def test_an_answer_that_finds_no_room_is_a_sentence(tmp_path):
 
 def test_work_that_is_stopped_says_what_is_left_of_it(run, monkeypatch):
     """Only a sheet keeps what was finished."""
-    from projector.rendering.tiles import Stopped
+    from projector.rendering.workers import Stopped
 
     def stop(*_, **__):
         raise Stopped
 
     monkeypatch.setattr("projector.rendering.preview.preview", stop)
-    monkeypatch.setattr("projector.studies.comparison.comparison", stop)
+    monkeypatch.setattr("projector.studies.choosing.comparison.comparison", stop)
     assert run(*WRITING["preview"])[::2] == (130, "stopped; nothing was written.\n")
     assert run(*WRITING["sheet"])[::2] == (130, "stopped; finished pictures are kept, and the same command goes on from them.\n")

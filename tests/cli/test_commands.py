@@ -12,7 +12,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from projector.scene.reader import shipped_folder
+from projector.files.finding import shipped_folder
 
 SMALL = ["--size", "96x72", "--quality", "quick"]
 

@@ -8,8 +8,8 @@ import re
 
 import pytest
 
-from projector.rendering.files import read_record
-from projector.scene.reader import shipped_folder
+from projector.files.finding import shipped_folder
+from projector.files.records import read_record
 
 LENS, STOP = "projector.window.lens.file", "projector.window.lens.f_number"
 QUICK = ("--size", "48x36", "--quality", "quick")

@@ -7,7 +7,7 @@ import tomlkit
 from typer.testing import CliRunner
 
 from projector.cli import app
-from projector.scene.reader import load
+from projector.scene.reading.reader import load
 
 
 @pytest.fixture(scope="module")

@@ -44,9 +44,9 @@ def test_what_is_there_already_is_not_replaced_unasked(ask, tmp_path):
 
 
 def test_what_cannot_be_saved_is_refused_before_any_work(ask, monkeypatch):
-    from projector.studies import placement
+    from projector.studies.choosing import where_to_stand
 
-    monkeypatch.setattr(placement, "place", None)
+    monkeypatch.setattr(where_to_stand, "place", None)
     assert "nofolder" in ask(*ASK, "--save", "nofolder/best.toml", code=1)
     assert "--answer would not be used" in ask(*ASK, "--answer", 2, code=1)
 

@@ -10,10 +10,11 @@ from PIL import Image
 
 from projector.cli import app
 from projector.cli.answers import run_command_line
-from projector.rendering.files import default_name, read_record
-from projector.scene.faults import SceneError
-from projector.scene.reader import load, load_text, shipped_folder, with_overrides
-from projector.scene.saving import save_variant
+from projector.faults import SceneError
+from projector.files.finding import shipped_folder
+from projector.files.records import default_name, read_record
+from projector.scene.reading.reader import load, load_text, with_overrides
+from projector.scene.reading.saving import save_variant
 
 SMALL = ["--size", "96x72", "--quality", "quick"]
 CHANGES = ["projector.window.focus.offset_mm=1/2", "camera.f_number=8"]

@@ -135,7 +135,7 @@ def test_scenes_and_stencils_say_the_folder_to_copy_from(tmp_path, command, endi
 @pytest.fixture
 def faulty(tmp_path):
     """A scene with a wrong field, a stencil that is not there and a landmark that nothing has."""
-    from projector.scene.reader import shipped_folder
+    from projector.files.finding import shipped_folder
 
     text = (shipped_folder("scene") / "03-cabin-window.toml").read_text()
     start, camera, rest = text.partition("[camera]\n")
@@ -182,8 +182,8 @@ def test_hints_say_what_to_do_about_it(tmp_path, arguments, words):
 def test_a_picture_that_is_not_meant_is_not_suggested(tmp_path):
     (tmp_path / "evening.png").write_bytes(b"a photograph")
     (tmp_path / "mine.toml").write_text("format = 1\n")
-    from projector.scene.faults import SceneError
-    from projector.scene.finding import find_file
+    from projector.faults import SceneError
+    from projector.files.finding import find_file
 
     with pytest.raises(SceneError) as caught:
         find_file("missing", tmp_path, "stencil")

@@ -10,8 +10,8 @@ import pytest
 from projector.rendering.ambient import room_light
 from projector.rendering.irradiance import irradiance_map
 from projector.rendering.session import RenderSession
-from projector.scene.checks import cross_check
-from projector.scene.reader import load, with_overrides
+from projector.scene.checks.cross import cross_check
+from projector.scene.reading.reader import load, with_overrides
 
 STEADY = {"f_number": 4.0, "iso": 100.0, "distance_m": 2.0, "shutter_s": 0.01}
 DIM = {"name": "dim", "position_m": [0.6, 1.5, 2.0], "reading": STEADY}

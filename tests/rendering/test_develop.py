@@ -7,7 +7,7 @@ import pytest
 
 from projector.photometry import colour, spectra
 from projector.rendering.develop import develop
-from projector.rendering.tiles import Workers
+from projector.rendering.workers import Workers
 
 
 def test_bytes_are_the_encoded_desaturated_colours():

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from projector.rendering.irradiance import irradiance_map
-from projector.studies.landing import landing
-from projector.studies.throw import landed_outline
-from projector.tracing.arrays import light_arrays
-from projector.tracing.chief_rays import gate_points, gate_rays, opening_border
+from projector.stage.optics import light_arrays
+from projector.studies.size.landing import landing
+from projector.studies.size.throw import landed_outline
+from projector.tracing.gate.chief_rays import gate_points, gate_rays, opening_border
 
 PER_CENT = [-30.0, -20.0, -10.0, 5.0, 10.0, 14.0, 20.0, 30.0]
 
@@ -139,8 +139,8 @@ def test_what_a_mesh_shows_is_as_wide_as_the_beam_lands(studio):
         gate = {"shape": "rectangle", "diameter_mm": None, "width_mm": 36.0, "height_mm": 24.0}
         scene = distorting(studio, percent, projector={"gate": gate}).model_copy(update={"figure": ()})
         light = light_arrays(scene, scene.projector[0], [587.5618])
-        from projector.tracing.arrays import scene_arrays
-        from projector.tracing.seen_from import points_seen_from
+        from projector.stage.seen_from import points_seen_from
+        from projector.stage.surfaces import scene_arrays
 
         extent = points_seen_from(scene, scene.projector[0], scene_arrays(scene), 0, 64).extent_m
         share = (0.018**2 / light.gate.norm**2) if percent < 0.0 else 1.0

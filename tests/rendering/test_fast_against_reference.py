@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from projector.files.finding import list_scenes
 from projector.rendering.irradiance import irradiance_map
-from projector.scene.reader import list_scenes, load
+from projector.scene.reading.reader import load
 
 SCENES = [path for path, _ in list_scenes()]
 

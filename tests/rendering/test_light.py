@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from projector.rendering.irradiance import irradiance_map
-from projector.tracing.arrays import light_arrays
+from projector.stage.optics import light_arrays
 
 
 def open_scene(studio, distance=2.0, wall=0.1, **projector):

@@ -9,10 +9,10 @@ import pytest
 
 from projector.cli import app
 from projector.cli.answers import run_command_line
+from projector.faults import SceneError
+from projector.meshes.surfaces import surface_layout
 from projector.rendering.irradiance import NotSeen, irradiance_map
-from projector.scene.faults import SceneError
 from projector.scene.placement import layout_of
-from projector.scene.surfaces import surface_layout
 
 SITTER = {"name": "sitter", "kind": "head", "position_m": [0.0, 0.0, 0.0]}
 BOX = {"name": "box", "shape": "box", "position_m": [0.3, 0.9, -0.4], "width_m": 0.6, "height_m": 0.8, "depth_m": 0.5, "yaw_deg": 10.0}
@@ -141,7 +141,7 @@ def test_a_sitter_that_no_light_can_reach_is_an_answer_and_not_a_fault(studio, m
     with pytest.raises(NotSeen, match="window does not see sitter"):
         irradiance_map(studio.scene(figures=[away]), "sitter", 64)
     monkeypatch.chdir(studio.folder)
-    from projector.scene.reader import shipped_folder
+    from projector.files.finding import shipped_folder
 
     (studio.folder / "mine.toml").write_text((shipped_folder("scene") / "01-square-wall.toml").read_text(encoding="utf-8") + '\n[[figure]]\nname = "sitter"\nposition_m = [0.0, 0.0, 9.0]\n', encoding="utf-8")
     assert run_command_line(app, ["map", "mine.toml", "-s", "sitter", "--json"]) == 0

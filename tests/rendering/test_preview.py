@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from projector.rendering import point_sets, preview, tiles
-from projector.rendering.files import read_record
+from projector.faults import SceneError
+from projector.files.finding import shipped_folder
+from projector.files.records import read_record
+from projector.rendering import preview, sampling, workers
 from projector.rendering.session import RenderSession
-from projector.rendering.tiles import Progress, Stopped, Workers
-from projector.scene.faults import SceneError
-from projector.scene.reader import load, shipped_folder, with_overrides
+from projector.rendering.workers import Progress, Stopped, Workers
+from projector.scene.reading.reader import load, with_overrides
 
 SIZE = (160, 120)
 
@@ -34,8 +35,8 @@ def test_pieces_and_bands_of_any_size_give_the_same_bytes(monkeypatch):
     scene = shipped("06-oblique-wall")
     whole = preview.preview(scene, *SIZE, "fine", 2).pixels
     monkeypatch.setattr(preview, "ROWS_PER_BAND", 17)
-    monkeypatch.setattr(tiles, "DEFAULT_PIECE", 777)
-    monkeypatch.setattr(point_sets, "ROWS_PER_PIECE", 3)
+    monkeypatch.setattr(workers, "DEFAULT_PIECE", 777)
+    monkeypatch.setattr(sampling, "ROWS_PER_PIECE", 3)
     assert np.array_equal(whole, preview.preview(scene, *SIZE, "fine", 2).pixels)
 
 

@@ -17,9 +17,9 @@ from PIL import Image
 
 from projector.rendering.preview import preview
 from projector.rendering.session import RenderSession
-from projector.rendering.tiles import Workers
+from projector.rendering.workers import Workers
 from projector.scene.model import Scene
-from projector.scene.reader import load_text, with_overrides
+from projector.scene.reading.reader import load_text, with_overrides
 
 SIZE = (96, 72)
 # Two projectors that overlap, one with everything that can be given it, on a head, a box and a wall.

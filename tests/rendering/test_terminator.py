@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
+from projector.figures.field.surface import field_gradient, figure_field
+from projector.figures.figure import EYE_HEIGHT_M
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering.irradiance import irradiance_map
-from projector.rendering.point_sets import QUALITIES, Window, grid_points
 from projector.rendering.prepared_light import MAP_CHANNELS, light_points, prepare_light, reach_of, stacks_ready
+from projector.rendering.sampling import QUALITIES, Window, grid_points
 from projector.rendering.shadows import find_visibility
-from projector.rendering.tiles import Workers
-from projector.scene.figure import EYE_HEIGHT_M
-from projector.scene.figure_surface import figure_field, field_gradient
+from projector.rendering.workers import Workers
 from projector.scene.placement import layout_of
-from projector.tracing.arrays import camera_arrays, light_arrays, scene_arrays
-from projector.tracing.reference import add_light_by_rays
-from projector.tracing.visibility import seen_shares
+from projector.stage.camera import camera_arrays
+from projector.stage.optics import light_arrays
+from projector.stage.surfaces import scene_arrays
+from projector.tracing.light.reference import add_light_by_rays
+from projector.tracing.sight.visibility import seen_shares
 
 KIND = "head_and_torso"
 AIM = np.array([0.0, 1.38, 0.0])

@@ -11,9 +11,21 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from scipy.ndimage import gaussian_filter
 
-from projector.rendering.files import read_record
-from projector.reports.contact_sheet import GAP_PX, MOST_NOTES, _numbers, captions, contact_page, contact_sheet, fitted, foot_texts, layout, save_sheet
-from projector.studies.comparison import Cell, parsed_axis
+from projector.files.records import read_record
+from projector.reports.contact_sheet import (
+    GAP_PX,
+    MOST_NOTES,
+    _numbers,
+    captions,
+    contact_page,
+    contact_sheet,
+    fitted,
+    foot_texts,
+    layout,
+    save_sheet,
+)
+from projector.studies.choosing.comparison import parsed_axis
+from projector.studies.choosing.sheet_cells import Cell
 
 ROWS = parsed_axis("projector.chapel-window.stencil.file=church-window,arched-window,a_very_long_name_of_a_stencil")
 COLUMNS = parsed_axis("projector.chapel-window.lens.pupil.inner_fraction=0,0.5")

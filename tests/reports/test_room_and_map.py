@@ -14,7 +14,16 @@ from projector.rendering.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import _caption, measured_figure
-from projector.reports.place_figure import _COLOURS, Light, OnSet, _by_direction, _by_place, _drawn_line, _joined, place_figure
+from projector.reports.place_figure import (
+    _COLOURS,
+    Light,
+    OnSet,
+    _by_direction,
+    _by_place,
+    _drawn_line,
+    _joined,
+    place_figure,
+)
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
 

@@ -7,11 +7,13 @@ import math
 import numpy as np
 import pytest
 
+from projector.files.finding import shipped_folder
 from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
-from projector.scene.reader import load, shipped_folder
-from projector.studies import sharpness, throw
-from projector.studies.sharpness import FocusCurve
-from projector.tracing.arrays import scene_arrays
+from projector.scene.reading.reader import load
+from projector.stage.surfaces import scene_arrays
+from projector.studies.edges import sharpness
+from projector.studies.edges.sharpness import FocusCurve
+from projector.studies.size import throw
 
 OFFSETS = np.linspace(-3.0, 3.0, 61)
 

@@ -16,10 +16,10 @@ import pytest
 import tifffile
 from PIL import Image
 
-from projector.scene.bitmap_file import read_bitmap, read_colours
-from projector.scene.bitmaps import kinds
-from projector.scene.faults import SceneError
-from projector.scene.stencil import LARGEST_PUPIL_SIDE, load_pupil_bitmap, load_stencil
+from projector.faults import SceneError
+from projector.files.bitmap_file import read_bitmap, read_colours
+from projector.files.bitmaps import kinds
+from projector.stencils.stencil import LARGEST_PUPIL_SIDE, load_pupil_bitmap, load_stencil
 
 # Every share is a whole number in 8 and in 16 bits. No turn or mirroring of the shape looks the same; odd sides.
 RANDOM = np.random.default_rng(11)
@@ -374,7 +374,7 @@ def test_the_largest_picture_that_is_read_stays_under_2_gib(tmp_path):
     path = tmp_path / "largest.png"
     path.write_bytes(flat_png(16384, 6, 8))
     code = (
-        "import resource, sys; from projector.scene.stencil import load_stencil; print(load_stencil(sys.argv[1]).transmission.shape);"
+        "import resource, sys; from projector.stencils.stencil import load_stencil; print(load_stencil(sys.argv[1]).transmission.shape);"
         " print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024)"
     )
     shape, memory = subprocess.run([sys.executable, "-c", code, str(path)], check=True, capture_output=True, text=True).stdout.splitlines()
@@ -429,8 +429,8 @@ def test_damaged_files_are_read_or_refused_and_never_more(tmp_path):
     code = """
 import resource, sys
 from pathlib import Path
-from projector.scene.bitmap_file import read_bitmap, read_colours
-from projector.scene.faults import SceneError
+from projector.files.bitmap_file import read_bitmap, read_colours
+from projector.faults import SceneError
 from tests.scene.mutated_bitmaps import mutants
 outcomes = {"read": 0, "refused": 0}
 for name, content in mutants(3, 600):

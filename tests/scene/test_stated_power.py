@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from projector.scene.reader import check, load, load_text, save_scene, with_overrides
+from projector.scene.reading.reader import check, load, load_text, with_overrides
+from projector.scene.reading.saving import save_scene
 from projector.scene.stated_power import stated_lens, with_lens
 
 READING, OUTPUT = "reading = { f_number = 8, distance_m = 2.0 }", "output = { lumens = 400 }"

@@ -9,10 +9,10 @@ from scipy.ndimage import gaussian_filter
 from projector.photometry.colour import encode_srgb, linear_srgb_under_white, white_balance_xyz
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
-from projector.rendering.tiles import Workers
-from projector.tracing.arrays import scene_arrays
-from projector.tracing.points import Points
-from projector.tracing.reference import add_light_by_rays
+from projector.rendering.workers import Workers
+from projector.stage.surfaces import scene_arrays
+from projector.tracing.light.reference import add_light_by_rays
+from projector.tracing.sight.points import Points
 
 
 class PhotographyStudio:

@@ -9,10 +9,11 @@ import pytest
 
 from projector.optics import dispersion
 from projector.rendering.irradiance import irradiance_map
-from projector.scene.reader import load_text, with_overrides
+from projector.scene.reading.reader import load_text, with_overrides
 from projector.scene.stated_power import with_lens
-from projector.tracing.arrays import light_arrays, open_gate_on_axis, power_of
-from projector.tracing.pupil import pupil_point
+from projector.stage.optics import light_arrays
+from projector.stage.power import open_gate_on_axis, power_of
+from projector.tracing.sight.outline import pupil_point
 
 READING = "reading = { f_number = 8, iso = 100, distance_m = 2.0 }"
 

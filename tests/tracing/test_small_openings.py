@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from projector.jit import kernel
-from projector.tracing.blur_stack import BlurStack
-from projector.tracing.gate_image import Bitmap, draw_gate, round_gate
-from projector.tracing.patch_lanes import SUM, TABLE_WORDS, add_patches, choose_patches, clear_patches
-from projector.tracing.pupil import make_pupil
-from projector.tracing.vectors import address_of, load_float, stack_words
+from projector.tracing.gate.blur_stack import BlurStack
+from projector.tracing.gate.gate_image import Bitmap, draw_gate, round_gate
+from projector.tracing.gate.patch_lanes import SUM, TABLE_WORDS, add_patches, choose_patches, clear_patches
+from projector.tracing.rays.vectors import address_of, load_float, stack_words
+from projector.tracing.sight.outline import make_pupil
 
 PIXELS, WIDTH = 1024, 0.036
 GATE = round_gate(0.040)

@@ -16,14 +16,16 @@ import math
 import numpy as np
 import pytest
 
+from projector.figures.figure import build_figure
+from projector.files.finding import shipped_folder
 from projector.rendering.prepared_light import MAP_CHANNELS, light_points, prepare_light, reach_of, stacks_ready
 from projector.rendering.shadows import find_visibility
-from projector.rendering.tiles import Workers
-from projector.scene.figure import build_figure
-from projector.scene.reader import load_text, shipped_folder
-from projector.tracing.arrays import Camera, scene_arrays
-from projector.tracing.first_hits import camera_points, empty_points
-from projector.tracing.pupil import make_pupil, pupil_point
+from projector.rendering.workers import Workers
+from projector.scene.reading.reader import load_text
+from projector.stage.surfaces import scene_arrays
+from projector.tracing.rays.first_hits import camera_points, empty_points
+from projector.tracing.rays.surfaces import Camera
+from projector.tracing.sight.outline import make_pupil, pupil_point
 
 WIDTH, HEIGHT = 240, 180
 PUPIL, FOCUS, BACKDROP = 0.060, 1.7, 2.4
@@ -69,7 +71,7 @@ def ours(near: float):
     points, triangles = empty_points(rows.size), np.empty(rows.size, np.int32)
     seen = arrays
     if near > 0.0:
-        from projector.tracing.bvh import build_bvh
+        from projector.tracing.rays.bvh import build_bvh
 
         surfaces = arrays.surfaces._replace(triangles=np.ascontiguousarray(arrays.surfaces.triangles[keep]), owners=np.ascontiguousarray(arrays.surfaces.owners[keep]))
         seen = type(arrays)(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), arrays.names)

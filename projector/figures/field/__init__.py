@@ -1,0 +1,1 @@
+"""The implicit surface of the figure, part by part."""

@@ -1,0 +1,1 @@
+"""Triangle meshes: read from files, or built as surfaces of a studio."""

@@ -1,0 +1,123 @@
+"""The points that a picture is made of: a regular grid over the pixels, and more of them where one a pixel is too few."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.rendering.workers import Progress, Workers
+from projector.stage.surfaces import SceneArrays
+from projector.tracing.rays.first_hits import camera_points, empty_points, mark_outlines
+from projector.tracing.rays.surfaces import Camera
+from projector.tracing.sight.points import Points, n_points
+
+ROWS_PER_PIECE = 16
+
+
+@dataclass(frozen=True)
+class Quality:
+    """How much work a picture is worth.
+
+    n_wavelengths; grid: samples along each side of a pixel everywhere; edge: the same where outlines or shadow edges
+    run; n_side: cells along each side of the pupil's unit square where a shadow falls across it
+    """
+
+    name: str
+    n_wavelengths: int
+    grid: int
+    edge: int
+    n_side: int
+
+
+QUALITIES = {
+    "quick": Quality("quick", 6, 1, 2, 4),
+    "fine": Quality("fine", 18, 2, 4, 4),
+}
+
+
+@dataclass(frozen=True)
+class PointSet:
+    """Points and where they belong: the grid of a window (pixels None) or `per_pixel` for each of the pixels (k,)."""
+
+    points: Points
+    triangles: np.ndarray
+    pixels: np.ndarray | None
+    per_pixel: int
+
+    @property
+    def count(self) -> int:
+        """How many points there are."""
+        return n_points(self.points)
+
+
+@dataclass(frozen=True)
+class Window:
+    """The rows first … last of a picture (last not included), worked on at once."""
+
+    first: int
+    last: int
+
+
+def _shoot(arrays: SceneArrays, camera: Camera, columns, rows, spread, workers: Workers, progress: Progress | None):
+    points = empty_points(columns.size)
+    triangles = np.empty(columns.size, np.int32)
+
+    def work(start, stop):
+        camera_points(arrays.bvh, arrays.surfaces, camera, columns, rows, spread, start, stop, points, triangles)
+
+    workers.run_pieces(columns.size, work, "what the camera sees", progress)
+    return points, triangles
+
+
+def grid_points(arrays: SceneArrays, camera: Camera, window: Window, quality: Quality, workers: Workers, progress=None) -> PointSet:
+    """One point (or quality.grid² of them) in every pixel of the window, row after row."""
+    step = 1.0 / quality.grid
+    across = (np.arange(camera.width * quality.grid) + 0.5) * step
+    down = window.first + (np.arange((window.last - window.first) * quality.grid) + 0.5) * step
+    rows, columns = np.meshgrid(down, across, indexing="ij")
+    points, triangles = _shoot(arrays, camera, columns.ravel(), rows.ravel(), step, workers, progress)
+    return PointSet(points, triangles, None, quality.grid**2)
+
+
+def outline_marks(grid: PointSet, camera: Camera, window: Window, quality: Quality, workers: Workers) -> np.ndarray:
+    """Which pixels (h · w,) of the window lie on an outline or a fold."""
+    width, height = camera.width * quality.grid, (window.last - window.first) * quality.grid
+    marks = np.empty(width * height, np.bool_)
+    workers.run_pieces(
+        height, lambda start, stop: mark_outlines(grid.triangles, grid.points, width, height, start, stop, marks), piece=ROWS_PER_PIECE
+    )
+    return pixels_marked(marks, camera.width, quality.grid)
+
+
+def pixels_marked(marks: np.ndarray, width: int, grid: int) -> np.ndarray:
+    """Marks of grid points gathered to marks of pixels."""
+    return marks.reshape(-1, grid, width, grid).any(axis=(1, 3)).ravel()
+
+
+def edge_points(
+    arrays: SceneArrays, camera: Camera, window: Window, pixels: np.ndarray, quality: Quality, workers: Workers, progress=None
+) -> PointSet:
+    """quality.edge² points in each of the given pixels (k,) of the window, pixel after pixel."""
+    side = quality.edge
+    offsets = (np.arange(side) + 0.5) / side
+    sub_rows, sub_columns = (item.ravel() for item in np.meshgrid(offsets, offsets, indexing="ij"))
+    columns = (pixels % camera.width)[:, None] + sub_columns[None, :]
+    rows = window.first + (pixels // camera.width)[:, None] + sub_rows[None, :]
+    points, triangles = _shoot(arrays, camera, columns.ravel().astype(float), rows.ravel().astype(float), 1.0 / side, workers, progress)
+    return PointSet(points, triangles, pixels, side * side)
+
+
+def gathered(grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: Camera, quality: Quality) -> np.ndarray:
+    """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32: each pixel the mean of its points."""
+    width, grid = camera.width, quality.grid
+    if grid == 1:
+        picture = grid_values.reshape(-1, width, 3)
+    else:
+        picture = grid_values.reshape(-1, grid, width, grid, 3).mean(axis=(1, 3), dtype=np.float32)
+    for points, values in edge_sets:
+        if points.pixels.size:
+            if picture.base is grid_values or picture is grid_values:
+                picture = picture.copy()
+            picture.reshape(-1, 3)[points.pixels] = values.reshape(-1, points.per_pixel, 3).mean(axis=1, dtype=np.float32)
+    return picture

@@ -1,0 +1,1 @@
+"""What a scene's parts must agree on, by subject."""

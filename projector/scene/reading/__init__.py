@@ -1,0 +1,1 @@
+"""How a text becomes a scene, and how a scene is saved again."""

@@ -1,0 +1,110 @@
+"""Scene files: read, changed by name, and checked as a whole. All faults of a file are told at once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from projector.faults import Fault, SceneError
+from projector.files.finding import find_scene, text_of
+from projector.scene.checks.cross import cross_check
+from projector.scene.checks.early import NOT_YET_ALL, early_faults
+from projector.scene.model import Scene
+from projector.scene.reading.field_faults import Places, faults_of
+from projector.scene.reading.file_format import parsed, upgraded
+from projector.scene.reading.lens_files import merge_lens_files
+from projector.scene.reading.overrides import apply_overrides
+from projector.scene.reading.toml_lines import TomlLines
+from projector.scene.stated_power import keep_statements
+
+Checked = tuple[Scene | None, list[Fault], list[str]]
+
+
+def load(path, overrides: Sequence[str] = ()) -> Scene:
+    """Read a scene file (or a shipped scene by name) with changes such as "camera.iso=800". SceneError with all faults."""
+    return _scene_of(check(path, overrides))
+
+
+def load_text(text: str, name: str = "scene", folder=".", overrides: Sequence[str] = ()) -> Scene:
+    """A scene from TOML text; `folder` is where its own files are looked for. SceneError with all faults."""
+    return _scene_of(_checked(text, name, Path(folder), overrides, name))
+
+
+def with_overrides(scene: Scene, overrides: Sequence[str]) -> Scene:
+    """A scene with some values changed, checked again. SceneError with all faults."""
+    # Only what the file said: a default that was never written cannot contradict what is typed now.
+    data = scene.model_dump(mode="json", exclude_none=True, exclude_unset=True)
+    changed = _scene_of(_changed(data, scene.name, Path(scene.folder), overrides, None, None))
+    return changed.placed_at(scene.name, scene.folder, (*scene.overrides, *overrides))
+
+
+def check(path, overrides: Sequence[str] = ()) -> Checked:
+    """Scene (None if it has faults), faults and warnings of a scene file."""
+    try:
+        found = find_scene(path)
+        text = text_of(found)
+    except SceneError as error:
+        return None, error.faults, []
+    return _checked(text, found.stem, found.parent, overrides, str(path))
+
+
+def warnings_of(scene: Scene) -> list[str]:
+    """What should be noted of a scene that has no faults."""
+
+    return cross_check(scene, Places(None, lambda path: None))[1]
+
+
+def _scene_of(checked: Checked) -> Scene:
+    scene, faults, _ = checked
+    if faults:
+        raise SceneError(faults)
+    return scene
+
+
+def _checked(text: str, name: str, folder: Path, overrides: Sequence[str], file: str) -> Checked:
+    try:
+        data = parsed(text, file)
+        lines = TomlLines(text)
+        data = upgraded(data, file, lines)
+    except SceneError as error:
+        return None, error.faults, []
+    return _changed(data, name, folder, overrides, file, lines)
+
+
+def _changed(data: dict, name: str, folder: Path, overrides: Sequence[str], file: str | None, lines: TomlLines | None) -> Checked:
+    """Plain data with changes made and lens files merged, then checked."""
+    after, typed, faults = apply_overrides(data, overrides)
+    places = Places(file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None)
+    lens_faults, unknown = merge_lens_files(after, folder, places, typed)
+    if overrides:
+        merge_lens_files(data, folder, places)
+        keep_statements(data, after)
+    scene, others, warnings = _from_data(after, name, folder, places, unknown)
+    faults = faults + lens_faults + others
+    return (None if faults else scene.placed_at(name, str(folder), overrides)), faults, warnings
+
+
+def _around(lens_key: str) -> tuple[str, str]:
+    """The keys whose faults depend on a lens."""
+    owner = lens_key.removesuffix(".lens")
+    return f"{lens_key}.", f"{owner}.focus."
+
+
+def _from_data(data: dict, name: str, folder: Path, places: Places, unknown: Sequence[str]) -> Checked:
+    """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the place of."""
+
+    try:
+        # JSON, not Python: only there do lists become tuples while numbers stay strict.
+        scene = Scene.model_validate_json(json.dumps(data, default=str)).placed_at(name, str(folder))
+    except ValidationError as error:
+        faults = faults_of(error, data, Scene, places)
+        return None, faults + early_faults(data, folder, places, faults), [NOT_YET_ALL]
+    except (RecursionError, OverflowError, ValueError) as error:
+        return None, [Fault(found=f"a value is too large or too deep ({type(error).__name__})", file=places.file)], []
+    faults, warnings = cross_check(scene, places)
+    # What a stand-in leads to is not the user's fault.
+    faults = [fault for fault in faults if not any(f"{fault.key}.".startswith(_around(key)) for key in unknown)]
+    return (None if faults else scene), faults, warnings

@@ -1,0 +1,247 @@
+"""A changed scene written to a new file, the user's comments and layout kept."""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import InlineTable
+
+from projector.faults import Fault, SceneError
+from projector.files.finding import find_file, find_scene, text_of
+from projector.scene.reading.field_faults import Places, item_name
+from projector.scene.reading.file_format import parsed
+from projector.scene.reading.lens_files import merge_lens_files
+from projector.scene.reading.overrides import apply_overrides
+from projector.scene.reading.reader import load_text
+from projector.scene.stated_power import STATEMENTS, keep_statements, projectors_in
+
+
+def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool = False) -> Path:
+    """Write a copy of a scene file with values changed by dotted key ("projector.window.lens.f_number"); None takes a key out.
+
+    A reading or an output stays with the lens and stop that it was made with. Raises SceneError if `to_path` is there (unless overwrite), if a
+    name is unknown, or if the changed scene has faults where it is going to lie; then nothing is written.
+    """
+
+    source, to_path = find_scene(scene_path), Path(to_path)
+    check_goal(source, to_path, overwrite)
+    text = changed_text(text_of(source), changes, str(source))
+    load_text(text, to_path.stem, to_path.parent)
+    _write_whole(text, to_path)
+    return to_path
+
+
+def save_variant(scene_path, overrides: Sequence[str], to_path, overwrite: bool = False) -> Path:
+    """Write a scene file with changes as they are typed ("projector.window.focus.offset_mm=0.5"), comments and layout kept.
+
+    The new file says what the old one with these changes says, wherever it lies: files of the scene's own that would not be
+    found from there are named by their way. Raises SceneError as `save_scene` does.
+    """
+
+    source, to_path = find_scene(scene_path), Path(to_path)
+    check_goal(source, to_path, overwrite)
+    text = variant_text(text_of(source), overrides, str(source), source.parent, to_path.parent)
+    load_text(text, to_path.stem, to_path.parent)
+    _write_whole(text, to_path)
+    return to_path
+
+
+def variant_text(text: str, overrides: Sequence[str], file: str, folder: Path, to_folder: Path) -> str:
+    """A scene's text with changes as they are typed, everything else as it was; `folder` and `to_folder`: where it lies, and will lie."""
+    before = parsed(text, file)
+    after, typed, faults = apply_overrides(before, overrides)
+    if faults:
+        raise SceneError(faults)
+    _keep_what_lens_files_say(before, after, folder, file, typed)
+    if folder.resolve() != to_folder.resolve():
+        _name_files_from(after, folder, to_folder)
+    document = _document(text, file)
+    _bring_to(document, after)
+    changed = tomlkit.dumps(document)
+    if parsed(changed, file) != after:
+        raise SceneError(Fault(found="this cannot be rewritten with its layout kept", try_="change it in your editor", file=file))
+    return changed
+
+
+def _keep_what_lens_files_say(before: dict, after: dict, folder: Path, file: str, typed: Sequence[tuple]) -> None:
+    """What a changed scene takes from lens files beyond their own keys, noted in place: readings keep their lens, a lens its widest stop."""
+    lines = Places(file, lambda path: None)
+    then, now = copy.deepcopy(before), copy.deepcopy(after)
+    merge_lens_files(then, folder, lines)
+    merge_lens_files(now, folder, lines, typed)
+    keep_statements(then, now)
+    for item, merged in zip(projectors_in(after), projectors_in(now), strict=True):
+        for kind in STATEMENTS:
+            if kind in merged:
+                item[kind] = merged[kind]
+        lens = item.get("lens")
+        if isinstance(lens, dict) and "f_number" in lens:
+            lens["f_number"] = merged["lens"]["f_number"]
+
+
+# Where a scene names a file, and of which kind.
+_FILE_KEYS = (
+    ("projector", ("stencil",), "stencil"), ("projector", ("lens",), "lens"), ("projector", ("lens", "pupil"), "pupil"), ("projector", ("reading", "lens"), "lens"),
+    ("projector", ("reading", "lens", "pupil"), "pupil"), ("projector", ("output", "lens"), "lens"), ("projector", ("output", "lens", "pupil"), "pupil"), ("surface", (), "mesh"),
+)  # fmt: skip
+
+
+def _name_files_from(data: dict, folder: Path, to_folder: Path) -> None:
+    """Name each file of a scene so that it is found from another folder, in place; a name that does there is left."""
+    for owner, keys, kind in _FILE_KEYS:
+        items = data.get(owner)
+        for holder in items if isinstance(items, list) else []:
+            for key in keys:
+                holder = holder.get(key) if isinstance(holder, dict) else None
+            if isinstance(holder, dict) and isinstance(holder.get("file"), str):
+                holder["file"] = _name_from(holder["file"], kind, folder, to_folder)
+
+
+def _name_from(name: str, kind: str, folder: Path, to_folder: Path) -> str:
+    try:
+        meant = find_file(name, folder, kind)
+    except SceneError:
+        return name
+    whole = meant.resolve()
+    with contextlib.suppress(ValueError):  # another drive has no way there
+        whole = Path(os.path.relpath(whole, to_folder.resolve()))
+    for candidate in (name, whole.as_posix()):
+        with contextlib.suppress(SceneError):
+            if find_file(candidate, to_folder, kind).samefile(meant):
+                return candidate
+    return str(meant.resolve())
+
+
+def _bring_to(here, wanted) -> None:
+    """Change a document's table, in place, until it says what plain data say; what says so already is not touched."""
+    was = _plain(here)
+    for key in [key for key in here if key not in wanted]:
+        here.pop(key)
+    for key, value in wanted.items():
+        present = here.get(key)
+        if isinstance(value, dict) and isinstance(present, dict):
+            _bring_to(present, value)
+        elif _are_tables(value) and _are_tables(present) and len(value) == len(present):
+            for old, new in zip(present, value, strict=True):
+                _bring_to(old, new)
+        elif key not in here or _plain(present) != value:
+            here[key] = tomlkit.item(value, _parent=here) if isinstance(value, dict) else value
+    if isinstance(here, InlineTable) and _plain(here) != was:
+        # Spaces as people write them, whichever came first and last before.
+        for index, key in enumerate(here):
+            here.item(key).trivia.indent, here.item(key).trivia.trail = "", " " if index == len(here) - 1 else ""
+
+
+def _plain(value):
+    return value.unwrap() if hasattr(value, "unwrap") else value
+
+
+def _are_tables(value) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(item, dict) for item in value)
+
+
+def check_goal(source: Path, to_path: Path, overwrite: bool) -> None:
+    """SceneError where a scene that was made from `source` may not be written."""
+    try:
+        is_folder, is_there = to_path.is_dir(), to_path.exists()
+    except OSError as error:
+        raise SceneError(Fault(f"this cannot be written: {error.strerror}", "a name that the system can hold", "a shorter name", file=str(to_path))) from None
+    if is_folder:
+        raise SceneError(Fault(found="this is a folder", allowed="a file name", try_=str(to_path / source.name), file=str(to_path)))
+    if is_there and not overwrite:
+        raise SceneError(Fault(found="this is there already", allowed="a new name", try_="another name, or --overwrite (in Python overwrite=True) to replace it", file=str(to_path)))
+
+
+def _document(text: str, file: str):
+    try:
+        return tomlkit.parse(text)
+    except TOMLKitError as error:
+        raise SceneError(Fault(found=f"this cannot be rewritten: {error}", try_="change it in your editor", file=file)) from None
+
+
+def changed_text(text: str, changes: dict[str, object], file: str = "scene") -> str:
+    """A scene's text with values changed by dotted key, everything else as it was. SceneError tells all unknown names."""
+    before = parsed(text, file)
+    document = _document(text, file)
+    faults = []
+    for key, value in changes.items():
+        try:
+            _set(document, key.split("."), value)
+        except SceneError as error:
+            faults += error.faults
+    if faults:
+        raise SceneError(faults)
+    _keep_statements(document, before)
+    return tomlkit.dumps(document)
+
+
+def _set(here, keys: list[str], value) -> None:
+    for index, key in enumerate(keys[:-1]):
+        if isinstance(here, list):
+            here = _item(here, keys, index)
+        elif key in here:
+            here = here[key]
+        else:
+            # A table of its own under the document, { … } inside another.
+            here[key] = tomlkit.table() if index == 0 else tomlkit.inline_table()
+            here = here[key]
+        if not isinstance(here, (dict, list)):
+            raise SceneError(Fault(found=f"{'.'.join(keys[: index + 1])} is one value and has no {keys[index + 1]}", key=".".join(keys)))
+    if isinstance(here, list):
+        raise SceneError(Fault(found=f"{'.'.join(keys)} is not a single value", allowed=f"{'.'.join(keys)}.KEY", key=".".join(keys)))
+    if value is None:
+        here.pop(keys[-1], None)
+    else:
+        here[keys[-1]] = list(value) if isinstance(value, tuple) else value
+
+
+def _item(items: list, keys: list[str], index: int):
+    names = [item_name(item, number, keys[index - 1]) for number, item in enumerate(items)]
+    if keys[index] not in names:
+        raise SceneError(Fault(found=f'there is no {".".join(keys[:index])} called "{keys[index]}"', allowed=", ".join(names), key=".".join(keys)))
+    return items[names.index(keys[index])]
+
+
+def _keep_statements(document, before: dict) -> None:
+    after = document.unwrap()
+    keep_statements(before, after)
+    for item, wanted in zip(document.get("projector", []), after.get("projector", []), strict=False):
+        for kind in STATEMENTS:
+            _note_lens(item.get(kind), wanted.get(kind))
+
+
+def _note_lens(statement, wanted) -> None:
+    """Bring what a statement of power says of its lens to what is wanted, in place."""
+    if not (isinstance(statement, dict) and isinstance(wanted, dict)):
+        return
+    for key in ("lens_f_number", "lens"):
+        if key not in wanted:
+            statement.pop(key, None)
+        elif key not in statement:
+            statement[key] = tomlkit.item(wanted[key], _parent=statement) if isinstance(wanted[key], dict) else wanted[key]
+
+
+def _write_whole(text: str, to_path: Path) -> None:
+    """Write beside the goal and move into place, so that a full disk or a stop never leaves half a scene."""
+    try:
+        handle, name = tempfile.mkstemp(dir=to_path.parent, prefix=f".{to_path.stem}-", suffix=".toml")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+            # mkstemp makes files private; a scene gets the rights that any new file of the user has.
+            mask = os.umask(0)
+            os.umask(mask)
+            os.chmod(name, 0o666 & ~mask)
+            os.replace(name, to_path)
+        except BaseException:
+            os.unlink(name)
+            raise
+    except OSError as error:
+        raise SceneError(Fault(found=f"this cannot be written: {error.strerror}", try_="another folder", file=str(to_path))) from None

@@ -1,0 +1,1 @@
+"""The one bridge from a scene to arrays, flat and in SI, as kernels want them."""

@@ -1,0 +1,149 @@
+"""A projector's pupil, gate, stencil, focus and lens as arrays."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.geometry import Pose
+from projector.optics import thin_lens
+from projector.optics.dispersion import lateral_colour_share, relative_power
+from projector.scene.placement import point_of, pupil_bitmap, stencil_of
+from projector.tracing.gate.gate_image import Bitmap, Gate, open_bitmap, rectangular_gate, round_gate
+from projector.tracing.gate.lens_law import Blades, Light, half_plane, without_blades
+from projector.tracing.sight.outline import Pupil, make_pupil, projection_table
+
+_MM = 1e-3
+
+
+def _triple(vector) -> tuple[float, float, float]:
+    return (float(vector[0]), float(vector[1]), float(vector[2]))
+
+
+def _axes(pose: Pose):
+    return tuple(_triple(pose.rotation[:, axis]) for axis in range(3))
+
+
+def pupil_of(scene, spec) -> tuple[Pupil, float]:
+    """The pupil of a lens and half its nominal diameter (m): the stop's, or the filled disc's where that is smaller."""
+    diameter = spec.focal_length_mm / spec.f_number * _MM
+    if spec.filled_pupil_mm is not None and spec.filled_pupil_mm * _MM < diameter:
+        return make_pupil("disc"), 0.5 * spec.filled_pupil_mm * _MM
+    shape = spec.pupil
+    if shape is None or shape.shape == "disc":
+        return make_pupil("disc"), 0.5 * diameter
+    if shape.shape == "bitmap":
+        return make_pupil("bitmap", bitmap=pupil_bitmap(scene, shape)), 0.5 * diameter
+    return make_pupil(shape.shape, shape.n_blades or 6, shape.rotation_deg or 0.0, shape.inner_fraction or 0.0), 0.5 * diameter
+
+
+def gate_of(spec) -> Gate:
+    """The gate of a projector, metres."""
+    if spec.gate.shape == "round":
+        return round_gate(spec.gate.diameter_mm * _MM, spec.gate.edge_falloff_stops)
+    return rectangular_gate(spec.gate.width_mm * _MM, spec.gate.height_mm * _MM, spec.gate.edge_falloff_stops)
+
+
+def bitmap_of(spec, scene) -> Bitmap:
+    """The stencil of a projector as it lies in the gate, or an open one."""
+    if spec.stencil is None:
+        return open_bitmap(gate_of(spec))
+
+    transmission = stencil_of(scene, spec).transmission
+    return Bitmap(np.ascontiguousarray(transmission, np.float32), spec.stencil.width_mm * _MM / transmission.shape[1])
+
+
+def relative_powers(lens, wavelengths_nm) -> np.ndarray:
+    """φ(λ)/φ(d) of a lens at wavelengths (n,) nm."""
+    given = {} if lens.dispersion is None else {name: value for name, value in lens.dispersion.model_dump().items() if value is not None}
+    if "achromat" in given:
+        given["achromat"] = tuple(given["achromat"])
+    if "secondary_spectrum_mm" in given:
+        given["focal_length_mm"] = lens.focal_length_mm
+    return relative_power(wavelengths_nm, **given)
+
+
+@dataclass(frozen=True)
+class Focus:
+    """Where a projector is focused: sharp distance and tube length (m) without the offset, and the tube with it."""
+
+    sharp_distance: float
+    sharp_tube_length: float
+    tube_length: float
+
+
+def focus_of(scene, spec) -> Focus:
+    """The focus of a projector; distances count from the pupil's centre along the axis."""
+
+    pose, origin = _pupil_place(scene, spec)
+    if spec.focus.distance_m is not None:
+        sharp = spec.focus.distance_m - spec.lens.pupil_offset_mm * _MM
+    else:
+        goal = np.asarray(point_of(scene, spec.focus.at if spec.focus.at is not None else spec.aim), float)
+        sharp = float((goal - origin) @ pose.rotation[:, 2])
+    tube = thin_lens.conjugate_distance(spec.lens.focal_length_mm * _MM, sharp)
+    return Focus(sharp, tube, tube + spec.focus.offset_mm * _MM)
+
+
+def _pupil_place(scene, spec):
+    """Pose of a projector and the world position (3,) of its scene-side pupil."""
+
+    pose = Pose.looking_at(spec.position_m, point_of(scene, spec.aim), spec.roll_deg)
+    return pose, pose.position + spec.lens.pupil_offset_mm * _MM * pose.rotation[:, 2]
+
+
+def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> Light:
+    """One projector of a Scene at wavelengths (n,) nm.
+
+    Corrections: field curvature κ = corner blur / (s · D) at full pupil, spherical σ = full-pupil disc / (D³/4),
+    distortion p = per cent / 100 (`optics.distortion`), lateral colour m(λ) linear in the index.
+    """
+    lens = spec.lens
+    wavelengths_nm = np.asarray(wavelengths_nm, float)
+    pose, origin = _pupil_place(scene, spec)
+    pupil, radius = pupil_of(scene, lens)
+    gate = gate_of(spec)
+    focus = focus_of(scene, spec)
+    tube = focus.tube_length
+    powers = relative_powers(lens, wavelengths_nm) / (lens.focal_length_mm * _MM)
+    inverse_sharp = powers - 1.0 / tube
+    glass = lens.dispersion.glass if lens.dispersion is not None else None
+    lateral = 1.0 - lens.lateral_colour_mm * _MM / gate.norm * lateral_colour_share(wavelengths_nm, glass)
+    full_diameter = lens.focal_length_mm / (lens.widest_f_number or lens.f_number) * _MM
+    return Light(
+        _triple(origin),
+        *_axes(pose),
+        float(tube),
+        inverse_sharp,
+        lateral,
+        (float(inverse_sharp.min()), float(inverse_sharp.max())),
+        (float(lateral.min()), float(lateral.max())),
+        lens.distortion_percent / 100.0,
+        lens.corner_softness_mm * _MM / (tube * full_diameter),
+        lens.spherical_mm * _MM / (full_diameter**3 / 4.0),
+        radius,
+        pupil,
+        gate,
+        bitmap if bitmap is not None else bitmap_of(spec, scene),
+        _blades_of(spec, gate, tube, powers, pupil),
+    )
+
+
+def _blades_of(spec, gate: Gate, tube: float, powers: np.ndarray, pupil: Pupil) -> Blades:
+    if not spec.blade:
+        return without_blades(powers.size)
+    rows = []
+    for blade in spec.blade:
+        half = gate.half_width if blade.side in ("left", "right") else gate.half_height
+        rows.append(half_plane(blade.side, half, blade.insertion_mm * _MM, math.radians(blade.angle_deg)))
+    tubes = np.array([tube + blade.offset_mm * _MM for blade in spec.blade])
+    planes = np.array(rows)
+    return Blades(
+        np.ascontiguousarray(planes[:, :2]),
+        np.ascontiguousarray(planes[:, 2]),
+        tubes,
+        powers[None, :] - 1.0 / tubes[:, None],
+        np.array([projection_table(pupil, row[0], row[1]) for row in rows]),
+    )

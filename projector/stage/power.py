@@ -1,0 +1,129 @@
+"""How bright a projector is: from a reading, an output, or metered right."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics.distortion import area_growth
+from projector.photometry import filters
+from projector.photometry.exposure import C_FLAT, METER_CONSTANTS, illuminance_for_settings, luminous_exposure_for_flash
+from projector.photometry.spectra import K_M, scaled_to_luminous_one, source_spectrum
+from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
+from projector.stage.optics import _MM, focus_of, gate_of, light_arrays, pupil_of
+from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.lens_law import Light
+from projector.tracing.sight.outline import Pupil
+
+
+@dataclass(frozen=True)
+class Power:
+    """How much light a projector gives, and how it was stated.
+
+    spectrum (71,): the luminance spectrum of the open gate on its axis seen through the lens, per nanometre, so that
+    683 · ∫ spectrum · V dλ is in cd/m² for steady light and cd·s/m² for a flash; relative where nothing was stated.
+    carried_over: what was taken for granted where the statement belongs to another lens or stop; None for the same one.
+    """
+
+    spectrum: np.ndarray
+    is_flash: bool
+    is_stated: bool
+    carried_over: CarriedOver | None = None
+
+
+def open_gate_on_axis(light: Light, distance: float) -> float:
+    """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the pupil."""
+    return _pupil_on_axis(light.pupil, light.radius, distance)
+
+
+def _pupil_on_axis(pupil: Pupil, radius: float, distance: float) -> float:
+    """Projected solid angle (steradian) of a pupil on its axis: A/(d² + 2·mean square radius).
+
+    Exact for a disc, π·R²/(d² + R²) (disc source: I. E. Irodov, Problems in General Physics, 5.11), of the same order for
+    any other shape, and above zero however near.
+    """
+    return float(_open_area(pupil, radius) / (distance**2 + 2.0 * sum(pupil.second_moments) * radius**2))
+
+
+def _open_area(pupil: Pupil, radius: float) -> float:
+    """Area (m²) of a pupil's opening."""
+    return math.pi * radius**2 * pupil.area
+
+
+def open_gate_flux(light: Light, n_steps: int = 400) -> float:
+    """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the slopes that it lands at.
+
+    The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate that lands at
+    slope a it is π·A·a²/(1 + a²). Summed over the gate, each part as large as distortion lets it land.
+    """
+    gate = light.gate
+    across, up = gate.half_width / light.tube_length, gate.half_height / light.tube_length
+    middles = (np.arange(n_steps) + 0.5) / n_steps
+    if gate.is_round:
+        slopes = middles * across
+        part = 2.0 * math.pi * slopes * across / n_steps
+        squared = slopes**2
+    else:
+        xi, eta = np.meshgrid(middles * across, middles * up)
+        part = np.full(xi.shape, 4.0 * across * up / n_steps**2)
+        squared = xi**2 + eta**2
+    field_squared = squared * (light.tube_length / gate.norm) ** 2
+    falloff = np.exp2(-gate.falloff_stops * field_squared)
+    landed_squared = squared * (1.0 + light.distortion * field_squared) ** 2
+    growth = area_growth(light.distortion, field_squared)
+    return float(_open_area(light.pupil, light.radius) * (part * growth * falloff / (1.0 + landed_squared) ** 2).sum())
+
+
+def power_of(scene, spec) -> Power:
+    """How bright the open gate is through the lens: from its reading or output, or, without one, metered right.
+
+    The rule: a reading and an output are made without the projector's filters and belong to the lens and stop that they were
+    made with (`stated_lens`). They fix the luminance seen through that lens; through the one there now it is larger by the
+    ratio of the two transmittances, over an opening as large as its own. Before the lens, an output contains no transmittance.
+    """
+    reading, output = spec.reading, spec.output
+    metered = spec.model_copy(update={"lens": stated_lens(spec)})
+    glass = spec.lens.transmittance / (1.0 if output is not None and output.before_lens else metered.lens.transmittance)
+    is_flash = True
+    if reading is not None:
+        constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
+        distance = reading.distance_m - metered.lens.pupil_offset_mm * _MM
+        is_flash = reading.shutter_s is None
+        if is_flash:
+            level = luminous_exposure_for_flash(reading.f_number, reading.iso, constant)
+        else:
+            level = illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant)
+        luminance = level / _pupil_on_axis(*pupil_of(scene, metered.lens), distance) * glass
+    elif output is not None:
+        is_flash = output.lumens is None
+        through = open_gate_flux(light_arrays(scene, metered, [587.5618], open_bitmap(gate_of(spec))))
+        luminance = (output.lumen_seconds if is_flash else output.lumens) / through * glass
+    else:
+        camera = scene.camera
+        level = luminous_exposure_for_flash(camera.f_number, camera.iso, C_FLAT)
+        luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
+    source = spec.source
+    spectrum = scaled_to_luminous_one(source_spectrum(source.kind, source.temperature_k)) * (luminance / K_M)
+    is_stated = reading is not None or output is not None
+    return Power(spectrum * filter_transmittance(spec), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None)
+
+
+def _carried_over(scene, spec) -> CarriedOver | None:
+    """What becomes of a statement of power through the lens there now; None where that is the one it was made with."""
+    areas = [_open_area(*pupil_of(scene, lens)) for lens in (stated_lens(spec), spec.lens)]
+    return carried_over(spec, *(2e3 * math.sqrt(area / math.pi) for area in areas))
+
+
+def filter_transmittance(spec) -> np.ndarray:
+    """Transmittance (71,) of all of a projector's filters together."""
+    made = {
+        "neutral": lambda item: filters.neutral(density=item.density, stops=item.stops),
+        "band": lambda item: filters.band(item.centre_nm, item.width_nm),
+        "edge_long": lambda item: filters.long_pass(item.edge_nm, item.width_nm),
+        "edge_short": lambda item: filters.short_pass(item.edge_nm, item.width_nm),
+        "temperature": lambda item: filters.temperature_shift(item.mired_shift),
+        "table": lambda item: filters.table(item.wavelength_nm, item.transmittance),
+    }
+    return filters.stack(made[item.kind](item) for item in spec.filter)

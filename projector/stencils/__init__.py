@@ -1,0 +1,1 @@
+"""Stencils: bitmaps that pass light or stop it."""

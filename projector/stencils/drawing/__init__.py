@@ -1,0 +1,1 @@
+"""The shipped stencils, drawn by code."""

@@ -1,0 +1,109 @@
+"""What is wanted of a light at its target, one way to get it, and what would have to give where there is none."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from projector.faults import Fault, SceneError
+from projector.studies.choosing.room import ROOM_MARGIN
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What is wanted at the target.
+
+    width_m: of the pattern; edge_mm: 10–90 %; f_number: of the meter at an ISO; largest_angle_deg: off the camera's
+    line; room_m: width, depth and height, across x, from the farthest surface towards the camera, and up from the
+    floor.
+    """
+
+    width_m: float
+    edge_mm: float
+    f_number: float
+    iso: float
+    room_m: tuple[float, float, float]
+    largest_angle_deg: float = 60.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One way to do it, as it can be set up: focused on the target, then the stencil moved by the offset.
+
+    lens: name of a lens file, or "own"; is_own: it is the lens that the scene has. throw_m: from the pupil to the
+    target. width_m, edge_mm: by the closed forms, what a preview prints; got_*: measured in a rendered map, None where
+    not rendered. spare_stops: light beyond the wish (negative: short); fringe_mm: colour fringe at the target (see
+    `fringe`). carried_over: what was taken for granted of the light, as the reading or output belongs to another lens
+    or stop; None where it does not.
+    """
+
+    lens: str
+    is_own: bool
+    focal_length_mm: float
+    f_number: float
+    throw_m: float
+    focus_offset_mm: float
+    position_m: tuple[float, float, float]
+    aim_m: tuple[float, float, float]
+    angle_deg: float
+    width_m: float
+    edge_mm: float
+    meter_f_number: float
+    spare_stops: float
+    fringe_mm: float
+    carried_over: str | None
+    got_width_m: float | None = None
+    got_edge_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Relaxation:
+    """A wish that one lens cannot meet, and how far it would have to give.
+
+    Numbers in words are rounded to the side on which the wish can be met, so that they may be typed back.
+    """
+
+    lens: str
+    wish: str
+    wanted: float
+    possible: float
+    words: str
+
+    @property
+    def step(self) -> float:
+        """How far the wish has to give, as a ratio's logarithm."""
+        return abs(math.log(self.possible / self.wanted)) if self.possible > 0.0 else math.inf
+
+
+def check_wishes(wishes: Wishes) -> None:
+    """SceneError for wishes that no light can meet."""
+    named = {
+        "width": wishes.width_m,
+        "edge": wishes.edge_mm,
+        "f-number": wishes.f_number,
+        "iso": wishes.iso,
+        "angle": wishes.largest_angle_deg,
+    }
+    faults = [
+        Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name)
+        for name, value in named.items()
+        if not 1e-9 <= value <= 1e9
+    ]
+    if min(wishes.room_m) <= 2.0 * ROOM_MARGIN:
+        found = f"a room of {' × '.join(f'{size:g}' for size in wishes.room_m)} m"
+        faults.append(Fault(found=found, allowed=f"more than {2 * ROOM_MARGIN:g} m each way", key="room"))
+    if faults:
+        raise SceneError(faults)
+
+
+def rounded_down(value: float, decimals: int) -> str:
+    """A number as text, rounded down so that a largest one is still possible as it is printed.
+
+    What a sum left in the last digits of a float does not count.
+    """
+    return f"{math.floor(value * 10**decimals * (1.0 + 1e-9)) / 10**decimals:.{decimals}f}"
+
+
+def rounded_up(value: float, decimals: int) -> str:
+    """The same, rounded up for a smallest one."""
+    return f"{math.ceil(value * 10**decimals * (1.0 - 1e-9)) / 10**decimals:.{decimals}f}"

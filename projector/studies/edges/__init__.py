@@ -1,0 +1,1 @@
+"""Edges of a pattern: how sharp, how soft, how coloured."""

@@ -1,0 +1,363 @@
+"""Sharpness: how soft a projector's edges land at named points, what limits them, and which detail of the stencil survives.
+
+Edge widths are 10–90 % rises. For a disc pupil 0.687 of its blur disc (closed form of a chord's area); contrast of a fine
+grating through it is 2·J1(x)/x with x = π · blur / period (the disc's transfer function, any text on defocus).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.faults import Fault, SceneError
+from projector.optics import thin_lens
+from projector.scene.placement import point_of
+from projector.stage.optics import bitmap_of, gate_of, light_arrays
+from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.studies.edges.profile import (
+    YELLOW_NM,
+    Place,
+    axial_edge_width,
+    camera_pixel_at,
+    edge_by_formula,
+    edge_measured,
+    full_spectrum,
+    name_of,
+    patch_diameters,
+    place_on_surface,
+)
+from projector.studies.edges.refocus import (
+    WantedFocus,
+    blade_edges,
+    edge_refocused,
+    refocused,
+    sharpest_offset,
+    wanted_focuses,
+)
+from projector.studies.edges.shining_pupil import LitPupil
+from projector.studies.edges.widest_fringe import edge_told_of
+from projector.studies.light.light_at import LightAt, light_at, require_edges
+from projector.tracing.gate.gate_image import open_bitmap
+
+# An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a step.
+CRISP_SHARE, FIRM_SHARE, SOFT_SHARE = 0.15, 0.5, 1.5
+WORDS = {
+    "crisp": f"rises within {CRISP_SHARE:g} of the pattern's own detail, or within two camera pixels",
+    "firm": f"within {FIRM_SHARE:g} of it: a visible but definite edge",
+    "soft": f"within {SOFT_SHARE:g} times it: the pattern is read, its edges are not",
+    "dissolved": "wider than that: neighbouring details run into each other",
+}
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One thing that widens the edge that is told of, alone: mm on the surface."""
+
+    cause: str
+    edge_mm: float
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A smaller stop: its f-number, and the stops of light that it costs (fewer while the lamp does not fill the pupil)."""
+
+    f_number: float
+    cost_stops: float
+
+
+@dataclass(frozen=True)
+class Sharpness:
+    """How sharp one projector lands at one point; mm on the surface.
+
+    along: in the direction in which the surface runs away from the projector; across: at right angles to it.
+    edges are luminance edges of all wavelengths together, by formula and measured in a render.
+    edge_mm: the edge that word, contrast, stop and limits go by: the one across the tilt, or, through a lens with lateral
+    colour, the one square to the line from the beam's middle, where that shows.
+    detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
+    its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %, or of the stencil's pixel.
+    doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
+    lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
+    wanted_focuses: what gives the wanted width, for each edge that it is asked of (none if none was wanted).
+    stop: the smaller stop that brings the edge within the wanted width (None if not wanted, not needed, or none does).
+    depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
+    """
+
+    projector: str
+    at: str
+    distance_m: float
+    blur_disc_mm: float
+    edge_across_mm: float
+    edge_along_mm: float
+    measured_across_mm: float
+    measured_along_mm: float
+    edge_mm: float
+    camera_pixel_mm: float
+    detail_mm: float | None
+    detail_contrast: float | None
+    smallest_mm: float
+    doubled_mm: float | None
+    lit_pupil: LitPupil
+    blades_mm: dict[str, float]
+    wanted_mm: float | None
+    wanted_focuses: tuple[WantedFocus, ...]
+    stop: Stop | None
+    depth_m: tuple[float, float] | None
+    limits: tuple[Limit, ...]
+    word: str
+
+
+def disc_contrast(blur: float, period: float) -> float:
+    """Contrast that a grating keeps when blurred with a uniform disc: |2·J1(x)/x|, x = π·blur/period."""
+    from scipy.special import j1
+
+    x = math.pi * blur / period
+    return 1.0 if x < 1e-9 else abs(2.0 * float(j1(x)) / x)
+
+
+# Beyond f/64 diffraction, which is left out, rules the edge.
+_SMALLEST_STOP = 64.0
+# Where 2·J1(x)/x first falls to 0.1, over π: blur discs per period of the finest grating that keeps 10 % contrast.
+_BLURS_PER_PERIOD = 3.41974 / math.pi
+
+
+def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
+    """The finest common detail of a stencil (m): the tenth percentile of the lengths of dark and bright runs along rows and columns.
+
+    Runs that touch the border and those of one or two pixels (edges caught half-way) are left out; None if there are no others.
+    """
+    lengths = []
+    for values in (transmission[::8], transmission.T[::8]):
+        bright = values > 0.5
+        for row in bright:
+            changes = np.flatnonzero(row[1:] != row[:-1])
+            runs = np.diff(changes)
+            lengths.append(runs[runs > 2])
+    found = np.concatenate(lengths) if lengths else np.zeros(0)
+    return float(np.percentile(found, 10)) * pitch if found.size else None
+
+
+def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: SceneArrays | None = None, arrives: LightAt | None = None) -> Sharpness:
+    """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for.
+
+    arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
+    """
+    if within_mm is not None and not within_mm > 0.0:
+        raise SceneError(Fault(found=f"a wanted softness of {within_mm:g} mm", allowed="more than 0 mm", key="within"))
+    arrays = arrays or scene_arrays(scene)
+    arrives = arrives or light_at(scene, spec, reference, arrays)
+    place = require_edges(arrives)
+    yellow = light_arrays(scene, spec, [YELLOW_NM], open_bitmap(gate_of(spec)))
+    light, weights = full_spectrum(scene, spec)
+    edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
+    measured = {
+        direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5)) for direction, edge in edges.items()
+    }
+    widths = {name: 1e3 * edge.width(weights[:, 1]) for name, edge in edges.items()}
+    told = edge_told_of(light, place)
+    edge = 1e3 * edge_by_formula(light, told, "across").width(weights[:, 1])
+    per_metre = float(np.linalg.norm(told.per_metre_across))
+    blur = 1e3 * abs(float(patch_diameters(yellow, told)[0])) / per_metre
+    pixel = 1e3 * camera_pixel_at(scene, place.point)
+    bitmap = bitmap_of(spec, scene)
+    detail = stencil_detail(bitmap.transmission, bitmap.pitch) if spec.stencil is not None else None
+    detail_mm = None if detail is None else 1e3 * detail / per_metre
+    disc = edge / thin_lens.DISC_EDGE_10_90
+    return Sharpness(
+        spec.name,
+        place.name,
+        place.distance,
+        blur,
+        widths["across"],
+        widths["along"],
+        1e3 * measured["across"].width(weights[:, 1]),
+        1e3 * measured["along"].width(weights[:, 1]),
+        edge,
+        pixel,
+        detail_mm,
+        None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
+        max(0.5 * disc / _BLURS_PER_PERIOD, 1e3 * bitmap.pitch / per_metre if spec.stencil is not None else 0.0),
+        doubling(edge_by_formula(yellow, place, "across")),
+        arrives.lit_pupil,
+        blade_edges(scene, spec, reference, arrays),
+        within_mm,
+        () if within_mm is None else wanted_focuses(scene, spec, reference, within_mm, arrays),
+        None if within_mm is None else stop_for(spec, light, weights[:, 1], told, within_mm),
+        None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
+        _limits(scene, spec, yellow, light, weights, told, bitmap, pixel),
+        word_for(edge, detail_mm, pixel),
+    )
+
+
+def doubling(edge) -> float | None:
+    """How far apart (mm) an edge's two rises stand, None if it rises once: a ring's are its hole's diameter apart.
+
+    The slope across the edge is the pupil's chord, longest beside the hole: 2√(R² − x²) − 2√(r² − x²), greatest at x = ± r.
+    """
+    slopes = np.abs(np.gradient(edge.shares[:, 0], edge.positions))
+    middle = slopes.size // 2
+    left, right = int(np.argmax(slopes[: middle + 1])), middle + int(np.argmax(slopes[middle:]))
+    if slopes[middle] > 0.8 * min(slopes[left], slopes[right]):
+        return None
+    return 1e3 * float(edge.positions[right] - edge.positions[left])
+
+
+def stop_for(spec, light, weights, place: Place, within_mm: float) -> Stop | None:
+    """The stop that narrows the place's edge to a wanted width; None if it is so narrow already, or no stop narrows it so far.
+
+    Blur goes with the pupil's diameter, light with its square; what colour is shifted sideways stays.
+    """
+    from scipy.optimize import brentq
+
+    def excess(share: float) -> float:
+        return 1e3 * edge_by_formula(light._replace(radius=share * light.radius), place, "across").width(weights) - within_mm
+
+    smallest = spec.lens.focal_length_mm / (2e3 * light.radius * _SMALLEST_STOP)
+    if excess(1.0) <= 0.0 or smallest >= 1.0 or excess(smallest) > 0.0:
+        return None
+    share = float(brentq(excess, smallest, 1.0, rtol=1e-9))
+    return Stop(spec.lens.focal_length_mm / (2e3 * light.radius * share), -2.0 * math.log2(share))
+
+
+def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
+    """A word for an edge: against the pattern's own detail and the camera's pixel. Limits stand in WORDS."""
+    if edge_mm <= 2.0 * camera_pixel_mm:
+        return "crisp"
+    against = detail_mm if detail_mm is not None else 100.0
+    for word, share in (("crisp", CRISP_SHARE), ("firm", FIRM_SHARE), ("soft", SOFT_SHARE)):
+        if edge_mm <= share * against:
+            return word
+    return "dissolved"
+
+
+def softness_depth(light, weights, within_mm: float) -> tuple[float, float]:
+    """Nearest and farthest distance (m) on the axis at which edges on a square wall stay within a width; NaN twice if they never do.
+
+    weights (k,): what each wavelength adds to the luminance. Without colour errors 0.687·D·|Z − z_f|/z_f ≤ w.
+    """
+    from scipy.optimize import brentq, minimize_scalar
+
+    sharp = float(weights @ light.inverse_sharp / weights.sum())
+    if not sharp > 0.0:
+        return math.inf, math.inf
+
+    def excess(logarithm: float) -> float:
+        return 1e3 * axial_edge_width(light, weights, math.exp(logarithm)) - within_mm
+
+    middle = -math.log(sharp)
+    best = minimize_scalar(excess, bounds=(middle - 0.3, middle + 0.3), method="bounded", options={"xatol": 1e-4})
+    if best.fun > 0.0:
+        return math.nan, math.nan
+    near, far = math.log(2.0 * light.tube_length), math.log(1e4)
+    return (
+        math.exp(brentq(excess, near, best.x)) if excess(near) > 0.0 else 0.0,
+        math.exp(brentq(excess, best.x, far)) if excess(far) > 0.0 else math.inf,
+    )
+
+
+def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: float) -> tuple[Limit, ...]:
+    """Each cause of softness alone, widest first."""
+    per_metre = float(np.linalg.norm(place.per_metre_across))
+    share = thin_lens.DISC_EDGE_10_90
+    flat = yellow._replace(curvature=0.0, spherical=0.0)
+    on_surface = 1e3 / per_metre
+    focus = share * abs(float(patch_diameters(flat, place)[0])) * on_surface
+    curved = share * abs(float(patch_diameters(yellow, place)[0]) - float(patch_diameters(flat, place)[0])) * on_surface
+    # Colour alone: the wall brought to where yellow is sharp.
+    diameters = patch_diameters(light, place) - float(patch_diameters(yellow, place)[0])
+    luminous = weights[:, 1] / weights[:, 1].sum()
+    colour = share * float(luminous @ np.abs(diameters)) * on_surface
+    spherical = share * 2.0 * abs(light.spherical) * light.radius**3 * on_surface
+    shifted = 1e3 * edge_by_formula(light._replace(radius=1e-9), place, "across").width(weights[:, 1])
+    # Two points of a linear ramp between pixels: 0.8 of a pixel.
+    bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
+    diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.radius) * on_surface
+    causes = [("focus and pupil", focus), ("field curvature", curved), ("colour of the lens", colour), ("lateral colour of the lens", shifted if float(np.ptp(light.lateral)) > 0.0 else 0.0), ("spherical aberration", spherical), ("pixels of the bitmap", bitmap_edge), ("pixels of the camera", pixel), ("diffraction (not in the picture)", diffraction)]
+    return tuple(Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0)
+
+
+@dataclass(frozen=True)
+class FocusCurve:
+    """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and each blade's by its side.
+
+    offset_now_mm: the projector's own; has_stencil: whether anything but the gate stands in the stencil's plane.
+    """
+
+    projector: str
+    at: str
+    offset_now_mm: float
+    has_stencil: bool
+    offsets_mm: np.ndarray
+    stencil_mm: np.ndarray
+    blades_mm: dict[str, np.ndarray]
+
+
+def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
+    """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs elsewhere."""
+    arrays = arrays or scene_arrays(scene)
+    stencil, blades = [], {blade.side: [] for blade in spec.blade}
+    for offset in np.asarray(offsets_mm, float):
+        stencil.append(edge_refocused(scene, spec, reference, offset, arrays))
+        for side, width in blade_edges(scene, refocused(spec, offset), reference, arrays).items():
+            blades[side].append(width)
+    name = name_of(reference, point_of(scene, reference))
+    widths = {side: np.array(values) for side, values in blades.items()}
+    return FocusCurve(spec.name, name, spec.focus.offset_mm, spec.stencil is not None, np.asarray(offsets_mm, float), np.array(stencil), widths)
+
+
+# A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone there.
+FAR_OFFSET = 0.25
+
+
+def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] = ()) -> np.ndarray:
+    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones, each curve's lowest point and those
+    that are marked (mm), fine about the lowest."""
+    lowest, present = [], list(marked)
+    for spec, reference in asked:
+        sharpest = sharpest_offset(scene, spec, reference, arrays)
+        planes = [0.0, *(blade.offset_mm for blade in spec.blade)] if spec.stencil is not None or not spec.blade else [blade.offset_mm for blade in spec.blade]
+        reach = FAR_OFFSET * spec.lens.focal_length_mm
+        lowest += [sharpest - plane for plane in planes if abs(sharpest - plane - spec.focus.offset_mm) <= reach]
+        present.append(spec.focus.offset_mm)
+    lowest = sorted(set(np.round(lowest, 3)))
+    first, last = min(present + lowest), max(present + lowest)
+    margin = max(1.0, 0.3 * (last - first))
+    low, high = first - margin, last + margin
+    # Edges widen in proportion to the distance from a lowest point and round off close to it: cubes of even steps.
+    steps = 0.25 * (high - low) * np.linspace(-1.0, 1.0, 31) ** 3
+    offsets = np.concatenate([np.linspace(low, high, 41), present, *(value + steps for value in lowest)])
+    return np.unique(np.round(offsets[(offsets >= low) & (offsets <= high)], 6))
+
+
+@dataclass(frozen=True)
+class Compromise:
+    """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and then."""
+
+    offset_mm: float
+    edges_now_mm: tuple[float, ...]
+    edges_mm: tuple[float, ...]
+
+
+def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Compromise:
+    """The focus offset that serves several points best: where middle and corners, or a face and a wall, are equally soft."""
+    from scipy.optimize import minimize_scalar
+
+    arrays = arrays or scene_arrays(scene)
+
+    def worst(offset: float) -> float:
+        light = light_arrays(scene, refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
+        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
+        return max(abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across)) for place in places)
+
+    def edges(offset: float) -> tuple[float, ...]:
+        light, weights = full_spectrum(scene, refocused(spec, offset))
+        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
+        return tuple(1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places)
+
+    # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
+    offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
+    start = int(np.argmin([worst(offset) for offset in offsets]))
+    best = minimize_scalar(worst, bounds=(offsets[max(start - 1, 0)], offsets[min(start + 1, 80)]), method="bounded", options={"xatol": 1e-4})
+    return Compromise(float(best.x), edges(spec.focus.offset_mm), edges(float(best.x)))

@@ -1,0 +1,114 @@
+"""How large the light is for one point: the part of the lens pupil that shines through the stencil onto it.
+
+The pattern's edges go by the focus; shadows of nose and chin go by this. Under an opening wider than the blur the whole
+pupil shines, behind a narrow slit out of focus only a strip of it (similar triangles, as in `tracing.gate.lens_law`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from projector.studies.edges.profile import Place
+from projector.tracing.gate.lens_law import blade_passes, field_radius_squared, patch_scale, straight_slopes
+from projector.tracing.sight.outline import inside
+
+# Samples across the pupil; odd, so that a row of them runs through its middle from rim to rim.
+N_ACROSS = 801
+# An obstacle so far before the surface stands for a nose or a chin.
+GAP_M = 0.05
+
+
+@dataclass(frozen=True)
+class LitPupil:
+    """The shining part of the pupil as one point sees it; all 0 for a point in the dark.
+
+    share: of the pupil's light; shortest_mm, longest_mm: extent where it is narrowest and square to that, of what shines
+    at least half as brightly as its brightest part; longest_deg, shortest_deg: the same as angles from the point; shadow_mm: how wide the edge of a shadow fades that an
+    obstacle 50 mm before the surface casts, at most.
+    """
+
+    share: float
+    longest_mm: float
+    shortest_mm: float
+    longest_deg: float
+    shortest_deg: float
+    shadow_mm: float
+
+
+class Samples(NamedTuple):
+    """Samples (n, n) of a pupil on their way to a point: x, y (in half the pupil's diameter), and what lets each pass.
+
+    opening: the pupil's own share; gate: whether it comes through the gate; blades (b, n, n): past each blade;
+    stencil: the share that the pattern lets through.
+    """
+
+    x: np.ndarray
+    y: np.ndarray
+    opening: np.ndarray
+    gate: np.ndarray
+    blades: np.ndarray
+    stencil: np.ndarray
+
+    @property
+    def enters(self) -> np.ndarray:
+        """The share that comes through pupil and gate."""
+        return self.opening * self.gate
+
+    @property
+    def framed(self) -> np.ndarray:
+        """The share that the blades leave of it, whatever the pattern."""
+        return self.enters * self.blades.all(axis=0)
+
+    @property
+    def shining(self) -> np.ndarray:
+        """The share that comes through all of them."""
+        return self.framed * self.stencil
+
+
+def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples:
+    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's law for n_across² samples."""
+    from scipy.ndimage import map_coordinates
+
+    offsets = ((np.arange(n_across) + 0.5) / n_across * 2.0 - 1.0) * light.pupil.reach
+    px, py = np.meshgrid(offsets, offsets)
+    ax, ay = light.radius * px, light.radius * py
+    slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
+    squared = field_radius_squared(light, slope_x, slope_y)
+    across = light.lateral[0] * light.tube_length
+    scale = patch_scale(light, light.inverse_sharp[0], 1.0 / local[2], squared) + light.spherical * (ax * ax + ay * ay)
+    gx, gy = across * slope_x + scale * ax, across * slope_y + scale * ay
+    gate, bitmap = light.gate, light.bitmap
+    in_gate = gx * gx + gy * gy <= gate.half_width**2 if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+    rows, columns = bitmap.transmission.shape
+    # Outside the bitmap is metal.
+    stencil = map_coordinates(bitmap.transmission.astype(float), [gy / bitmap.pitch + 0.5 * (rows - 1), gx / bitmap.pitch + 0.5 * (columns - 1)], order=1, mode="grid-constant", cval=0.0)
+    passed = [blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay) for blade in range(light.blades.limits.size)]
+    return Samples(px, py, inside(light.pupil, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil)
+
+
+def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
+    """What of a light's pupil shines on a place, at the first of its wavelengths. Nothing in the room stands in between."""
+    samples = samples or pupil_samples(light, place.local)
+    shining = samples.shining
+    total = float(shining.sum())
+    if not total > 0.0:
+        return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    counted = shining >= 0.5 * float(shining.max())
+    places = light.radius * np.column_stack([samples.x[counted], samples.y[counted]])
+    extents = _extents(places, 2.0 * light.pupil.reach * light.radius / len(samples.x))
+    distance = float(np.linalg.norm(place.local))
+    angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
+    gap = min(GAP_M, 0.5 * distance)
+    return LitPupil(total / float(samples.opening.sum()), 1e3 * extents[0], 1e3 * extents[1], *angles, 1e3 * extents[0] * gap / (distance - gap))
+
+
+def _extents(places: np.ndarray, cell: float) -> list[float]:
+    """Shortest extent (m) of points, and the extent square to it before it; a cell more than between the outermost points."""
+    angles = np.radians(np.arange(0.0, 180.0, 3.0))
+    widths = np.array([np.ptp(places @ (np.cos(angle), np.sin(angle))) for angle in angles]) + cell
+    shortest = int(np.argmin(widths))
+    return [float(widths[(shortest + 30) % 60]), float(widths[shortest])]

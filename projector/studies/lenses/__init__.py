@@ -1,0 +1,1 @@
+"""What a lens is like, from photographs of a projected edge."""

@@ -1,0 +1,194 @@
+"""From photographs to a lens file: read every edge, fit the lens, write what is known of it and how surely."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from projector.faults import Fault, SceneError
+from projector.files.bitmap_file import read_colours
+from projector.photometry.colour import decode_srgb
+from projector.rendering.workers import Progress
+from projector.studies.lenses.lens_fit import LensFit, SetUp, fit_lens
+from projector.studies.lenses.slanted_edge import EdgeReading, edge_reading
+
+# How pixel values were coded when the raw file was developed.
+CODINGS = ("srgb", "linear", "gamma:EXPONENT")
+
+
+@dataclass(frozen=True)
+class EdgePhotograph:
+    """One photograph of a projected edge: file, focus offset (mm; None if only read), part to look at, optical axis (pixels)."""
+
+    path: Path
+    offset_mm: float | None = None
+    box: tuple[int, int, int, int] | None = None
+    axis: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class MeasuredLens:
+    """The edges as read, the lens that explains them (None where only edges were read), and remarks."""
+
+    photographs: list[EdgePhotograph]
+    readings: list[EdgeReading]
+    fit: LensFit | None
+    notes: list[str] = field(default_factory=list)
+
+
+def decoder(coding: str) -> Callable:
+    """From coded values 0..1 to linear light: "srgb", "linear" or "gamma:2.2". SceneError for anything else."""
+    if coding == "srgb":
+        return decode_srgb
+    if coding == "linear":
+        return lambda coded: coded
+    name, _, exponent = coding.partition(":")
+    try:
+        value = float(exponent)
+    except ValueError:
+        value = math.nan
+    if name != "gamma" or not 0.5 <= value <= 5.0:
+        raise SceneError(Fault(found=f'"{coding}" is not a coding', allowed=f"{', '.join(CODINGS)} with an exponent of 0.5 to 5", try_="--coding gamma:2.2", key="coding"))
+    return lambda coded: coded**value
+
+
+def scale_from(first: tuple[float, float], second: tuple[float, float], length_mm: float) -> float:
+    """mm per pixel from two points of the photograph (pixels) and their distance on the wall."""
+    pixels = math.dist(first, second)
+    if not (pixels >= 10.0 and length_mm > 0.0):
+        raise SceneError(Fault(found=f"two points {pixels:.1f} pixels and {length_mm:g} mm apart", allowed="10 pixels and more, and a length over zero", key="scale"))
+    return length_mm / pixels
+
+
+def measure(
+    photographs: Sequence[EdgePhotograph],
+    mm_per_pixel: float,
+    coding: str = "srgb",
+    set_up: SetUp | None = None,
+    model: str | None = None,
+    progress: Progress | None = None,
+) -> MeasuredLens:
+    """Read every photograph's edge; with a SetUp also fit the lens. SceneError with the faults of all photographs."""
+    progress = progress or Progress()
+    decode = decoder(coding)
+    if not (mm_per_pixel > 0.0 and math.isfinite(mm_per_pixel)):
+        raise SceneError(Fault(found=f"{mm_per_pixel:g} mm a pixel", allowed="a scale over zero", key="mm_per_pixel"))
+    readings, faults, notes = [], [], []
+    for index, photograph in enumerate(photographs):
+        progress.tell("reading the photographs", index, len(photographs))
+        try:
+            coded, remarks = read_colours(photograph.path, "photograph", photograph.box)
+            left, top = photograph.box[:2] if photograph.box is not None else (0, 0)
+            axis = None if photograph.axis is None else (photograph.axis[0] - left, photograph.axis[1] - top)
+            readings.append(edge_reading(coded, decode, mm_per_pixel, None, axis, str(photograph.path)))
+            notes += remarks
+        except SceneError as error:
+            faults += [replace(fault, file=fault.file or str(photograph.path)) for fault in error.faults]
+    progress.tell("reading the photographs", len(photographs), len(photographs))
+    if faults:
+        raise SceneError(faults)
+    said: dict[str, list[str]] = {}
+    for photograph, reading in zip(photographs, readings, strict=True):
+        for remark in _remarks(reading):
+            said.setdefault(remark, []).append(photograph.path.name)
+    notes += [f"{', '.join(names)}: {remark}" for remark, names in said.items()]
+    if set_up is None:
+        return MeasuredLens(list(photographs), readings, None, notes)
+    fit = fit_lens(readings, [photograph.offset_mm for photograph in photographs], set_up, model, progress)
+    return MeasuredLens(list(photographs), readings, fit, notes + _fit_remarks(fit, photographs))
+
+
+def _remarks(reading: EdgeReading) -> list[str]:
+    found = []
+    if reading.is_grey:
+        found.append("a grey photograph: it tells how wide the edge is, and nothing about colour.")
+    if min(reading.widths_mm) < 2.0 * reading.pixel_mm:
+        found.append("the edge is under two pixels wide: this is the camera's own sharpness. Go nearer.")
+    if max(reading.noise) > 0.02:
+        found.append(f"noisy: a value of the edge is sure to {100.0 * max(reading.noise):.0f} % only. More light, or a taller box.")
+    return found + _cut_remarks(reading)
+
+
+def _cut_remarks(reading: EdgeReading) -> list[str]:
+    """What black and white cut off makes the rise shorter than it was, and the pupil small."""
+    found = []
+    if reading.cut.dark_side:
+        where = "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {' and '.join(reading.cut.dark_side)}"
+        found.append(
+            f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is gone and the"
+            " pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the blacks open."
+        )
+    for channels, end, cure in ((reading.cut.below_black, "black", "develop to a larger colour space"), (reading.cut.above_white, "white", "expose half a stop less")):
+        if channels:
+            found.append(
+                f"beside the edge {' and '.join(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}: the file cannot hold the"
+                f" colour of the fringe, and the pupil may come out too small; {cure}."
+            )
+    return found
+
+
+def _fit_remarks(fit: LensFit, photographs) -> list[str]:
+    found = []
+    sharp = -fit.focus_error_mm.value
+    offsets = [photograph.offset_mm for photograph in photographs]
+    if len(offsets) > 1 and not min(offsets) < sharp < max(offsets):
+        found.append(f"all photographs lie on one side of the sharp place ({sharp:+.2f} mm): one beyond it makes the pupil and the colours surer.")
+    if fit.residual > 0.02:
+        found.append(f"the model leaves {100.0 * fit.residual:.1f} % of full light unexplained: an edge that is not straight, uneven light, another pupil than a disc, or a wrong coding.")
+    if fit.dispersion is None:
+        found.append("no axial colour beyond the uncertainty, or less than any glass has: the lens file states none.")
+        if len(offsets) > 1 and abs(sharp) > fit.focus_error_mm.uncertainty:
+            found.append(f"without axial colour nothing shows which way the offsets run: if they are reversed, it is sharp at {-sharp:+.2f} mm and not at {sharp:+.2f} mm.")
+    elif fit.dispersion.value < 0.0:
+        found.append("blue and red are sharp nearer than yellow, which hardly any lens does: if the offsets are reversed, the secondary spectrum and the sharp place have the other sign.")
+    return found
+
+
+def lens_file_text(measured: MeasuredLens, set_up: SetUp, title: str, mm_per_pixel: float) -> str:
+    """A lens file (TOML): [lens] for scenes, [measured] with every value's 95 % interval and what it was made from."""
+    import tomlkit
+
+    fit = measured.fit
+    document = tomlkit.document()
+    document.add(tomlkit.comment("Measured from photographs of a projected edge."))
+    document["title"] = title
+    lens = tomlkit.table()
+    lens["focal_length_mm"] = set_up.focal_length_mm
+    lens["f_number"] = _rounded(fit.f_number)
+    if fit.dispersion is not None:
+        kind = tomlkit.inline_table()
+        kind["abbe_number" if fit.model == "single" else "secondary_spectrum_mm"] = _rounded(fit.dispersion)
+        lens["dispersion"] = kind
+    if fit.lateral_colour_mm is not None and abs(fit.lateral_colour_mm.value) > fit.lateral_colour_mm.uncertainty:
+        lens["lateral_colour_mm"] = _rounded(fit.lateral_colour_mm)
+    document["lens"] = lens
+    table = tomlkit.table()
+    table.add(tomlkit.comment("value and half width of its 95 % interval, from these photographs alone: the scale and the throw are taken as exact"))
+    for name, value in values_by_name(fit).items():
+        table[name] = [_rounded(value), float(f"{value.uncertainty:.2g}")]
+    table["model"] = fit.model
+    table["residual_percent"] = round(100.0 * fit.residual, 3)
+    table["throw_m"], table["focus_m"] = set_up.throw_m, set_up.focus_m
+    table["mm_per_pixel"] = float(f"{mm_per_pixel:.6g}")
+    table["photographs"] = [photograph.path.name for photograph in measured.photographs]
+    table["offsets_mm"] = [photograph.offset_mm for photograph in measured.photographs]
+    document["measured"] = table
+    return tomlkit.dumps(document).rstrip() + "\n"
+
+
+def values_by_name(fit: LensFit) -> dict:
+    """The values of a fit that were found, by a name with its unit."""
+    named = {"pupil_mm": fit.pupil_mm, "f_number": fit.f_number, "focus_error_mm": fit.focus_error_mm, "camera_blur_mm": fit.camera_blur_mm}
+    if fit.dispersion is not None:
+        named["abbe_number" if fit.model == "single" else "secondary_spectrum_mm"] = fit.dispersion
+    if fit.lateral_colour_mm is not None:
+        named["lateral_colour_mm"] = fit.lateral_colour_mm
+    return named
+
+
+def _rounded(value) -> float:
+    """A value to one digit more than its uncertainty carries."""
+    digits = 2 - math.floor(math.log10(value.uncertainty)) if value.uncertainty > 0.0 else 6
+    return float(round(value.value, min(max(digits, 0), 9)))

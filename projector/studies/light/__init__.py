@@ -1,0 +1,1 @@
+"""How much light, against what else, and when."""

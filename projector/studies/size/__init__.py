@@ -1,0 +1,1 @@
+"""How large a pattern lands and where."""

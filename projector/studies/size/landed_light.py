@@ -1,0 +1,225 @@
+"""On whom a projector's light lands: whose share is how large, how large the pattern is there, and how it compares with
+a sitter.
+
+Chief rays stand for the light: even steps of direction seen from the pupil, each with what stencil, blades and hot spot
+let through and with cos⁴ of its angle, the far-field form of flux (R. Siegel & J. Howell, Thermal Radiation Heat
+Transfer).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.scene.placement import placed_figure
+from projector.stage.optics import light_arrays
+from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.studies.edges.sharpness import stencil_detail
+from projector.studies.size.landing import pattern_size
+from projector.tracing.gate.chief_rays import gate_points_of_slopes, is_in_opening, landed_slopes, opening_half_sizes
+from projector.tracing.gate.lens_law import Light
+from projector.tracing.rays.bvh import closest_hits
+
+# Directions across the opening; places across it where it is looked for without a stencil.
+_N_RAYS, _N_PLACES = 320, 1024
+_ROWS = 128
+
+
+@dataclass(frozen=True)
+class Opening:
+    """What lets light through in the gate, mm: the box round the open part of stencil, gate and blades, and its finest
+    common detail.
+
+    bitmap_*: the whole bitmap, cut by the gate or not; None without a stencil, as is detail_mm; box_mm: left, top,
+    right and bottom of the open part from the axis, as landed; NaN where nothing is open.
+    """
+
+    width_mm: float
+    height_mm: float
+    bitmap_width_mm: float | None
+    bitmap_height_mm: float | None
+    detail_mm: float | None
+    box_mm: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Sitter:
+    """A sitter's own measures, m, between landmarks (ear to ear, chin to crown, shoulder to shoulder; None of a head
+    alone), and the share of a projector's light on the head."""
+
+    face_width_m: float
+    head_height_m: float
+    shoulder_width_m: float | None
+    head_share: float
+
+
+@dataclass(frozen=True)
+class LandedOn:
+    """A projector's light on one thing in the scene.
+
+    share: of all light that leaves the gate. distance_m: along the axis, where the axis lands on it, else where its
+    light does on average; pattern (gate and bitmap), opening and detail are as large as told on a plane square to the
+    axis there. sitter: None for anything else.
+    """
+
+    name: str
+    share: float
+    distance_m: float
+    pattern_width_m: float
+    pattern_height_m: float
+    opening_width_m: float
+    opening_height_m: float
+    detail_mm: float | None
+    sitter: Sitter | None
+
+
+def opening(scene, spec, light: Light | None = None) -> Opening:
+    """What lets light through in the gate of a projector: transmission above half of the stencil's largest."""
+    light = light or light_arrays(scene, spec, [587.5618])
+    half = opening_half_sizes(light)
+    rows, columns = light.bitmap.transmission.shape
+    box = (-half[0], -half[1], half[0], half[1])
+    if spec.stencil is not None or spec.blade:
+        box = _open_box(light, half, spec.stencil is not None, 0.5)
+    bitmap = (
+        (1e3 * columns * light.bitmap.pitch, 1e3 * rows * light.bitmap.pitch)
+        if spec.stencil is not None
+        else (None, None)
+    )
+    detail = stencil_detail(light.bitmap.transmission, light.bitmap.pitch) if spec.stencil is not None else None
+    return Opening(
+        1e3 * (box[2] - box[0]),
+        1e3 * (box[3] - box[1]),
+        *bitmap,
+        None if detail is None else 1e3 * detail,
+        tuple(1e3 * side for side in box),
+    )
+
+
+def _open_box(
+    light: Light, half: tuple[float, float], has_stencil: bool, least: float
+) -> tuple[float, float, float, float]:
+    """Left, top, right and bottom (m) of what lets more through than a share of the most; NaN where nothing does."""
+    rows, columns = light.bitmap.transmission.shape
+    steps = [light.bitmap.pitch] * 2 if has_stencil else [2.0 * size / _N_PLACES for size in half]
+    counts = (columns, rows) if has_stencil else (_N_PLACES, _N_PLACES)
+    x, y = ((np.arange(count) - 0.5 * (count - 1)) * step for count, step in zip(counts, steps, strict=True))
+    # In bands of rows: a large bitmap's places would fill the memory.
+    let_through = np.empty((y.size, x.size), np.float32)
+    for first in range(0, y.size, _ROWS):
+        gate = np.column_stack([axis.ravel() for axis in np.meshgrid(x, y[first : first + _ROWS])])
+        let_through[first : first + _ROWS] = _let_through(light, gate).reshape(-1, x.size)
+    is_open = let_through > least * let_through.max()
+    if not is_open.any():
+        return (math.nan,) * 4
+    ends = []
+    for places, step, open_there, size in (
+        (x, steps[0], is_open.any(axis=0), half[0]),
+        (y, steps[1], is_open.any(axis=1), half[1]),
+    ):
+        found = places[open_there]
+        ends.append((max(float(found[0]) - 0.5 * step, -size), min(float(found[-1]) + 0.5 * step, size)))
+    return ends[0][0], ends[1][0], ends[0][1], ends[1][1]
+
+
+def _let_through(light: Light, gate: np.ndarray) -> np.ndarray:
+    """Share (n,) of light that stencil, gate and blades let through along the chief rays of gate points (n, 2) m."""
+    rows, columns = light.bitmap.transmission.shape
+    row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
+    column = np.floor(gate[:, 0] / light.bitmap.pitch + 0.5 * columns).astype(int)
+    share = light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * is_in_opening(
+        light, gate
+    )
+    blades = light.blades
+    for normal, limit, tube in zip(blades.normals, blades.limits, blades.tube_lengths, strict=True):
+        share = share * (gate @ normal * (tube / light.tube_length) < limit)
+    return share
+
+
+def landed_light(scene, spec, arrays: SceneArrays | None = None) -> list[LandedOn]:
+    """Everything that a projector's light lands on, nearest first; what is left of 1 lands on nothing. Empty if none
+    leaves the gate."""
+    arrays = arrays or scene_arrays(scene)
+    light = light_arrays(scene, spec, [587.5618])
+    found = opening(scene, spec, light)
+    if not math.isfinite(found.width_mm):
+        return []
+    lit = (
+        _open_box(light, opening_half_sizes(light), True, 0.0)
+        if spec.stencil is not None
+        else tuple(1e-3 * side for side in found.box_mm)
+    )
+    slopes = _directions(light, lit)
+    gate = gate_points_of_slopes(light, slopes)
+    hot_spot = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
+    weights = _let_through(light, gate) * hot_spot / (1.0 + (slopes**2).sum(axis=1)) ** 2
+    slopes, weights = slopes[weights > 0.0], weights[weights > 0.0] / weights.sum()
+    distances, owners = _hits(light, arrays, slopes)
+    on_axis, axis_owner = (values[0] for values in _hits(light, arrays, np.zeros((1, 2))))
+    rows = []
+    for owner in np.unique(owners[owners >= 0]):
+        here = owners == owner
+        share = float(weights[here].sum())
+        distance = float(on_axis) if owner == axis_owner else float(weights[here] @ distances[here] / share)
+        sitter = None
+        if owner >= len(scene.surface):
+            points = np.array(light.position) + distances[here, None] * _world(light, slopes[here])
+            sitter = _sitter(scene.figure[owner - len(scene.surface)], points, weights[here])
+        rows.append(LandedOn(arrays.names[owner], share, distance, *_sizes(light, found, distance), sitter))
+    return sorted(rows, key=lambda row: row.distance_m)
+
+
+def _sizes(light: Light, found: Opening, distance: float) -> tuple[float, float, float, float, float | None]:
+    """Pattern and opening (m, width and height) and detail (mm) on a plane square to the axis."""
+    left, top, right, bottom = (1e-3 * side for side in found.box_mm)
+    middle = (0.5 * (left + right), 0.5 * (top + bottom))
+    ends = landed_slopes(
+        light, np.array([[left, middle[1]], [right, middle[1]], [middle[0], top], [middle[0], bottom]])
+    )
+    width, height = float(ends[1, 0] - ends[0, 0]), float(ends[3, 1] - ends[2, 1])
+    detail = None if found.detail_mm is None else found.detail_mm * distance / light.tube_length
+    return *pattern_size(light, distance), width * distance, height * distance, detail
+
+
+def _directions(light: Light, box: tuple[float, float, float, float]) -> np.ndarray:
+    """Even steps (n, 2) of X/Z and Y/Z over a box in the gate (left, top, right, bottom, m)."""
+    left, top, right, bottom = box
+    along = np.linspace(0.0, 1.0, 33)
+    sides = [np.column_stack([left + (right - left) * along, np.full(33, y)]) for y in (top, bottom)]
+    sides += [np.column_stack([np.full(33, x), top + (bottom - top) * along]) for x in (left, right)]
+    border = landed_slopes(light, np.concatenate(sides))
+    low, high = border.min(axis=0), border.max(axis=0)
+    steps = (np.arange(_N_RAYS) + 0.5) / _N_RAYS
+    return np.column_stack(
+        [axis.ravel() for axis in np.meshgrid(*(low[i] + (high[i] - low[i]) * steps for i in range(2)))]
+    )
+
+
+def _world(light: Light, slopes: np.ndarray) -> np.ndarray:
+    """Directions (n, 3) in the world, of length 1 along the axis."""
+    return np.ascontiguousarray(slopes @ np.array([light.right, light.down]) + np.array(light.forward))
+
+
+def _hits(light: Light, arrays: SceneArrays, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distances along the axis (n,) m at which rays land, NaN for never, and on which object (n,), −1 for none."""
+    n = len(slopes)
+    t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
+    closest_hits(
+        arrays.bvh, np.tile(np.array(light.position), (n, 1)), _world(light, slopes), 0.0, 1e6, 0, n, t, faces, u, v
+    )
+    return np.where(faces >= 0, t, np.nan), np.where(faces >= 0, arrays.surfaces.owners[np.maximum(faces, 0)], -1)
+
+
+def _sitter(figure, points: np.ndarray, weights: np.ndarray) -> Sitter:
+    """A figure's measures, and what of the light (weights (n,) at points (n, 3)) lies above its chin."""
+    marks = placed_figure(figure).landmarks
+
+    def between(one: str, other: str) -> float:
+        return float(np.linalg.norm(marks[one] - marks[other]))
+
+    up = marks["top_of_head"] - marks["chin"]
+    head = weights[(points - marks["chin"]) @ up > 0.0].sum()
+    shoulders = between("left_shoulder", "right_shoulder") if "left_shoulder" in marks else None
+    return Sitter(between("left_ear", "right_ear"), between("top_of_head", "chin"), shoulders, float(head))

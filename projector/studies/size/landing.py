@@ -1,0 +1,170 @@
+"""The few numbers that matter about a projector as it stands: how large the pattern lands, how soft, and from how far."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from projector.optics import thin_lens
+from projector.photometry.exposure import (
+    f_number_for_illuminance,
+    f_number_for_luminous_exposure,
+    stops_between_f_numbers,
+)
+from projector.photometry.spectra import K_M, luminous
+from projector.scene.placement import placed_surface, point_of
+from projector.stage.optics import focus_of, light_arrays
+from projector.stage.power import open_gate_on_axis, power_of
+from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.studies.edges.profile import axial_edge_width, full_spectrum
+from projector.studies.light.light_at import FEW_SAMPLES, axis_point, light_at
+from projector.tracing.gate.chief_rays import landed_half_slopes, opening_half_sizes
+from projector.tracing.gate.lens_law import Light
+from projector.tracing.rays.bvh import Bvh, build_bvh, closest_hits
+from projector.tracing.rays.first_hits import camera_points, empty_points
+from projector.tracing.rays.surfaces import Camera
+
+
+@dataclass(frozen=True)
+class Landing:
+    """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
+
+    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to middle of
+    opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification is that on the axis.
+    edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
+    open_gate_f_number is what a flat meter there shows at the camera's ISO and shutter, open_gate_stops_over how far that is
+    over the camera's own f-number (under it: below 0). no_light: why none of its light falls there, None where it does;
+    then nothing meters there either.
+    """
+
+    projector: str
+    lands_on: str | None
+    throw_m: float
+    pattern_width_m: float
+    pattern_height_m: float
+    magnification: float
+    beam_angle_deg: float
+    tube_length_mm: float
+    sharp_at_m: float | None
+    blur_mm: float
+    edge_width_mm: float
+    open_gate_f_number: float | None
+    open_gate_stops_over: float | None
+    no_light: str | None = None
+
+
+def over_or_under(stops: float, even: str) -> str:
+    """How far light lies over or under what a camera is set to, in words; `even` where neither."""
+    return f"{abs(stops):.1f} stops {'over' if stops > 0.0 else 'under'}" if abs(stops) >= 0.05 else even
+
+
+def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
+    """Distance along the axis to the first surface and its name; inf and None if the axis meets nothing."""
+    camera = Camera(light.position, light.right, light.down, light.forward, 1e-3, 1e-3, 1, 1)
+    points = empty_points(1)
+    triangles = np.empty(1, np.int32)
+    camera_points(arrays.bvh, arrays.surfaces, camera, np.array([0.5]), np.array([0.5]), 1.0, 0, 1, points, triangles)
+    if triangles[0] < 0:
+        return math.inf, None
+    distance = float(np.dot(points.positions[0].astype(float) - light.position, light.forward))
+    return distance, arrays.names[int(points.materials[0])]
+
+
+def pattern_size(light: Light, distance: float) -> tuple[float, float]:
+    """Width and height (m) of gate and bitmap on a plane square to the axis, middle to middle of opposite sides, with distortion."""
+    across, up = landed_half_slopes(light, *opening_half_sizes(light))
+    return 2.0 * across * distance, 2.0 * up * distance
+
+
+def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
+    """Where a projector of a scene lands, by the thin-lens formulas and its distortion."""
+    arrays = arrays or scene_arrays(scene)
+    light = light_arrays(scene, spec, [587.5618])
+    focus = focus_of(scene, spec)
+    throw, name = axis_hits(light, arrays)
+    if name is None:
+        throw = abs(focus.sharp_distance)
+    beam_slope, _ = landed_half_slopes(light, light.gate.half_width, light.gate.half_height)
+    magnification = thin_lens.magnification(focus.tube_length, throw)
+    inverse_sharp = float(light.inverse_sharp[0])
+    blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
+    spectral, weights = full_spectrum(scene, spec)
+    no_light = None if name is None else _no_light(scene, spec, arrays)
+    is_stated = spec.reading is not None or spec.output is not None
+    metered = open_gate_meter(scene, spec, light, throw, scene.camera.iso) if is_stated and no_light is None else None
+    return Landing(
+        spec.name,
+        name,
+        throw,
+        *pattern_size(light, throw),
+        magnification,
+        math.degrees(2.0 * math.atan(beam_slope)),
+        1e3 * focus.tube_length,
+        1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
+        1e3 * blur,
+        1e3 * axial_edge_width(spectral, weights[:, 1], throw),
+        metered,
+        None if metered is None else float(stops_between_f_numbers(metered, scene.camera.f_number)),
+        no_light,
+    )
+
+
+def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
+    """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None where it does."""
+    found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, FEW_SAMPLES)
+    return None if found.has_edges else found.words
+
+
+def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> float:
+    """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the axis."""
+
+    power = power_of(scene, spec)
+    level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
+    if power.is_flash:
+        return f_number_for_luminous_exposure(level, iso)
+    return f_number_for_illuminance(level, scene.camera.shutter_s, iso)
+
+
+@dataclass(frozen=True)
+class CameraBlur:
+    """Blur that the real camera would add at a surface behind or before what it is focused on; the preview is a pinhole's."""
+
+    surface: str
+    distance_m: float
+    focused_at_m: float
+    blur_mm: float
+
+
+def camera_blur(scene) -> list[CameraBlur]:
+    """The camera's own blur disc (mm, on the surface) at the middle of each of the scene's surfaces."""
+    camera = scene.camera
+    position = np.asarray(camera.position_m, float)
+    forward = point_of(scene, camera.aim) - position
+    forward /= np.linalg.norm(forward)
+    focused = float((point_of(scene, camera.focus if camera.focus is not None else camera.aim) - position) @ forward)
+    pupil = camera.focal_length_mm * 1e-3 / camera.f_number
+    found = []
+    for spec in scene.surface:
+        distance = _distance_along(placed_surface(scene, spec), position, forward)
+        if distance is not None and focused > 0.0:
+            blur = thin_lens.blur_circle_diameter(pupil, focused, distance)
+            found.append(CameraBlur(spec.name, distance, focused, 1e3 * blur))
+    return found
+
+
+def _distance_along(mesh, position, forward) -> float | None:
+    """Where the camera's axis meets a mesh, else the depth of its middle; None if that is behind the camera."""
+
+    distance = _first_hit(build_bvh(mesh.vertices, mesh.triangles), mesh, position, forward)
+    if distance is None:
+        distance = float((mesh.vertices.mean(axis=0) - position) @ forward)
+    return distance if distance > 0.0 else None
+
+
+def _first_hit(bvh: Bvh, mesh, position, forward) -> float | None:
+    t, faces = np.empty(1), np.empty(1, np.int32)
+    u, v = np.empty(1), np.empty(1)
+    closest_hits(bvh, position[None, :], forward[None, :], 0.0, 1e6, 0, 1, t, faces, u, v)
+    return float(t[0]) if faces[0] >= 0 else None

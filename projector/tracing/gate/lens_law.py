@@ -1,0 +1,169 @@
+"""Where a ray from a point of the scene through a point of the pupil left the gate: the lens model, ready for kernels.
+
+The law (all lengths in metres, P = (X, Y, Z) in the projector's frame, A in the lens plane):
+
+    g = m(λ)·g_c + s·A·(1/z_f(λ) − 1/Z + κ·r²) + σ·A·|A|²
+
+with g_c = q·s·(X, Y)/Z, where the chief ray left the gate (q = 1 without distortion), and r = |g_c| over the gate's norm. What
+distortion does is undone once, at the entry (`straight_slopes`): all that follows knows only the slopes g_c/s. The rest is the thin-lens conjugate equation with chromatic, Seidel-like corrections; each term's definition and source stands
+beside its parameter in `lens_parameters`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from projector.jit import formula
+from projector.optics.distortion import gate_over_landed
+from projector.tracing.gate.gate_image import Bitmap, Gate
+from projector.tracing.sight.outline import N_PROJECTION_STEPS, Pupil
+
+
+class Blades(NamedTuple):
+    """Framing blades, each a half-plane of metal in a plane of its own; light passes where normal · g' < limit.
+
+    normals (b, 2), limits (b,) m, tube_lengths (b,) m, inverse_sharp (b, n_wavelengths) 1/m,
+    tables (b, N_PROJECTION_STEPS + 1): share of the pupil beyond a straight line across it
+    """
+
+    normals: np.ndarray
+    limits: np.ndarray
+    tube_lengths: np.ndarray
+    inverse_sharp: np.ndarray
+    tables: np.ndarray
+
+
+class Light(NamedTuple):
+    """One projector, ready for kernels. Lengths in metres.
+
+    position (3), right, down, forward (3): place and axes of the pupil's centre in the world
+    tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ)
+    distortion p, see optics.distortion; curvature κ (1/m); spherical σ (1/m²); radius: half the pupil's nominal diameter
+    """
+
+    position: tuple
+    right: tuple
+    down: tuple
+    forward: tuple
+    tube_length: float
+    inverse_sharp: np.ndarray
+    lateral: np.ndarray
+    inverse_sharp_range: tuple
+    lateral_range: tuple
+    distortion: float
+    curvature: float
+    spherical: float
+    radius: float
+    pupil: Pupil
+    gate: Gate
+    bitmap: Bitmap
+    blades: Blades
+
+
+@formula
+def straight_slopes(light, slope_x, slope_y):
+    """g_c/s for a direction (X/Z, Y/Z): the slopes from which the chief ray came, distortion undone. All laws below take these."""
+    if light.distortion == 0.0:
+        return slope_x, slope_y
+    landed = math.sqrt(slope_x * slope_x + slope_y * slope_y) * light.tube_length / light.gate.norm
+    share = gate_over_landed(light.distortion, landed)
+    return share * slope_x, share * slope_y
+
+
+@formula
+def field_radius_squared(light, slope_x, slope_y):
+    """r²: distance from the axis in the gate over the gate's norm, squared, for straight slopes."""
+    across = light.tube_length / light.gate.norm
+    return (slope_x * slope_x + slope_y * slope_y) * across * across
+
+
+@formula
+def patch_scale(light, inverse_sharp, inverse_distance, field_squared):
+    """How far in the gate a ray moves per metre in the pupil (signed): s·(1/z_f − 1/Z + κ·r²)."""
+    return light.tube_length * (inverse_sharp - inverse_distance + light.curvature * field_squared)
+
+
+@formula
+def pupil_geometry(x, y, z, nx, ny, nz, ax, ay):
+    """cosθ_A · cosθ_P / |P − A|² for a point P with normal n and a pupil point A (projector frame); 0 below the horizon."""
+    towards_x = ax - x
+    towards_y = ay - y
+    cosine = nx * towards_x + ny * towards_y - nz * z
+    if cosine <= 0.0:
+        return 0.0
+    squared = towards_x * towards_x + towards_y * towards_y + z * z
+    return z * cosine / (squared * squared)
+
+
+@formula
+def mean_pupil_geometry(light, x, y, z, nx, ny, nz):
+    """The mean of `pupil_geometry` over a small pupil: its value at the centre plus half its curvature times m₂.
+
+    Returns the mean and the correction in it; the horizon must not cut the pupil.
+    With q = |P − A|², h = n·(A − P), f = Z·h/q²: ∇²f = Z·(h·(24ρ²/q⁴ − 8/q³) + 8·(n·P)_xy/q³).
+    """
+    across = x * x + y * y
+    inverse = 1.0 / (across + z * z)
+    height = -(nx * x + ny * y + nz * z)
+    common = z * inverse * inverse
+    laplacian = common * inverse * (height * (24.0 * across * inverse - 8.0) + 8.0 * (nx * x + ny * y))
+    moment = 0.5 * (light.pupil.second_moments[0] + light.pupil.second_moments[1]) * light.radius * light.radius
+    correction = 0.5 * moment * laplacian
+    return common * height + correction, correction
+
+
+@formula
+def blade_open_share(blades, blade, distance, reach):
+    """Share of the pupil that passes a blade whose edge lies at `distance` (pupil units, along its normal)."""
+    place = (distance + reach) / (2.0 * reach) * N_PROJECTION_STEPS
+    if place <= 0.0:
+        return 0.0
+    if place >= N_PROJECTION_STEPS:
+        return 1.0
+    index = int(place)
+    share = place - index
+    above = (1.0 - share) * blades.tables[blade, index] + share * blades.tables[blade, index + 1]
+    return 1.0 - above
+
+
+@formula
+def blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
+    """Whether the ray through pupil point (ax, ay) (m) passes one blade; straight slopes."""
+    blades = light.blades
+    tube = blades.tube_lengths[blade]
+    spread = light.lateral[wavelength] * tube
+    scale = tube * (blades.inverse_sharp[blade, wavelength] - inverse_distance + light.curvature * field_squared)
+    bend = light.spherical * (ax * ax + ay * ay)
+    gx = spread * slope_x + (scale + bend) * ax
+    gy = spread * slope_y + (scale + bend) * ay
+    return blades.normals[blade, 0] * gx + blades.normals[blade, 1] * gy < blades.limits[blade]
+
+
+@formula
+def light_reach(light, inverse_distance, field_squared):
+    """Half size (m) of the largest patch in the gate over all wavelengths, lateral shift aside."""
+    low = patch_scale(light, light.inverse_sharp_range[0], inverse_distance, field_squared)
+    high = patch_scale(light, light.inverse_sharp_range[1], inverse_distance, field_squared)
+    largest = light.radius * light.pupil.reach
+    return largest * max(abs(low), abs(high)) + abs(light.spherical) * largest * largest * largest
+
+
+def without_blades(n_wavelengths: int) -> Blades:
+    """No blades, in the shape that kernels expect."""
+    return Blades(np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros((0, n_wavelengths)), np.zeros((0, N_PROJECTION_STEPS + 1)))
+
+
+def half_plane(side: str, half: float, insertion: float, angle: float) -> tuple[float, float, float]:
+    """Normal (x, y) and limit (m) of a blade that cuts one side of the landed pattern.
+
+    side "left", "right", "top" or "bottom"; half: the gate's half size there (m); insertion (m) from the gate's edge
+    inward; angle (radians) turns the edge clockwise as landed about its own middle.
+    """
+    outward = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "top": (0.0, -1.0), "bottom": (0.0, 1.0)}[side]
+    cosine, sine = math.cos(angle), math.sin(angle)
+    # x right and y down: a turn by +angle runs clockwise as seen.
+    normal = (cosine * outward[0] - sine * outward[1], sine * outward[0] + cosine * outward[1])
+    return normal[0], normal[1], (half - insertion) * cosine

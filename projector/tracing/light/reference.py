@@ -1,0 +1,76 @@
+"""The slow twin: the light on points by one ray at a time through the lens and the raw bitmap.
+
+A plain Monte-Carlo estimate of E = τ ∫ L · T · V · cosθ_A · cosθ_P / |P − A|² dA over the pupil. Nothing is blurred,
+classified or looked up, so that the fast way can be held to it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from projector.jit import formula, kernel
+from projector.tracing.gate.gate_image import bitmap_value, hot_spot, is_inside_gate
+from projector.tracing.gate.lens_law import (
+    blade_passes,
+    field_radius_squared,
+    patch_scale,
+    pupil_geometry,
+    straight_slopes,
+)
+from projector.tracing.rays.bvh import any_hit
+from projector.tracing.rays.cone import SEGMENT_START
+from projector.tracing.rays.sampling import point_key, uniform
+from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
+from projector.tracing.sight.outline import pupil_point
+
+
+@formula
+def gate_light(light, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
+    """Relative radiance of one ray of straight slopes: where it left the gate, what stands there, and whether the blades let it pass."""
+    across = light.lateral[wavelength] * light.tube_length
+    scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
+    scale += light.spherical * (ax * ax + ay * ay)
+    gx = across * slope_x + scale * ax
+    gy = across * slope_y + scale * ay
+    if not is_inside_gate(light.gate, gx, gy):
+        return 0.0
+    for blade in range(light.blades.limits.shape[0]):
+        if not blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
+            return 0.0
+    return hot_spot(light.gate, gx, gy) * bitmap_value(light.bitmap, gx, gy)
+
+
+@formula
+def is_seen(bvh, origin, light, ax, ay):
+    """Whether the pupil point (ax, ay) is seen from a place in the world."""
+    goal = in_world(light, ax, ay)
+    direction = (goal[0] - origin[0], goal[1] - origin[1], goal[2] - origin[2])
+    return not any_hit(bvh, origin, direction, SEGMENT_START, 1.0)
+
+
+@kernel
+def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, out):
+    """The same sums as `pattern.add_light`, from n_side² rays a point, one in each cell of the pupil's unit square."""
+    area = math.pi * light.radius * light.radius * light.pupil.area / (n_side * n_side)
+    for i in range(start, stop):
+        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        if points.materials[i] < 0 or not z > 1e-6:
+            continue
+        nx, ny, nz = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+        slope_x, slope_y = straight_slopes(light, x / z, y / z)
+        field_squared = field_radius_squared(light, slope_x, slope_y)
+        origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
+        key = point_key(seed, i)
+        for sample in range(n_side * n_side):
+            u = (sample % n_side + uniform(key, sample, 0)) / n_side
+            v = (sample // n_side + uniform(key, sample, 1)) / n_side
+            px, py = pupil_point(light.pupil, u, v)
+            ax = light.radius * px
+            ay = light.radius * py
+            geometry = pupil_geometry(x, y, z, nx, ny, nz, ax, ay)
+            if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
+                continue
+            for wavelength in range(light.inverse_sharp.shape[0]):
+                value = area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
+                for channel in range(3):
+                    out[i, channel] += weights[points.materials[i], wavelength, channel] * value

@@ -1,0 +1,1 @@
+"""Rays against triangles: the tree, its traversal, first hits."""

@@ -1,0 +1,1 @@
+"""What of a light's opening a point sees."""
