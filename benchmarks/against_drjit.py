@@ -1,11 +1,13 @@
-"""The same map at the same error as `against_mitsuba.py`, ours against a kernel written by hand in Dr.Jit for just this.
+"""The same map at the same error as `against_mitsuba.py`, ours against a kernel written by hand in Dr.Jit for just
+this.
 
     python benchmarks/against_drjit.py            needs the test extra (mitsuba brings Dr.Jit) and llvm
 
 Their kernel: for every texel, stratified points of the pupil, the gate point of each ray by the thin lens's law, the
-stencil looked up there with hardware-like bilinear filtering, and a shadow ray to the head only where the stencil passes
-light; one fused loop over all texels, compiled by LLVM for this machine's vectors. Its error is taken against its own
-converged map, ours against single rays through the raw bitmap; seconds are scaled to 1 % by the square of the error.
+stencil looked up there with hardware-like bilinear filtering, and a shadow ray to the head only where the stencil
+passes light; one fused loop over all texels, compiled by LLVM for this machine's vectors. Its error is taken against
+its own converged map, ours against single rays through the raw bitmap; seconds are scaled to 1 % by the square of the
+error.
 """
 
 from __future__ import annotations
@@ -105,7 +107,9 @@ def main() -> None:
     for side, second, relative in rows:
         print(f"Dr.Jit, {side} × {side} stratified pupil points: {second:.3f} s, relative RMSE {100 * relative:.2f} %")
     # Errors fall along the rows; straight lines between them in logarithms.
-    to_one_percent = math.exp(np.interp(math.log(0.01), np.log([row[2] for row in rows[::-1]]), np.log([row[1] for row in rows[::-1]])))
+    to_one_percent = math.exp(
+        np.interp(math.log(0.01), np.log([row[2] for row in rows[::-1]]), np.log([row[1] for row in rows[::-1]]))
+    )
     print(f"Dr.Jit to 1 %: {to_one_percent:.3f} s")
     print(f"ours: {seconds:.3f} s, relative RMSE {100 * error:.2f} %")
     lit = truth > 0.02 * truth.max()

@@ -1,11 +1,13 @@
-"""The same map at the same error: seconds to 1 % relative RMSE of a backdrop's irradiance, ours against Mitsuba 3, in one run.
+"""The same map at the same error: seconds to 1 % relative RMSE of a backdrop's irradiance, ours against Mitsuba 3, in
+one run.
 
     python benchmarks/against_mitsuba.py          needs the test extra (mitsuba with llvm)
 
-Set-up: lens of 85 mm, pupil 60 mm, round gate of 40 mm with a window stencil, focus at 2.8 m, backdrop at 3.12 m, a head
-of 176 000 triangles in the beam at 1.5 m, 960 × 720 texels, one wavelength. Mitsuba has no lens projector: 64 of its
-stock pinhole projectors, spread evenly over the pupil, stand for it (stratified samples, llvm). Its error is taken
-against its own converged picture, so that the lens that it only stands for is not held against it; ours against single
+Set-up: lens of 85 mm, pupil 60 mm, round gate of 40 mm with a window stencil, focus at 2.8 m, backdrop at 3.12 m, a
+    head of 176 000 triangles in the beam at 1.5 m, 960 × 720 texels, one wavelength. Mitsuba has no lens projector: 64
+    of its stock pinhole projectors, spread evenly over the pupil, stand for it (stratified samples, llvm). Its error is
+    taken against its own converged picture, so that the lens that it only stands for is not held against it; ours
+    against single
 rays through the raw bitmap. Noise falls with the root of the samples: seconds are scaled to 1 % by the square.
 
 Before the clock starts, both have the scene in memory: meshes and their trees, and the stencil as a texture (ours: the
@@ -29,7 +31,9 @@ N_PINHOLES = 64
 
 
 def head_mesh():
-    """The shipped head, every triangle cut in four, in the beam: vertices and triangles in the world, the projector at the origin facing −z."""
+    """The shipped head, every triangle cut in four, in the beam: vertices and triangles in the world, the projector at
+    the origin facing −z.
+    """
     import trimesh
 
     from projector.figures.figure import build_figure
@@ -41,7 +45,9 @@ def head_mesh():
 
 
 def ours(folder: Path):
-    """Seconds of a map (median of 7, warm: kernels compiled, memory in use), its relative RMSE against two independent references on every fourth texel, and the map (n,)."""
+    """Seconds of a map (median of 7, warm: kernels compiled, memory in use), its relative RMSE against two independent
+    references on every fourth texel, and the map (n,).
+    """
     import trimesh
 
     from projector.photometry.spectra import N_WAVELENGTHS
@@ -98,10 +104,14 @@ file = "head.ply"
         for _ in range(10):
             start = time.perf_counter()
             source = prepared_light.light_source(scene, scene.projector[0], 1, bitmap)
-            prepared = prepared_light.PreparedLight(source, image, prepared_light.stacks_for(source.light, image, workers.threads))
+            prepared = prepared_light.PreparedLight(
+                source, image, prepared_light.stacks_for(source.light, image, workers.threads)
+            )
             squares = prepared_light.squares_seen_by(prepared.light, points, WIDTH, workers, True)
             visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, squares)
-            stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
+            stacks = prepared_light.stacks_ready(
+                prepared, prepared_light.reach_of(prepared.light, points, visibility.state)
+            )
             out = np.zeros((len(positions), 3))
             weights = prepared.weights(white, prepared_light.MAP_CHANNELS)
             prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, None, squares)
@@ -111,7 +121,13 @@ file = "head.ply"
         references = []
         for seed in (1, 2):
             sums = np.zeros((chosen.size, 3))
-            workers.run_pieces(chosen.size, lambda a, b, seed=seed, sums=sums: add_light_by_rays(prepared.light, arrays.bvh, part, weights, 16, seed, a, b, sums), piece=512)
+            workers.run_pieces(
+                chosen.size,
+                lambda a, b, seed=seed, sums=sums: add_light_by_rays(
+                    prepared.light, arrays.bvh, part, weights, 16, seed, a, b, sums
+                ),
+                piece=512,
+            )
             references.append(sums[:, 1])
     fast = out[chosen, 1]
     lit = references[0] > 0.02 * references[0].max()
@@ -120,7 +136,9 @@ file = "head.ply"
 
 
 def mitsuba_scene(mi):
-    """Backdrop, head, and a camera beside the lens whose near plane lies behind the head; 64 pinholes with the stencil in each."""
+    """Backdrop, head, and a camera beside the lens whose near plane lies behind the head; 64 pinholes with the stencil
+    in each.
+    """
     from PIL import Image
 
     from projector.files.finding import shipped_folder
@@ -155,8 +173,15 @@ def mitsuba_scene(mi):
     for index in range(N_PINHOLES):
         px, py = pupil_point(make_pupil(), (index % side + 0.5) / side, (index // side + 0.5) / side)
         at = [0.5 * PUPIL * px, -0.5 * PUPIL * py, 0.0]
-        # Each pinhole looks at the same point in focus: a sheared picture, which a turn of a tenth of a degree stands for.
-        scene[f"pinhole{index}"] = {"type": "projector", "irradiance": {"type": "bitmap", "bitmap": bitmap, "raw": True}, "fov": fov, "to_world": T().look_at(at, [0, 0, -FOCUS], [0, 1, 0]), "scale": 1.0}
+        # Each pinhole looks at the same point in focus: a sheared picture, which a turn of a tenth of a degree stands
+        # for.
+        scene[f"pinhole{index}"] = {
+            "type": "projector",
+            "irradiance": {"type": "bitmap", "bitmap": bitmap, "raw": True},
+            "fov": fov,
+            "to_world": T().look_at(at, [0, 0, -FOCUS], [0, 1, 0]),
+            "scale": 1.0,
+        }
     return mi.load_dict(scene)
 
 
@@ -189,7 +214,10 @@ def main() -> None:
     print(f"ours: {seconds:.3f} s, relative RMSE {100 * error:.2f} %")
     rows = theirs()
     for spp, second, relative, scaled in rows:
-        print(f"mitsuba, {N_PINHOLES} pinhole projectors, {spp} stratified samples: {second:.2f} s, relative RMSE {100 * relative:.2f} % → {scaled:.2f} s to 1 %")
+        print(
+            f"mitsuba, {N_PINHOLES} pinhole projectors, {spp} stratified samples: {second:.2f} s, relative RMSE"
+            f" {100 * relative:.2f} % → {scaled:.2f} s to 1 %"
+        )
     best = min(row[3] for row in rows)
     print(f"ratio at 1 %: {best / seconds:.1f}")
 

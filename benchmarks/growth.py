@@ -128,7 +128,9 @@ def memory() -> None:
         count = write_head(Path(folder), 2, 1_000_000)
         scene = Path(folder) / "scene.toml"
         scene.write_text(SCENE)
-        run = subprocess.run([sys.executable, "-c", _MEMORY, str(scene), folder], capture_output=True, text=True, check=True)
+        run = subprocess.run(
+            [sys.executable, "-c", _MEMORY, str(scene), folder], capture_output=True, text=True, check=True
+        )
     print(f"peak memory, {count} triangles, 1920 × 1440: {json.loads(run.stdout)['peak_mib']:.0f} MiB")
 
 

@@ -37,13 +37,18 @@ print(json.dumps([time.process_time() - start, str(fit.pupil_mm), str(fit.disper
 
 
 def photograph(offset_mm: float, width: int, height: int, seed: int) -> np.ndarray:
-    """Linear light (h, w, 3) of an edge slanted by 5°: every wavelength's disc in closed form, weighed into the channels."""
+    """Linear light (h, w, 3) of an edge slanted by 5°: every wavelength's disc in closed form, weighed into the
+    channels.
+    """
     from projector.optics.dispersion import abbe_relative_power
     from projector.optics.thin_lens import conjugate_distance, disc_edge_spread
     from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
     from projector.photometry.spectra import OBSERVER_STEPS, WAVELENGTHS_NM, source_spectrum
 
-    weights = linear_srgb_under_white(white_balance_xyz(5600.0)) @ (OBSERVER_STEPS * source_spectrum("daylight", 5600.0)[:, None]).T
+    weights = (
+        linear_srgb_under_white(white_balance_xyz(5600.0))
+        @ (OBSERVER_STEPS * source_spectrum("daylight", 5600.0)[:, None]).T
+    )
     weights /= weights.sum(axis=1, keepdims=True)
     tube = conjugate_distance(FOCAL_LENGTH_M, THROW_M) + 1e-3 * offset_mm
     defocus = abbe_relative_power(ABBE, WAVELENGTHS_NM) / FOCAL_LENGTH_M - 1.0 / tube - 1.0 / THROW_M
@@ -76,7 +81,9 @@ def write_photographs(folder: Path) -> list[str]:
 def timed(tree: Path, arguments: list[str]) -> list:
     """Seconds of processor time of a fresh process of that tree, pupil and dispersion as found."""
     environment = {**os.environ, "PYTHONPATH": str(tree), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    done = subprocess.run([sys.executable, "-c", TIMED, *arguments], check=True, capture_output=True, text=True, env=environment, cwd=tree)
+    done = subprocess.run(
+        [sys.executable, "-c", TIMED, *arguments], check=True, capture_output=True, text=True, env=environment, cwd=tree
+    )
     return json.loads(done.stdout)
 
 
@@ -91,7 +98,9 @@ def main() -> None:
         if options.against:
             other = Path(folder) / "other"
             other.mkdir()
-            archive = subprocess.run(["git", "archive", options.against], check=True, capture_output=True, cwd=ROOT).stdout
+            archive = subprocess.run(
+                ["git", "archive", options.against], check=True, capture_output=True, cwd=ROOT
+            ).stdout
             subprocess.run(["tar", "x", "-C", str(other)], check=True, input=archive)
             trees[options.against] = other
         arguments = write_photographs(Path(folder))
@@ -101,7 +110,10 @@ def main() -> None:
                 found[name].append(timed(tree, arguments))
         medians = {name: statistics.median(seconds for seconds, _, _ in runs) for name, runs in found.items()}
         for name, runs in found.items():
-            print(f"{name:12} {medians[name]:6.2f} s (median of {len(runs)}); pupil {runs[-1][1]} mm, Abbe number {runs[-1][2]}")
+            print(
+                f"{name:12} {medians[name]:6.2f} s (median of {len(runs)}); pupil {runs[-1][1]} mm, Abbe number"
+                f" {runs[-1][2]}"
+            )
         if options.against:
             print(f"ratio, here to {options.against}: {medians['here'] / medians[options.against]:.2f}")
 

@@ -41,7 +41,9 @@ def read_them() -> None:
                 outcomes.append("traceback")
                 traceback.print_exc()
         outcome = "traceback" if "traceback" in outcomes else outcomes[0]
-        print(outcome, time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024, flush=True)
+        print(
+            outcome, time.perf_counter() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024, flush=True
+        )
 
 
 def run(count: int, seed: int) -> int:
@@ -57,7 +59,9 @@ def run(count: int, seed: int) -> int:
         path = folder / name
         path.write_bytes(content)
         if reader is None:
-            reader = subprocess.Popen([sys.executable, __file__, "--read"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+            reader = subprocess.Popen(
+                [sys.executable, __file__, "--read"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            )
         reader.stdin.write(f"{path}\n")
         reader.stdin.flush()
         # Starting the process counts as well, once.
@@ -80,7 +84,10 @@ def run(count: int, seed: int) -> int:
             path.unlink()
     if reader is not None:
         reader.kill()
-    print(f"{count} files, seed {seed}: {dict(tally)}; slowest {slowest:.2f} s, most memory {most_bytes / 2**30:.2f} GiB; bad ones in {folder}")
+    print(
+        f"{count} files, seed {seed}: {dict(tally)}; slowest {slowest:.2f} s, most memory {most_bytes / 2**30:.2f} GiB;"
+        f" bad ones in {folder}"
+    )
     return sum(tally[kind] for kind in ("traceback", "hang", "crash", "slow or large"))
 
 
@@ -88,4 +95,6 @@ if __name__ == "__main__":
     if sys.argv[1:] == ["--read"]:
         read_them()
     else:
-        sys.exit(bool(run(int(sys.argv[1]) if len(sys.argv) > 1 else 5000, int(sys.argv[2]) if len(sys.argv) > 2 else 1)))
+        sys.exit(
+            bool(run(int(sys.argv[1]) if len(sys.argv) > 1 else 5000, int(sys.argv[2]) if len(sys.argv) > 2 else 1))
+        )

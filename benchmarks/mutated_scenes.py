@@ -6,9 +6,9 @@
     python benchmarks/mutated_scenes.py scenes --only 123          # one case again, by its number
 
 `scenes`: values set anywhere within what the format allows; what the checks let through is rendered and asked about.
-`texts`: damaged files; `changes`: odd overrides; `numbers`: odd numbers beside commands. Each case depends on its seed and number alone. Trouble is an exception
-that is not the user's fault in words, light that is negative or no number, a printed number that is none, more than 10 s
-of the processor or 2 GiB. A share of the same cases runs among the tests.
+`texts`: damaged files; `changes`: odd overrides; `numbers`: odd numbers beside commands. Each case depends on its seed
+and number alone. Trouble is an exception that is not the user's fault in words, light that is negative or no number, a
+printed number that is none, more than 10 s of the processor or 2 GiB. A share of the same cases runs among the tests.
 """
 
 from __future__ import annotations
@@ -67,7 +67,9 @@ class Legal:
                     yield from self.spots(inner, data[name], (*path, name))
         elif isinstance(data, list):
             for index, item in enumerate(data):
-                inner = schema["prefixItems"][index] if index < len(schema.get("prefixItems", ())) else schema.get("items")
+                inner = (
+                    schema["prefixItems"][index] if index < len(schema.get("prefixItems", ())) else schema.get("items")
+                )
                 if isinstance(inner, dict):
                     yield (*path, index), inner
                     yield from self.spots(inner, item, (*path, index))
@@ -118,7 +120,9 @@ class Legal:
             value = rng.uniform(low, high)
         elif way < 0.8:
             # Any order of magnitude between the limits.
-            size = math.exp(rng.uniform(math.log(max(abs(low), 1e-6)), math.log(max(abs(low), abs(high), 1e-6) * 1.000001)))
+            size = math.exp(
+                rng.uniform(math.log(max(abs(low), 1e-6)), math.log(max(abs(low), abs(high), 1e-6) * 1.000001))
+            )
             value = size if low >= 0.0 or rng.random() < 0.5 else -size
         else:
             value = rng.choice([inner_low, inner_high, 0.0, 1.0])
@@ -192,12 +196,18 @@ def damaged_text(seed: int, number: int) -> str:
             text = text[: rng.randrange(len(text))]
         else:
             start = rng.randrange(len(text))
-            text = text[:start] + rng.choice(["", "=", "[", "]", '"', "\x00", "é", "\n", "9" * 50, "{", ".", "#", "\t"]) + text[start + rng.randint(0, 12) :]
+            text = (
+                text[:start]
+                + rng.choice(["", "=", "[", "]", '"', "\x00", "é", "\n", "9" * 50, "{", ".", "#", "\t"])
+                + text[start + rng.randint(0, 12) :]
+            )
     return text
 
 
 def odd_changes(seed: int, number: int) -> tuple[Scene, list[str]]:
-    """A shipped scene and one to three changes as typed: keys of the format, of others, deeper than there is anything; any value."""
+    """A shipped scene and one to three changes as typed: keys of the format, of others, deeper than there is anything;
+    any value.
+    """
     rng = random.Random(f"change {seed} {number}")
     scene = load(rng.choice(list_scenes())[0])
     legal = Legal(scene, rng)
@@ -207,8 +217,20 @@ def odd_changes(seed: int, number: int) -> tuple[Scene, list[str]]:
     for _ in range(rng.choice([1, 1, 2, 3])):
         keys, here = [], data
         for part in rng.choice(paths):
-            item = here[part] if isinstance(part, int) and part < len(here) else here.get(part) if isinstance(here, dict) else None
-            keys.append(str(item.get("name", part + 1)) if isinstance(part, int) and isinstance(item, dict) else str(part + 1) if isinstance(part, int) else part)
+            item = (
+                here[part]
+                if isinstance(part, int) and part < len(here)
+                else here.get(part)
+                if isinstance(here, dict)
+                else None
+            )
+            keys.append(
+                str(item.get("name", part + 1))
+                if isinstance(part, int) and isinstance(item, dict)
+                else str(part + 1)
+                if isinstance(part, int)
+                else part
+            )
             here = item
         if rng.random() < 0.3:
             keys.append(rng.choice(["x", "1", "file", "a", "0", "lens", ""]))
@@ -268,7 +290,10 @@ def troubles_of_answers(data: dict, folder: Path, questions: dict[str, list[str]
     (folder / "scene.toml").write_text(tomlkit.dumps(data))
     found = []
     for command, options in questions.items():
-        typed = [str(folder / item) if before == "-o" else item for before, item in zip(["", *options], options, strict=False)]
+        typed = [
+            str(folder / item) if before == "-o" else item
+            for before, item in zip(["", *options], options, strict=False)
+        ]
         answer = CliRunner().invoke(app, [command, str(folder / "scene.toml"), *typed])
         lines = answer.output.splitlines()
         if answer.exit_code not in (0, 1):
@@ -296,7 +321,11 @@ def troubles_of_scene(seed: int, number: int, answers: bool = True) -> list[str]
         return []
     try:
         with tempfile.TemporaryDirectory() as folder:
-            return ["rendered", *troubles_of_light(scene), *(troubles_of_answers(data, Path(folder)) if answers else [])]
+            return [
+                "rendered",
+                *troubles_of_light(scene),
+                *(troubles_of_answers(data, Path(folder)) if answers else []),
+            ]
     except SceneError as error:
         # Refused after the checks, in words: an answer, though an early one would be better.
         return [f"refused late: {error.faults[0].found}"]
@@ -314,7 +343,11 @@ def troubles_of_text(seed: int, number: int) -> list[str]:
 def troubles_of_changes(seed: int, number: int) -> list[str]:
     """One set of odd changes: made, or told in words; to a scene in memory, to its file and to a damaged one."""
     scene, changes = odd_changes(seed, number)
-    for changed in (lambda: with_overrides(scene, changes), lambda: load(scene.name, changes), lambda: load_text(damaged_text(seed, number), "scene", scene.folder, changes)):
+    for changed in (
+        lambda: with_overrides(scene, changes),
+        lambda: load(scene.name, changes),
+        lambda: load_text(damaged_text(seed, number), "scene", scene.folder, changes),
+    ):
         try:
             changed()
         except SceneError as error:
@@ -325,16 +358,65 @@ def troubles_of_changes(seed: int, number: int) -> list[str]:
 
 # Numbers as they are typed beside a command, without a scene or with one.
 ASKED = {
-    "throw": ["--focal-length-mm", "--beam-angle-deg", "--lit-width-mm", "--lit-height-mm", "--throw-m", "--width-m", "--height-m", "--travel-mm", "--f-number", "--to-m"],
+    "throw": [
+        "--focal-length-mm",
+        "--beam-angle-deg",
+        "--lit-width-mm",
+        "--lit-height-mm",
+        "--throw-m",
+        "--width-m",
+        "--height-m",
+        "--travel-mm",
+        "--f-number",
+        "--to-m",
+    ],
     "sharpness": ["--focal-length-mm", "--f-number", "--throw-m", "--wall-m", "--stencil-off-mm", "--within-mm"],
-    "contrast": ["--open-share", "--ambient-stops-under", "--lens-reflectance", "--stencil-reflectance", "--wanted-stops"],
-    "timing": ["--shutter-s", "--speed-m-per-s", "--flash-t01-s", "--flash-t05-s", "--sync-s", "--lamp-hz", "--modulation"],
+    "contrast": [
+        "--open-share",
+        "--ambient-stops-under",
+        "--lens-reflectance",
+        "--stencil-reflectance",
+        "--wanted-stops",
+    ],
+    "timing": [
+        "--shutter-s",
+        "--speed-m-per-s",
+        "--flash-t01-s",
+        "--flash-t05-s",
+        "--sync-s",
+        "--lamp-hz",
+        "--modulation",
+    ],
     "place 01-square-wall --lens achromat": ["--width-m", "--edge-mm", "--f-number", "--iso", "--angle-max-deg"],
     "throw 06-oblique-wall": ["--width-m"],
     "sharpness 01-square-wall": ["--within-mm"],
     "fringe 03-cabin-window": ["--tolerance-arcmin", "--tolerance-pixels"],
 }
-TYPED = ["0", "-1", "1", "2", "0.3", "5", "30", "85", "400", "1/200", "1e-320", "1e-12", "1e-3", "1e4", "1e9", "1e150", "1e308", "nan", "inf", "-inf", "9" * 400, "x", "1e400"]
+TYPED = [
+    "0",
+    "-1",
+    "1",
+    "2",
+    "0.3",
+    "5",
+    "30",
+    "85",
+    "400",
+    "1/200",
+    "1e-320",
+    "1e-12",
+    "1e-3",
+    "1e4",
+    "1e9",
+    "1e150",
+    "1e308",
+    "nan",
+    "inf",
+    "-inf",
+    "9" * 400,
+    "x",
+    "1e400",
+]
 
 
 def troubles_of_numbers(seed: int, number: int) -> list[str]:
@@ -349,11 +431,27 @@ def troubles_of_numbers(seed: int, number: int) -> list[str]:
     if command.startswith("place"):
         options = sorted({*options, "--width-m", "--edge-mm"})
     sound = rng.random() < 0.5
-    typed = [item for option in options for item in (option, rng.choice(TYPED[2:10] if sound and rng.random() < 0.8 else TYPED))]
-    answer = CliRunner().invoke(app, [*command.split(), *(f"{a}={b}" for a, b in zip(typed[::2], typed[1::2], strict=True))])
+    typed = [
+        item
+        for option in options
+        for item in (option, rng.choice(TYPED[2:10] if sound and rng.random() < 0.8 else TYPED))
+    ]
+    answer = CliRunner().invoke(
+        app, [*command.split(), *(f"{a}={b}" for a, b in zip(typed[::2], typed[1::2], strict=True))]
+    )
     lines = answer.output.splitlines()
-    found = [] if answer.exit_code in (0, 1, 2) else [f"{command} {' '.join(typed)}: exit {answer.exit_code}: {_fault_of(lines)}"]
-    return found + ([f'{command} {" ".join(typed)} says "{line}"' for line in lines if answer.exit_code == 0 and _says_no_number(line)])
+    found = (
+        []
+        if answer.exit_code in (0, 1, 2)
+        else [f"{command} {' '.join(typed)}: exit {answer.exit_code}: {_fault_of(lines)}"]
+    )
+    return found + (
+        [
+            f'{command} {" ".join(typed)} says "{line}"'
+            for line in lines
+            if answer.exit_code == 0 and _says_no_number(line)
+        ]
+    )
 
 
 def _says_no_number(line: str) -> bool:
@@ -361,7 +459,12 @@ def _says_no_number(line: str) -> bool:
     return bool(re.search(r"(?<![\w.])(nan|inf)(?![\w])", line))
 
 
-CASES = {"scenes": troubles_of_scene, "texts": troubles_of_text, "changes": troubles_of_changes, "numbers": troubles_of_numbers}
+CASES = {
+    "scenes": troubles_of_scene,
+    "texts": troubles_of_text,
+    "changes": troubles_of_changes,
+    "numbers": troubles_of_numbers,
+}
 
 
 def _run(kind: str, seed: int, number: int) -> tuple[list[str], float]:
@@ -370,7 +473,9 @@ def _run(kind: str, seed: int, number: int) -> tuple[list[str], float]:
         found = CASES[kind](seed, number)
     except Exception as error:
         frame = traceback.extract_tb(error.__traceback__)[-1]
-        found = [f"{type(error).__name__}: {str(error)[:160]} ({frame.filename.rsplit('/projector/', 1)[-1]}:{frame.lineno})"]
+        found = [
+            f"{type(error).__name__}: {str(error)[:160]} ({frame.filename.rsplit('/projector/', 1)[-1]}:{frame.lineno})"
+        ]
     seconds = time.process_time() - start
     if seconds > MOST_SECONDS:
         found.append(f"{seconds:.0f} s of the processor")

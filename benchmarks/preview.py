@@ -48,7 +48,24 @@ width_m = 5.0
 height_m = 3.0
 """
 FIGURE = '[[figure]]\nname = "sitter"\n'
-STENCILS = ("blinds", "leaves", "dots", "lattice", "breakup", "branches", "swirl", "stripes", "arched-window", "circle", "skylight", "square", "triangle", "slit", "door", "window")
+STENCILS = (
+    "blinds",
+    "leaves",
+    "dots",
+    "lattice",
+    "breakup",
+    "branches",
+    "swirl",
+    "stripes",
+    "arched-window",
+    "circle",
+    "skylight",
+    "square",
+    "triangle",
+    "slit",
+    "door",
+    "window",
+)
 
 
 def timed(session, scene) -> float:
@@ -95,20 +112,40 @@ def measure() -> tuple[dict[str, list[float]], str]:
     half = RenderSession(base, WIDTH // 2, HEIGHT // 2)
     half.rgb_bytes()
     for name in ("projector moved", "camera moved"):
-        found[f"{name}, half size"] = [timed(half, with_overrides(base, changes(index + 1)[name])) for index in range(REPEATS)]
-    bare = load_text(SCENE.replace("sitter.chin", "backdrop.centre").replace('"sitter.nose_tip"', "[0.0, 1.6, -1.0]"), "benchmark", ROOT)
+        found[f"{name}, half size"] = [
+            timed(half, with_overrides(base, changes(index + 1)[name])) for index in range(REPEATS)
+        ]
+    bare = load_text(
+        SCENE.replace("sitter.chin", "backdrop.centre").replace('"sitter.nose_tip"', "[0.0, 1.6, -1.0]"),
+        "benchmark",
+        ROOT,
+    )
     plain = RenderSession(bare, WIDTH, HEIGHT)
     plain.rgb_bytes()
-    found["f-number, unshadowed"] = [timed(plain, with_overrides(bare, changes(index + 1)["f-number"])) for index in range(REPEATS)]
+    found["f-number, unshadowed"] = [
+        timed(plain, with_overrides(bare, changes(index + 1)["f-number"])) for index in range(REPEATS)
+    ]
     found["cold process to first PNG"] = [cold_process() for _ in range(3)]
     return found, checksum
 
 
 def cold_process() -> float:
-    """Milliseconds of a whole `projector preview --quality quick`, kernels and figure in the cache, modules compiled as an installer leaves them."""
+    """Milliseconds of a whole `projector preview --quality quick`, kernels and figure in the cache, modules compiled as
+    an installer leaves them.
+    """
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     with tempfile.TemporaryDirectory() as folder:
-        command = [sys.executable, "-c", "from projector.cli import main; main()", "preview", "01-square-wall", "--quality", "quick", "--size", f"{WIDTH}x{HEIGHT}"]
+        command = [
+            sys.executable,
+            "-c",
+            "from projector.cli import main; main()",
+            "preview",
+            "01-square-wall",
+            "--quality",
+            "quick",
+            "--size",
+            f"{WIDTH}x{HEIGHT}",
+        ]
         start = time.perf_counter()
         subprocess.run(command, cwd=folder, check=True, capture_output=True, env=environment)
         return 1e3 * (time.perf_counter() - start)
@@ -126,8 +163,12 @@ def print_table(found: dict[str, list[float]]) -> None:
 
 def commit_of(root: Path) -> str:
     """Short commit of a tree, with a plus if it has changes."""
-    name = subprocess.run(["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True).stdout.strip()
-    changed = subprocess.run(["git", "status", "--porcelain", "--untracked-files=no"], cwd=root, capture_output=True, text=True).stdout.strip()
+    name = subprocess.run(
+        ["git", "rev-parse", "--short", "HEAD"], cwd=root, capture_output=True, text=True
+    ).stdout.strip()
+    changed = subprocess.run(
+        ["git", "status", "--porcelain", "--untracked-files=no"], cwd=root, capture_output=True, text=True
+    ).stdout.strip()
     return (name or "unknown") + ("+" if changed else "")
 
 
@@ -140,7 +181,13 @@ def compare(commit: str) -> None:
             collected: dict[str, dict[str, list[float]]] = {"this": {}, "other": {}}
             for _ in range(3):
                 for label, root in (("this", ROOT), ("other", other)):
-                    run = subprocess.run([sys.executable, __file__, "--json"], capture_output=True, text=True, check=True, env={**os.environ, "PYTHONPATH": str(root)})
+                    run = subprocess.run(
+                        [sys.executable, __file__, "--json"],
+                        capture_output=True,
+                        text=True,
+                        check=True,
+                        env={**os.environ, "PYTHONPATH": str(root)},
+                    )
                     for name, values in json.loads(run.stdout)["milliseconds"].items():
                         collected[label].setdefault(name, []).extend(values)
         finally:

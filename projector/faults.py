@@ -32,9 +32,7 @@ class Fault:
         }
 
     def __str__(self) -> str:
-        place = ", ".join(
-            part for part in (self.file, f"line {self.line}" if self.line else None, self.key) if part
-        )
+        place = ", ".join(part for part in (self.file, f"line {self.line}" if self.line else None, self.key) if part)
         lines = [f"{place}: {self.found}" if place else self.found]
         if self.allowed:
             lines.append(f"    allowed: {self.allowed}")
@@ -44,7 +42,9 @@ class Fault:
 
 
 class SceneError(Exception):
-    """The user's input cannot be used; `faults` lists every reason found, never empty; `notes` what else there is to say."""
+    """The user's input cannot be used; `faults` lists every reason found, never empty; `notes` what else there is to
+    say.
+    """
 
     def __init__(self, faults: Sequence[Fault] | Fault, notes: Sequence[str] = ()):
         self.faults: list[Fault] = [faults] if isinstance(faults, Fault) else list(faults)

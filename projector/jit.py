@@ -1,7 +1,8 @@
 """The two marks that a function can carry here, and the folder where compiled kernels are kept.
 
 `formula`  plain Python, also callable from kernels: reports, tests and kernels share one text of each law.
-`kernel`   a compiled entry: arrays and numbers in, arrays and numbers out; releases the GIL, never raises, never speaks.
+`kernel`   a compiled entry: arrays and numbers in, arrays and numbers out; releases the GIL, never raises, never
+           speaks.
 `building_kernel`  the same, but it may allocate.
 
 Compiled kernels are kept between runs. numba does not notice an edit in a module that a kernel calls into, so the
@@ -41,7 +42,9 @@ def _check_numba(version: str) -> None:
     numbers = tuple(int(part) for part in version.split(".")[:2])
     if not _OLDEST_NUMBA <= numbers < _FIRST_UNTESTED_NUMBA:
         wanted = f"numba>={'.'.join(map(str, _OLDEST_NUMBA))},<{'.'.join(map(str, _FIRST_UNTESTED_NUMBA))}"
-        raise UntestedNumba(f"numba {version} is installed, and projector was not tested with it: pip install '{wanted}'")
+        raise UntestedNumba(
+            f"numba {version} is installed, and projector was not tested with it: pip install '{wanted}'"
+        )
 
 
 _check_numba(numba.__version__)
@@ -79,7 +82,9 @@ def choose_cache_folder() -> Path:
         folder = Path(wanted).expanduser().resolve()
         if _is_writable(folder):
             return folder
-        warnings.warn(f"{CACHE_VARIABLE} = {wanted} cannot be written; the user's cache folder is used instead.", stacklevel=2)
+        warnings.warn(
+            f"{CACHE_VARIABLE} = {wanted} cannot be written; the user's cache folder is used instead.", stacklevel=2
+        )
     import platformdirs
 
     folder = Path(platformdirs.user_cache_dir("projector"))
@@ -87,7 +92,8 @@ def choose_cache_folder() -> Path:
         return folder
     folder = Path(tempfile.mkdtemp(prefix="projector-cache-"))
     warnings.warn(
-        f"no writable cache folder; kernels go to {folder} and are compiled again next time. Set {CACHE_VARIABLE} to a folder of yours.",
+        f"no writable cache folder; kernels go to {folder} and are compiled again next time. Set {CACHE_VARIABLE} to a"
+        " folder of yours.",
         stacklevel=2,
     )
     return folder

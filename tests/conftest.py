@@ -54,7 +54,9 @@ class Studio:
             values[size // 2 :, :] = 1.0
         return self.bitmap(name, values)
 
-    def scene(self, projector=None, wall=None, camera=None, more_projectors=(), figures=(), surfaces=None, **others) -> Scene:
+    def scene(
+        self, projector=None, wall=None, camera=None, more_projectors=(), figures=(), surfaces=None, **others
+    ) -> Scene:
         """One projector square to a wall unless told otherwise; a value of None takes a key away."""
         data = {
             "format": 1,

@@ -28,7 +28,20 @@ Image.fromarray((_BLOTCH * 255).astype(np.uint8)).save(FOLDER / "blotch.png")
 Image.fromarray((_BLOTCH[:, ::-1] * 255).astype(np.uint8)).save(FOLDER / "mirrored.png")
 
 
-def scene(k=1.0, side=0.3, height=1.7, distance=2.0, focus=1.8, f_number=2.8, focal_length=85.0, yaw=0.0, file="blotch.png", wall=0.8, more=(), **lens):
+def scene(
+    k=1.0,
+    side=0.3,
+    height=1.7,
+    distance=2.0,
+    focus=1.8,
+    f_number=2.8,
+    focal_length=85.0,
+    yaw=0.0,
+    file="blotch.png",
+    wall=0.8,
+    more=(),
+    **lens,
+):
     """A projector before a turned wall; every length times k."""
     projector = {
         "name": "p", "position_m": [k * side, k * height, k * distance], "aim": [0.0, k * 1.5, 0.0],
@@ -39,7 +52,15 @@ def scene(k=1.0, side=0.3, height=1.7, distance=2.0, focus=1.8, f_number=2.8, fo
     data = {
         "camera": {"position_m": [0.0, 1.5, 9.0], "aim": [0.0, 1.5, 0.0]},
         "projector": [projector, *({**projector, **item} for item in more)],
-        "surface": [{"name": "wall", "position_m": [0.0, k * 1.5, 0.0], "yaw_deg": yaw, "width_m": k * wall, "height_m": k * wall}],
+        "surface": [
+            {
+                "name": "wall",
+                "position_m": [0.0, k * 1.5, 0.0],
+                "yaw_deg": yaw,
+                "width_m": k * wall,
+                "height_m": k * wall,
+            }
+        ],
     }
     return Scene.model_validate_json(json.dumps(data)).placed_at("law", str(FOLDER))
 
@@ -51,7 +72,10 @@ def light(of, n=48):
 @FEW
 @given(st.floats(0.4, 3.0), st.floats(1.3, 3.0), st.floats(1.5, 8.0))
 def test_everything_twice_as_large_looks_the_same(k, focus, f_number):
-    """Lens, gate, distances times k: the same picture. The reading moves with it, so even the level stays. Float32 places: 1e-3."""
+    """Lens, gate, distances times k: the same picture.
+
+    The reading moves with it, so even the level stays. Float32 places: 1e-3.
+    """
     small, large = light(scene(focus=focus, f_number=f_number)), light(scene(k, focus=focus, f_number=f_number))
     assert np.allclose(small, large, rtol=2e-3, atol=2e-3 * small.max())
 
@@ -77,12 +101,19 @@ def test_two_projectors_are_the_sum_of_each(side, distance):
 @given(st.floats(1.5, 4.0), st.floats(1.2, 3.0))
 def test_light_on_the_axis_falls_with_the_square_of_the_distance(distance, times):
     """Counted from the lens, at fixed tube length: within 0.3 % for the pupil's own size at 1.5 m and f/4."""
-    open_gate = [irradiance_map(_without_stencil(scene(side=0.0, height=1.5, distance=d, f_number=4.0, wall=0.05)), "wall", 17).illuminance[8, 8] for d in (distance, distance * times)]
+    open_gate = [
+        irradiance_map(
+            _without_stencil(scene(side=0.0, height=1.5, distance=d, f_number=4.0, wall=0.05)), "wall", 17
+        ).illuminance[8, 8]
+        for d in (distance, distance * times)
+    ]
     assert abs(open_gate[0] / open_gate[1] / times**2 - 1.0) < 0.003
 
 
 def _without_stencil(of):
-    return of.model_copy(update={"projector": tuple(item.model_copy(update={"stencil": None}) for item in of.projector)}).placed_at("law", str(FOLDER))
+    return of.model_copy(
+        update={"projector": tuple(item.model_copy(update={"stencil": None}) for item in of.projector)}
+    ).placed_at("law", str(FOLDER))
 
 
 @FEW
@@ -118,13 +149,23 @@ LENSES = st.fixed_dictionaries(
 
 
 @settings(max_examples=30, deadline=None, derandomize=True, database=None)
-@given(LENSES, st.floats(0.6, 4.0), st.floats(0.5, 30.0), st.floats(0.7, 22.0), st.floats(-80.0, 80.0), st.floats(-1.5, 1.5))
+@given(
+    LENSES,
+    st.floats(0.6, 4.0),
+    st.floats(0.5, 30.0),
+    st.floats(0.7, 22.0),
+    st.floats(-80.0, 80.0),
+    st.floats(-1.5, 1.5),
+)
 def test_no_legal_scene_gives_what_is_not_a_number_or_less_than_nothing(lens, distance, focus, f_number, yaw, side):
     values = light(scene(distance=distance, focus=focus, f_number=f_number, yaw=yaw, side=side, **lens), 24)
     assert np.isfinite(values).all() and values.min() >= 0.0
 
 
-READINGS = st.fixed_dictionaries({"f_number": st.floats(0.5, 256.0), "iso": st.floats(1.0, 1e7), "distance_m": st.floats(1e-6, 1000.0)}, optional={"shutter_s": st.floats(1e-6, 3600.0), "lens_f_number": st.floats(0.5, 256.0)})
+READINGS = st.fixed_dictionaries(
+    {"f_number": st.floats(0.5, 256.0), "iso": st.floats(1.0, 1e7), "distance_m": st.floats(1e-6, 1000.0)},
+    optional={"shutter_s": st.floats(1e-6, 3600.0), "lens_f_number": st.floats(0.5, 256.0)},
+)
 
 
 @settings(max_examples=40, deadline=None, derandomize=True, database=None)

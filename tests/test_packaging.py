@@ -66,7 +66,13 @@ def test_a_cache_that_cannot_be_written_is_said_once_and_survived(installed, tmp
     blocked = tmp_path / "file"
     blocked.write_text("in the way")
     done = run(
-        installed, tmp_path, "scenes", PROJECTOR_CACHE=str(blocked / "below"), HOME=str(blocked), XDG_CACHE_HOME=str(blocked / "cache"), NUMBA_CACHE_DIR=str(blocked / "numba")
+        installed,
+        tmp_path,
+        "scenes",
+        PROJECTOR_CACHE=str(blocked / "below"),
+        HOME=str(blocked),
+        XDG_CACHE_HOME=str(blocked / "cache"),
+        NUMBA_CACHE_DIR=str(blocked / "numba"),
     )
     assert done.returncode == 0, done.stderr
     script = "import warnings; warnings.simplefilter('always')\nimport projector.jit as jit\nprint(jit.cache_folder())"
@@ -76,7 +82,14 @@ def test_a_cache_that_cannot_be_written_is_said_once_and_survived(installed, tmp
         capture_output=True,
         text=True,
         timeout=120,
-        env={**os.environ, "PYTHONPATH": str(installed), "PROJECTOR_CACHE": str(blocked / "below"), "HOME": str(blocked), "XDG_CACHE_HOME": str(blocked / "cache"), "NUMBA_CACHE_DIR": str(blocked / "numba")},
+        env={
+            **os.environ,
+            "PYTHONPATH": str(installed),
+            "PROJECTOR_CACHE": str(blocked / "below"),
+            "HOME": str(blocked),
+            "XDG_CACHE_HOME": str(blocked / "cache"),
+            "NUMBA_CACHE_DIR": str(blocked / "numba"),
+        },
     )
     assert found.returncode == 0, found.stderr
     assert "projector-cache-" in found.stdout
@@ -90,7 +103,9 @@ def test_an_edit_in_a_module_that_kernels_are_made_of_gets_a_cache_folder_of_its
     for edit in ("", "\n# another word\n"):
         with (installed / "projector" / "optics" / "thin_lens.py").open("a") as file:
             file.write(edit)
-        done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=120)
+        done = subprocess.run(
+            [sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=120
+        )
         folders.append(done.stdout)
     assert folders[0] != folders[1]
 
@@ -106,9 +121,21 @@ def test_importing_touches_no_file_and_nobody_elses_cache(installed, tmp_path):
         "    importlib.import_module(found.name)\n"
         "assert numba.config.CACHE_DIR == before, numba.config.CACHE_DIR\n"
     )
-    kept = {name: value for name, value in os.environ.items() if name not in ("PROJECTOR_CACHE", "NUMBA_CACHE_DIR", "MPLCONFIGDIR")}
-    environment = {**kept, "PYTHONPATH": str(installed), "PYTHONDONTWRITEBYTECODE": "1", "HOME": str(home), "XDG_CACHE_HOME": str(home / "cache")}
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240)
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if name not in ("PROJECTOR_CACHE", "NUMBA_CACHE_DIR", "MPLCONFIGDIR")
+    }
+    environment = {
+        **kept,
+        "PYTHONPATH": str(installed),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "HOME": str(home),
+        "XDG_CACHE_HOME": str(home / "cache"),
+    }
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240
+    )
     assert done.returncode == 0, done.stderr
     ours = [path for path in home.rglob("*") if "projector" in path.as_posix()]
     assert ours == []
@@ -126,8 +153,15 @@ def test_kernels_are_loaded_again_from_our_folder_and_others_from_theirs(tmp_pat
         "assert other.twice(2.0) == 4.0\n"
         "print(jit.kernel_folder())\n"
     )
-    environment = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{tmp_path}", "PROJECTOR_CACHE": str(tmp_path / "ours"), "NUMBA_CACHE_DIR": str(tmp_path / "theirs")}
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240)
+    environment = {
+        **os.environ,
+        "PYTHONPATH": f"{ROOT}{os.pathsep}{tmp_path}",
+        "PROJECTOR_CACHE": str(tmp_path / "ours"),
+        "NUMBA_CACHE_DIR": str(tmp_path / "theirs"),
+    }
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=240
+    )
     assert done.returncode == 0, done.stderr
     assert list((tmp_path / "theirs").rglob("other.twice*.nbi"))
     assert not list((tmp_path / "ours").rglob("other.*"))

@@ -1,8 +1,8 @@
 """What people who do this job ask, one after the other, put to the command line or to one Python call.
 
 Sizes and light as they follow from the thin lens (OpenStax, University Physics 3, "Thin Lenses"; ISO 2720 for meters)
-within 0.5 % and 0.05 stop, unless a row says otherwise. Questions without a number have a shipped scene that shows them.
-Where "common practice, no source" stands, that is where the number comes from.
+within 0.5 % and 0.05 stop, unless a row says otherwise. Questions without a number have a shipped scene that shows
+them. Where "common practice, no source" stands, that is where the number comes from.
 """
 
 from __future__ import annotations
@@ -47,28 +47,41 @@ def test_01_how_big_will_it_land():
 
 
 def test_02_which_lens_fills_this():
-    found = asked("throw", "--lit-width-mm", 36, "--lit-height-mm", 24, "--width-m", 2.70, "--height-m", 1.80, "--throw-m", 7.5)
+    found = asked(
+        "throw", "--lit-width-mm", 36, "--lit-height-mm", 24, "--width-m", 2.70, "--height-m", 1.80, "--throw-m", 7.5
+    )
     assert found["focal_length_mm"] == pytest.approx(98.68, rel=HALF_PER_CENT)
-    found = asked("throw", "--lit-width-mm", 24, "--lit-height-mm", 36, "--width-m", 4, "--height-m", 4, "--throw-m", 15)
+    found = asked(
+        "throw", "--lit-width-mm", 24, "--lit-height-mm", 36, "--width-m", 4, "--height-m", 4, "--throw-m", 15
+    )
     assert found["focal_length_mm"] == pytest.approx(133.8, rel=HALF_PER_CENT)
 
 
 @pytest.mark.parametrize(("angle", "width"), [(19, 1.004), (36, 1.950)])
 def test_03_how_wide_is_a_nominal_beam(angle, width):
-    assert asked("throw", "--beam-angle-deg", angle, "--throw-m", 3)["width_m"] == pytest.approx(width, rel=HALF_PER_CENT)
+    assert asked("throw", "--beam-angle-deg", angle, "--throw-m", 3)["width_m"] == pytest.approx(
+        width, rel=HALF_PER_CENT
+    )
 
 
 def test_04_what_do_two_lenses_give_and_which_gives_what_is_wanted():
     for focal_length, width, angle, tube in ((50, 1.372, 30.7, 51.02), (85, 0.796, 18.1, 87.99)):
         found = asked("throw", "--focal-length-mm", focal_length, "--lit-width-mm", 28, "--throw-m", 2.5)
-        assert (found["width_m"], found["beam_angle_deg"], found["tube_length_mm"]) == pytest.approx((width, angle, tube), rel=HALF_PER_CENT)
-    assert asked("throw", "--lit-width-mm", 28, "--width-m", 1.2, "--throw-m", 2.5)["focal_length_mm"] == pytest.approx(57.0, rel=HALF_PER_CENT)
+        assert (found["width_m"], found["beam_angle_deg"], found["tube_length_mm"]) == pytest.approx(
+            (width, angle, tube), rel=HALF_PER_CENT
+        )
+    assert asked("throw", "--lit-width-mm", 28, "--width-m", 1.2, "--throw-m", 2.5)["focal_length_mm"] == pytest.approx(
+        57.0, rel=HALF_PER_CENT
+    )
 
 
 def test_05_an_iris_in_the_gate_crops_and_leaves_the_rest_as_bright_and_as_large():
     """Half the gate: what is well inside is the same light at the same place, what is outside is dark."""
     scene = load("01-square-wall")
-    open_gate, closed = (irradiance_map(with_overrides(scene, changes), "wall", 200).illuminance for changes in ([], ["projector.window.gate.diameter_mm=16"]))
+    open_gate, closed = (
+        irradiance_map(with_overrides(scene, changes), "wall", 200).illuminance
+        for changes in ([], ["projector.window.gate.diameter_mm=16"])
+    )
     rows, columns = np.indices(open_gate.shape)
     across = (columns + 0.5) * 3.0 / 200 - 1.5
     up = 1.3 - (rows + 0.5) * 2.6 / open_gate.shape[0]
@@ -82,7 +95,9 @@ def test_05_an_iris_in_the_gate_crops_and_leaves_the_rest_as_bright_and_as_large
 
 @pytest.mark.parametrize(("angle", "computed", "nearest"), [(36, 66.6, 65), (19, 129.3, 135)])
 def test_06_which_camera_lens_is_a_beam_like(angle, computed, nearest):
-    """Common practice, no source: 36° is like 65 mm, 19° like 135 mm; over the diagonal of 36 × 24 mm they are 2 to 4 % off."""
+    """Common practice, no source: 36° is like 65 mm, 19° like 135 mm; over the diagonal of 36 × 24 mm they are 2 to 4 %
+    off.
+    """
     found = asked("throw", "--beam-angle-deg", angle)
     assert found["camera_lens_like_mm"] == pytest.approx(computed, rel=HALF_PER_CENT)
     assert found["common_lens_mm"] == nearest
@@ -117,8 +132,12 @@ def test_08_four_times_as_far():
 
 def test_09_how_long_is_the_tube_and_how_near_can_it_focus():
     for distance, tube in ((1, 58.20), (1.5, 57.09), (2, 56.56), (3, 56.03), (5, 55.61)):
-        assert asked("throw", "--focal-length-mm", 55, "--throw-m", distance)["tube_length_mm"] == pytest.approx(tube, rel=5e-4)
-    assert asked("throw", "--focal-length-mm", 55, "--travel-mm", 1)["nearest_focus_m"] == pytest.approx(3.08, rel=HALF_PER_CENT)
+        assert asked("throw", "--focal-length-mm", 55, "--throw-m", distance)["tube_length_mm"] == pytest.approx(
+            tube, rel=5e-4
+        )
+    assert asked("throw", "--focal-length-mm", 55, "--travel-mm", 1)["nearest_focus_m"] == pytest.approx(
+        3.08, rel=HALF_PER_CENT
+    )
     near = ("throw", "--focal-length-mm", 55, "--travel-mm", 4, "--throw-m", 0.6, "--f-number", 1.8)
     assert asked(*near)["nearest_focus_m"] == pytest.approx(0.811, rel=HALF_PER_CENT)
     # Nearer than that: D·(0.811 − 0.6)/0.811.
@@ -130,7 +149,11 @@ def sharpness_on_wall(studio, lens, distance, offset_mm, wall_m=None):
     """Sharpness of a stencil on a wall square to the beam, focused at `distance`, the wall at `wall_m`."""
     wall = 2.0 - (wall_m or distance)
     scene = studio.scene(
-        {"lens": lens, "focus": {"distance_m": distance, "offset_mm": offset_mm}, "stencil": {"file": studio.half_plane(64), "width_mm": 30.0}},
+        {
+            "lens": lens,
+            "focus": {"distance_m": distance, "offset_mm": offset_mm},
+            "stencil": {"file": studio.half_plane(64), "width_mm": 30.0},
+        },
         {"position_m": [0.0, 1.5, wall], "width_m": 4.0, "height_m": 2.9},
     )
     return softness.sharpness(scene, scene.projector[0], (0.0, 1.5, wall))
@@ -140,7 +163,17 @@ def test_10_a_stencil_off_its_plane_by_plain_numbers():
     """f = 90 mm, f/2.5, 60 times, 0.25 mm: 5.886 mm lamp side (published: 5.88), C = A·M·δ/(u − δ) lens side."""
     tube = 90.0 * 61.0 / 60.0
     for offset, blur in ((0.25, 5.886), (-0.25, 36.0 * 60.0 * 0.25 / (tube - 0.25))):
-        found = asked("sharpness", "--focal-length-mm", 90, "--f-number", 2.5, "--throw-m", 0.06 * tube, "--stencil-off-mm", offset)
+        found = asked(
+            "sharpness",
+            "--focal-length-mm",
+            90,
+            "--f-number",
+            2.5,
+            "--throw-m",
+            0.06 * tube,
+            "--stencil-off-mm",
+            offset,
+        )
         assert found["blur_mm"] == pytest.approx(blur, rel=HALF_PER_CENT)
 
 
@@ -162,49 +195,80 @@ def test_11_a_faces_own_depth_is_not_the_trouble_a_millimetre_at_the_gate_is(stu
 
 
 def test_12_blades_and_stencil_are_never_sharp_together():
-    """Scene 06: the blade stands 6 mm behind the stencil; over a range of focus the two curves have their lowest points apart."""
+    """Scene 06: the blade stands 6 mm behind the stencil; over a range of focus the two curves have their lowest points
+    apart.
+    """
     scene = load("06-oblique-wall")
     curve = softness.focus_curve(scene, scene.projector[0], (0.2, 1.5, 0.0), np.linspace(-8.0, 2.0, 21))
     blade = curve.blades_mm["bottom"]
-    assert curve.offsets_mm[np.argmin(curve.stencil_mm)] - curve.offsets_mm[np.argmin(blade)] == pytest.approx(6.0, abs=0.6)
+    assert curve.offsets_mm[np.argmin(curve.stencil_mm)] - curve.offsets_mm[np.argmin(blade)] == pytest.approx(
+        6.0, abs=0.6
+    )
     assert np.maximum(curve.stencil_mm, blade).min() > 5.0 * min(curve.stencil_mm.min(), blade.min())
 
 
 def test_12_in_a_scene_the_blades_are_soft_where_the_gate_is_sharp():
-    """Scene 08: at the focus the gate's edge is an order sharper than any blade; 8 mm nearer to the lens two blades are the sharp ones."""
+    """Scene 08: at the focus the gate's edge is an order sharper than any blade; 8 mm nearer to the lens two blades are
+    the sharp ones.
+    """
     found = asked("sharpness", "08-framed-head", "--at", "understudy.left_cheek")["points"][0]
     assert min(found["blades_mm"].values()) > 10.0 * found["edge_across_mm"]
-    moved = asked("sharpness", "08-framed-head", "--at", "understudy.left_cheek", "-w", "projector.frame.focus.offset_mm=-8")["points"][0]
+    moved = asked(
+        "sharpness", "08-framed-head", "--at", "understudy.left_cheek", "-w", "projector.frame.focus.offset_mm=-8"
+    )["points"][0]
     assert moved["edge_across_mm"] > 10.0 * moved["blades_mm"]["left"]
 
 
 def test_13_how_large_is_the_light_under_an_opening():
     """85 mm, f/1.8: 47 mm at 2.00 m are 1.35° (plane geometry), sharp or not."""
-    near_wall = ("sharpness", "01-square-wall", "-w", "projector.window.position_m=[0.0, 1.5, 2.0]", "-w", "projector.window.lens.f_number=1.8", "-w", "projector.window.stencil.file=square")
+    near_wall = (
+        "sharpness",
+        "01-square-wall",
+        "-w",
+        "projector.window.position_m=[0.0, 1.5, 2.0]",
+        "-w",
+        "projector.window.lens.f_number=1.8",
+        "-w",
+        "projector.window.stencil.file=square",
+    )
     for offset in (0, 2):
         found = asked(*near_wall, "-w", f"projector.window.focus.offset_mm={offset}")["points"][0]
         lit = found["lit_pupil"]
         assert (lit["longest_mm"], lit["shortest_mm"]) == pytest.approx((47.2, 47.2), rel=HALF_PER_CENT)
         assert (lit["longest_deg"], lit["shortest_deg"]) == pytest.approx((1.35, 1.35), rel=HALF_PER_CENT)
         assert (found["edge_across_mm"] > 15.0) == (offset > 0)
-    assert asked("sharpness", "--focal-length-mm", 85, "--f-number", 1.8, "--throw-m", 2)["lens_deg"] == pytest.approx(1.35, rel=HALF_PER_CENT)
+    assert asked("sharpness", "--focal-length-mm", 85, "--f-number", 1.8, "--throw-m", 2)["lens_deg"] == pytest.approx(
+        1.35, rel=HALF_PER_CENT
+    )
 
 
 def test_13_behind_a_narrow_slit_out_of_focus_the_light_is_a_strip():
-    """Scene 02: sharp on the eye the whole lens shines there; out of focus a strip of it, as wide as the slit is against the blur."""
+    """Scene 02: sharp on the eye the whole lens shines there; out of focus a strip of it, as wide as the slit is
+    against the blur.
+    """
     eye = ("sharpness", "02-slit-over-the-eyes", "--at", "stowaway.nose_bridge")
-    sharp, soft = (asked(*eye, "-w", f"projector.slit.focus.offset_mm={offset}")["points"][0]["lit_pupil"] for offset in (0, 12))
-    assert sharp["share"] == pytest.approx(1.0) and sharp["longest_deg"] == pytest.approx(sharp["shortest_deg"], rel=0.01)
+    sharp, soft = (
+        asked(*eye, "-w", f"projector.slit.focus.offset_mm={offset}")["points"][0]["lit_pupil"] for offset in (0, 12)
+    )
+    assert sharp["share"] == pytest.approx(1.0) and sharp["longest_deg"] == pytest.approx(
+        sharp["shortest_deg"], rel=0.01
+    )
     assert soft["longest_mm"] == pytest.approx(sharp["longest_mm"], rel=0.02)
     assert soft["shortest_mm"] < 0.7 * soft["longest_mm"] and soft["share"] < 0.8
 
 
 @pytest.mark.parametrize("offset_mm", [0.0, 1.5])
 def test_13_a_defocused_projector_is_not_a_soft_light(studio, offset_mm):
-    """The shadow of a bar keeps its penumbra, D·gap/(throw − gap), however far the pattern is out of focus; the pattern's edge does not."""
+    """The shadow of a bar keeps its penumbra, D·gap/(throw − gap), however far the pattern is out of focus; the
+    pattern's edge does not.
+    """
     bar = {"name": "bar", "shape": "flat", "position_m": [0.25, 1.5, 0.2], "width_m": 0.5, "height_m": 0.5}
     wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 0.03, "height_m": 0.003}
-    projector = {"lens": {"f_number": 1.8}, "focus": {"distance_m": 2.0, "offset_mm": offset_mm}, "gate": {"diameter_mm": 40.0}}
+    projector = {
+        "lens": {"f_number": 1.8},
+        "focus": {"distance_m": 2.0, "offset_mm": offset_mm},
+        "gate": {"diameter_mm": 40.0},
+    }
     found = irradiance_map(studio.scene(projector, surfaces=[wall, bar]), "wall", 400)
     row = found.illuminance[20] / found.illuminance.max()
     x = (np.arange(400) + 0.5) / 400 * 0.03
@@ -216,22 +280,41 @@ def test_13_a_defocused_projector_is_not_a_soft_light(studio, offset_mm):
 
 def test_14_half_the_diameter_is_half_the_blur_and_two_stops_less_light():
     """Two stops less if the pupil was filled; while the lamp fills only part of it, none until the stop bites."""
-    wide, narrow = (asked("sharpness", "--focal-length-mm", 85, "--f-number", number, "--throw-m", 2, "--wall-m", 2.3)["edge_mm"] for number in (2.0, 4.0))
+    wide, narrow = (
+        asked("sharpness", "--focal-length-mm", 85, "--f-number", number, "--throw-m", 2, "--wall-m", 2.3)["edge_mm"]
+        for number in (2.0, 4.0)
+    )
     assert narrow / wide == pytest.approx(0.5, rel=HALF_PER_CENT)
     # Asked the other way round: the stop for half the edge.
-    found = asked("sharpness", "--focal-length-mm", 85, "--f-number", 2, "--throw-m", 2, "--wall-m", 2.3, "--within-mm", wide / 2)
+    found = asked(
+        "sharpness", "--focal-length-mm", 85, "--f-number", 2, "--throw-m", 2, "--wall-m", 2.3, "--within-mm", wide / 2
+    )
     assert (found["f_number_wanted"], found["cost_stops"]) == pytest.approx((4.0, 2.0), rel=HALF_PER_CENT)
-    levels = [irradiance_map(load("01-square-wall", [f"projector.window.lens.f_number={number}", "projector.window.reading.lens_f_number=2.8"]), "wall", 64) for number in (2.8, 5.6)]
+    levels = [
+        irradiance_map(
+            load(
+                "01-square-wall",
+                [f"projector.window.lens.f_number={number}", "projector.window.reading.lens_f_number=2.8"],
+            ),
+            "wall",
+            64,
+        )
+        for number in (2.8, 5.6)
+    ]
     wall_level = [float(found.illuminance.max()) for found in levels]
     assert math.log2(wall_level[1] / wall_level[0]) == pytest.approx(-2.0, abs=STOPS)
 
 
 def test_15_middle_sharp_and_corners_soft_smaller_stop_smaller_stencil_or_a_compromise(studio):
-    """Field curvature: a smaller pupil helps in proportion, a point nearer the middle with the square, and a focus between the two evens them out."""
+    """Field curvature: a smaller pupil helps in proportion, a point nearer the middle with the square, and a focus
+    between the two evens them out.
+    """
 
     def curved(f_number):
         lens = {"focal_length_mm": 85.0, "f_number": f_number, "widest_f_number": 2.0, "corner_softness_mm": 0.4}
-        return studio.scene({"lens": lens, "focus": {"distance_m": 2.0}, "gate": {"diameter_mm": 40.0}}, {"width_m": 2.0})
+        return studio.scene(
+            {"lens": lens, "focus": {"distance_m": 2.0}, "gate": {"diameter_mm": 40.0}}, {"width_m": 2.0}
+        )
 
     def edge(scene, aside):
         return softness.sharpness(scene, scene.projector[0], (aside, 1.5, 0.0)).edge_across_mm
@@ -249,7 +332,16 @@ def test_15_middle_sharp_and_corners_soft_smaller_stop_smaller_stencil_or_a_comp
 
 def test_15_a_scene_is_told_its_compromise_when_two_points_are_named():
     """Scene 03: sharp on the cheek the backdrop is soft; one focus between them serves both alike."""
-    found = asked("sharpness", "03-cabin-window", "--at", "pilot.right_cheek", "--at", "backdrop.centre", "-w", "projector.window.lens.file=achromat")
+    found = asked(
+        "sharpness",
+        "03-cabin-window",
+        "--at",
+        "pilot.right_cheek",
+        "--at",
+        "backdrop.centre",
+        "-w",
+        "projector.window.lens.file=achromat",
+    )
     (best,) = found["compromises"]
     assert best["edges_now_mm"][0] < 0.1 * best["edges_now_mm"][1]
     assert best["edges_mm"][0] == pytest.approx(best["edges_mm"][1], rel=0.15)
@@ -257,7 +349,8 @@ def test_15_a_scene_is_told_its_compromise_when_two_points_are_named():
 
 
 def test_16_through_a_bare_ring_tube_an_edge_doubles():
-    """Scene 07: an edge rises twice, the hole's diameter apart on the blur disc (the ring's chord is longest beside its hole); a disc's rises once.
+    """Scene 07: an edge rises twice, the hole's diameter apart on the blur disc (the ring's chord is longest beside its
+    hole); a disc's rises once.
 
     2 %: the pupil's edge function is tabled in steps of 1/128 of its radius and the rises are read to one of them.
     """
@@ -275,12 +368,21 @@ def test_17_upside_down_turned_by_half_a_turn_and_not_mirrored():
     words = said("throw", "01-square-wall")
     assert "turned by 180°" in words and "face-about it lands mirrored" in words
     assert asked("throw", "01-square-wall")["projectors"][0]["in_the_gate"] == {"turned_deg": 180.0, "mirrored": False}
-    changes = ["projector.window.stencil.file=orientation", "surface.wall.width_m=1.0228", "surface.wall.height_m=1.0228", "projector.window.gate.diameter_mm=60"]
+    changes = [
+        "projector.window.stencil.file=orientation",
+        "surface.wall.width_m=1.0228",
+        "surface.wall.height_m=1.0228",
+        "projector.window.gate.diameter_mm=60",
+    ]
     scene = load("01-square-wall", changes)
     # As it hangs, the wall faces the projector: the map shows it as the projector sees it.
     landed = irradiance_map(scene, "wall", 64).illuminance
     stored = stencil_of(scene, scene.projector[0]).transmission
-    stored = stored[: stored.shape[0] // 64 * 64, : stored.shape[1] // 64 * 64].reshape(64, stored.shape[0] // 64, 64, -1).mean(axis=(1, 3))
+    stored = (
+        stored[: stored.shape[0] // 64 * 64, : stored.shape[1] // 64 * 64]
+        .reshape(64, stored.shape[0] // 64, 64, -1)
+        .mean(axis=(1, 3))
+    )
 
     def likeness(other):
         return np.corrcoef(landed.ravel(), other.ravel())[0, 1]
@@ -290,7 +392,9 @@ def test_17_upside_down_turned_by_half_a_turn_and_not_mirrored():
 
 
 def test_18_keystone_is_a_projective_map(tmp_path):
-    """3.00 m, 26° of field, wall turned by 30°: 1.598 and 1.222 m, 1.628 m long, far against near −1.16 stops (projective geometry)."""
+    """3.00 m, 26° of field, wall turned by 30°: 1.598 and 1.222 m, 1.628 m long, far against near −1.16 stops
+    (projective geometry).
+    """
     side = 2e3 * math.tan(math.radians(13.0)) / (1.0 / 0.085 - 1.0 / 3.0)
     (tmp_path / "tilted.toml").write_text(TILTED.format(side=side))
     found = asked("throw", tmp_path / "tilted.toml")["projectors"][0]
@@ -313,11 +417,14 @@ def test_18_keystone_is_a_projective_map(tmp_path):
 def test_18_a_stencil_drawn_askew_lands_straight(tmp_path):
     """The whole projective map undone: asked for by one command, the new stencil's picture is a square on the wall.
 
-    The largest square in the landed trapezium of 1.598 and 1.222 m, 1.628 m apart: 1.598/(1 + 0.376/1.628) = 1.298 m (plane geometry).
+    The largest square in the landed trapezium of 1.598 and 1.222 m, 1.628 m apart: 1.598/(1 + 0.376/1.628) = 1.298 m
+    (plane geometry).
     """
     side = 2e3 * math.tan(math.radians(13.0)) / (1.0 / 0.085 - 1.0 / 3.0)
     scene = tmp_path / "tilted.toml"
-    scene.write_text(TILTED.format(side=side).replace("lens =", f'stencil = {{ file = "square", width_mm = {side} }}\nlens ='))
+    scene.write_text(
+        TILTED.format(side=side).replace("lens =", f'stencil = {{ file = "square", width_mm = {side} }}\nlens =')
+    )
     found = asked("straighten", scene, "-o", tmp_path / "straight.png")
     assert (found["width_m"], found["height_m"]) == pytest.approx((1.298, 1.298), rel=HALF_PER_CENT)
     light = irradiance_map(load(scene, ["projector.window.stencil.file=straight.png"]), "wall", 800).illuminance
@@ -360,12 +467,19 @@ def test_19_how_uneven_is_an_evenly_lit_beam(degrees, stops):
     """cos⁴ (any radiometry text), by beam angle, and by lens and gate."""
     assert asked("throw", "--beam-angle-deg", 2 * degrees)["edge_stops"] == pytest.approx(stops, abs=0.005)
     lit_width = 2e3 * math.tan(math.radians(degrees)) / (1.0 / 0.085 - 1.0 / 2.0)
-    assert asked("throw", "--focal-length-mm", 85, "--lit-width-mm", lit_width, "--throw-m", 2)["edge_stops"] == pytest.approx(stops, abs=0.005)
+    assert asked("throw", "--focal-length-mm", 85, "--lit-width-mm", lit_width, "--throw-m", 2)[
+        "edge_stops"
+    ] == pytest.approx(stops, abs=0.005)
 
 
 def test_19_a_hot_centre_is_told_apart_in_a_scene():
     """Scene 01: what the gate's edge is dimmer by comes on top of cos⁴ at the sides."""
-    even, hot = (asked("throw", "01-square-wall", "-w", f"projector.window.gate.edge_falloff_stops={falloff}")["projectors"][0]["top_right_bottom_left_stops"] for falloff in (0, 1))
+    even, hot = (
+        asked("throw", "01-square-wall", "-w", f"projector.window.gate.edge_falloff_stops={falloff}")["projectors"][0][
+            "top_right_bottom_left_stops"
+        ]
+        for falloff in (0, 1)
+    )
     # Sides of the stencil, 18 mm from the axis of a gate of 20 mm radius: (18/20)² of a stop.
     assert np.subtract(hot, even) == pytest.approx(-0.81, abs=0.01)
     assert even == pytest.approx(4 * [4.0 * math.log2(math.cos(math.atan(0.5 * 1.0228 / 2.5)))], abs=0.01)
@@ -383,29 +497,54 @@ def test_19_what_pure_optics_leave_at_the_edge_of_the_field(studio, degrees, sto
 
 @pytest.mark.parametrize(("f_number", "blue", "red"), [(1.8, 12.0, 5.3), (4.0, 5.4, 2.4)])
 def test_20_where_coloured_edges_come_from(f_number, blue, red):
-    """Single crown element, 85 mm, sharp at 2.00 m in yellow: discs of the F and C lines from N-BK7's Sellmeier coefficients (refractiveindex.info).
+    """Single crown element, 85 mm, sharp at 2.00 m in yellow: discs of the F and C lines from N-BK7's Sellmeier
+    coefficients (refractiveindex.info).
 
     By plain numbers, and in scene 01 from 2.00 m; printed to a tenth of a millimetre.
     """
     found = asked("sharpness", "--focal-length-mm", 85, "--f-number", f_number, "--throw-m", 2, "--glass", "N-BK7")
     assert (found["blue_disc_mm"], found["red_disc_mm"]) == pytest.approx((blue, red), abs=0.06)
-    changes = ["projector.window.position_m=[0.0, 1.5, 2.0]", "projector.window.lens.file=single-crown", f"projector.window.lens.f_number={f_number}"]
+    changes = [
+        "projector.window.position_m=[0.0, 1.5, 2.0]",
+        "projector.window.lens.file=single-crown",
+        f"projector.window.lens.f_number={f_number}",
+    ]
     (found,) = asked("fringe", "01-square-wall", *(word for change in changes for word in ("-w", change)))["points"]
     assert (found["blue_disc_mm"], found["red_disc_mm"]) == pytest.approx((blue, red), abs=0.06)
 
 
 def test_20_lateral_colour_grows_from_the_middle_and_does_not_shrink_with_the_stop():
-    changes = ("-w", "projector.window.lens.lateral_colour_mm=0.05", "--at", "wall.centre", "--at", "0.2,1.5,0.0", "--at", "0.4,1.5,0.0")
+    changes = (
+        "-w",
+        "projector.window.lens.lateral_colour_mm=0.05",
+        "--at",
+        "wall.centre",
+        "--at",
+        "0.2,1.5,0.0",
+        "--at",
+        "0.4,1.5,0.0",
+    )
     for number in (2.8, 8):
-        middle, half, whole = (row["lateral_mm"] for row in asked("fringe", "01-square-wall", *changes, "-w", f"projector.window.lens.f_number={number}")["points"])
+        middle, half, whole = (
+            row["lateral_mm"]
+            for row in asked("fringe", "01-square-wall", *changes, "-w", f"projector.window.lens.f_number={number}")[
+                "points"
+            ]
+        )
         assert middle == pytest.approx(0.0, abs=1e-6)
-        # 0.05 mm at the gate's edge, 20 mm from the axis: a four-hundredth of the distance from the middle, at any stop.
+        # 0.05 mm at the gate's edge, 20 mm from the axis: a four-hundredth of the distance from the middle, at any
+        # stop.
         assert (half, whole) == pytest.approx((200.0 / 400.0, 400.0 / 400.0), rel=0.01)
 
 
 def test_20_along_the_axis_shrinks_with_the_stop_and_a_narrow_band_hides_it():
     """Scene 03, the single element on the backdrop, wide open and at f/4."""
-    wide, stopped = (asked("fringe", "03-cabin-window", "--at", "backdrop.centre", "-w", f"projector.window.lens.f_number={number}")["points"][0] for number in (1.8, 4))
+    wide, stopped = (
+        asked("fringe", "03-cabin-window", "--at", "backdrop.centre", "-w", f"projector.window.lens.f_number={number}")[
+            "points"
+        ][0]
+        for number in (1.8, 4)
+    )
     assert stopped["axial_mm"] / wide["axial_mm"] == pytest.approx(1.8 / 4, rel=0.02)
     cures = {cure["what"]: cure for cure in wide["cures"]}
     assert cures["a narrow band filter"]["width_mm"] < 0.15 * wide["width_mm"]
@@ -413,14 +552,29 @@ def test_20_along_the_axis_shrinks_with_the_stop_and_a_narrow_band_hides_it():
 
 
 def test_21_is_it_good_enough_before_buying():
-    """In mm on the skin, arc-minutes and camera pixels, side by side; the achromat passes where the single element does not."""
-    rows = asked("fringe", "02-slit-over-the-eyes", "--at", "stowaway.left_eye", "--lens", "single-crown", "--lens", "achromat", "--tolerance-arcmin", 2)["points"]
+    """In mm on the skin, arc-minutes and camera pixels, side by side; the achromat passes where the single element does
+    not.
+    """
+    rows = asked(
+        "fringe",
+        "02-slit-over-the-eyes",
+        "--at",
+        "stowaway.left_eye",
+        "--lens",
+        "single-crown",
+        "--lens",
+        "achromat",
+        "--tolerance-arcmin",
+        2,
+    )["points"]
     by_lens = {row["lens"]: row for row in rows}
     assert by_lens["single-crown"]["width_mm"] > 5.0 * by_lens["achromat"]["width_mm"] > 0.0
     assert not by_lens["single-crown"]["passes"] and by_lens["single-crown"]["cures"]
     for row in rows:
         # The camera stands 2.1 m away with 6000 pixels over 36 mm at 100 mm: both units measure the same width.
-        assert row["arc_minutes"] / row["camera_pixels"] == pytest.approx(36.0 / 6000 / 100.0 * 180 * 60 / math.pi, rel=0.02)
+        assert row["arc_minutes"] / row["camera_pixels"] == pytest.approx(
+            36.0 / 6000 / 100.0 * 180 * 60 / math.pi, rel=0.02
+        )
 
 
 def test_22_black_parts_grey_by_light_sent_back_in_the_attachment():
@@ -433,7 +587,9 @@ def test_22_black_parts_grey_by_light_sent_back_in_the_attachment():
 @pytest.mark.parametrize(("under", "stops"), [(0, 1.0), (2, 2.32)])
 def test_23_washed_out_by_other_lights(under, stops):
     """(P + a)/a (sum of illuminances), without stray light in the attachment."""
-    (found,) = asked("contrast", "--open-share", 0.3, "--lens-reflectance", 0, "--ambient-stops-under", under)["projectors"]
+    (found,) = asked("contrast", "--open-share", 0.3, "--lens-reflectance", 0, "--ambient-stops-under", under)[
+        "projectors"
+    ]
     assert found["stops"] == pytest.approx(stops, abs=0.005)
 
 
@@ -445,9 +601,11 @@ def test_wrong_shares_get_one_line():
 
 
 def test_23_how_dark_the_room_must_be_and_what_a_scene_makes_of_its_own():
-    """Asked backwards; in scene 05 the texture is dimmer than the blinds, so the same room weighs more beside it, and the blinds fill its blacks.
+    """Asked backwards; in scene 05 the texture is dimmer than the blinds, so the same room weighs more beside it, and
+    the blinds fill its blacks.
 
-    The room is stated under the blinds' light square to its beam; on the figure, which that meets askew, it is a little more of it.
+    The room is stated under the blinds' light square to its beam; on the figure, which that meets askew, it is a little
+    more of it.
     """
     (found,) = asked("contrast", "--open-share", 0.3, "--lens-reflectance", 0, "--wanted-stops", 2.3219)["projectors"]
     assert found["ambient_stops_under_wanted"] == pytest.approx(2.0, abs=0.005)
@@ -465,7 +623,9 @@ def test_23_how_dark_the_room_must_be_and_what_a_scene_makes_of_its_own():
 
 def test_31_will_it_freeze():
     """Speed times the light's duration: 1 m/s in 1/800 s is 1.25 mm, of a flash (t0.1) whatever the shutter."""
-    assert asked("timing", "--speed-m-per-s", 1, "--shutter-s", 1 / 800)["smear_mm"] == pytest.approx(1.25, rel=HALF_PER_CENT)
+    assert asked("timing", "--speed-m-per-s", 1, "--shutter-s", 1 / 800)["smear_mm"] == pytest.approx(
+        1.25, rel=HALF_PER_CENT
+    )
     found = asked("timing", "--speed-m-per-s", 1, "--flash-t01-s", 1 / 800, "--shutter-s", 1 / 60)
     assert found["smear_mm"] == pytest.approx(1.25, rel=HALF_PER_CENT) and found["frozen_by"] == "flash"
 

@@ -6,7 +6,10 @@ from projector.files.typed_numbers import typed_number
 
 
 def point_from(text: str):
-    """A landmark's name, or a point (x, y, z) in metres from "x,y,z". SceneError for what was meant as a point and is none."""
+    """A landmark's name, or a point (x, y, z) in metres from "x,y,z".
+
+    SceneError for what was meant as a point and is none.
+    """
     import math
 
     from projector.faults import Fault, SceneError
@@ -19,7 +22,14 @@ def point_from(text: str):
     if len(point) == 3 and all(map(math.isfinite, point)):
         return point
     if point or len(parts) > 1:
-        raise SceneError(Fault(f'"{text}" is not a point', "x,y,z in metres, three numbers; or a landmark, such as sitter.left_eye", "--at 0.1,1.5,-0.9", key="--at"))
+        raise SceneError(
+            Fault(
+                f'"{text}" is not a point',
+                "x,y,z in metres, three numbers; or a landmark, such as sitter.left_eye",
+                "--at 0.1,1.5,-0.9",
+                key="--at",
+            )
+        )
     return text
 
 
@@ -30,7 +40,9 @@ def chosen_projectors(scene, name: str | None):
     found = [spec for spec in scene.projector if name is None or spec.name == name]
     if not found:
         known = ", ".join(spec.name for spec in scene.projector) or "none in this scene"
-        raise SceneError(Fault(found=f'there is no projector "{name}"' if name else "the scene has no projector", allowed=known))
+        raise SceneError(
+            Fault(found=f'there is no projector "{name}"' if name else "the scene has no projector", allowed=known)
+        )
     return found
 
 

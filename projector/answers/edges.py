@@ -25,44 +25,78 @@ def wanted_words(found, wanted) -> str:
     start = f"{found.projector} at {found.at}{edge}: {found.wanted_mm:g} mm"
     if not wanted.focuses:
         least = f"its sharpest, at offset {wanted.least_offset_mm:+.2f} mm, is {wanted.least_mm:.2f} mm"
-        return f"{start}: no focus gives it; {least}" if wanted.least_mm > wanted.wanted_mm else f"{start}: no focus is so soft; {least}"
+        return (
+            f"{start}: no focus gives it; {least}"
+            if wanted.least_mm > wanted.wanted_mm
+            else f"{start}: no focus is so soft; {least}"
+        )
     offsets = [f"{item.offset_mm:+.2f}" for item in wanted.focuses]
     if len(offsets) == 2 and offsets[0][1:] == offsets[1][1:]:
         offsets = [f"± {offsets[0][1:]}"]
     metres = [f"{item.focus_m:.2f}" for item in wanted.focuses if item.focus_m is not None]
-    ways = ([f"focus at {' or '.join(metres)} m"] if metres else []) + (["past infinity"] if len(metres) < len(wanted.focuses) else [])
+    ways = ([f"focus at {' or '.join(metres)} m"] if metres else []) + (
+        ["past infinity"] if len(metres) < len(wanted.focuses) else []
+    )
     near = [f"{item.focus_m:.2f} m" for item in wanted.focuses if not item.within_reach]
     reach = f"; {' and '.join(near)} is nearer than this lens focuses" if near else ""
-    return f"{start}: {' or '.join(ways) if metres else 'focus past infinity'} (offset {' or '.join(offsets)} mm){reach}"
+    return (
+        f"{start}: {' or '.join(ways) if metres else 'focus past infinity'} (offset {' or '.join(offsets)} mm){reach}"
+    )
 
 
 def sharpness_words(found, arrives) -> list[str]:
     words = [
-        f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it"
-        f" (in a render {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f} mm); blur disc {found.blur_disc_mm:.2f} mm",
-        f"    limited by {found.limits[0].cause} ({found.limits[0].edge_mm:.2f} mm), then {found.limits[1].cause} ({found.limits[1].edge_mm:.2f} mm); a camera pixel is {found.camera_pixel_mm:.2f} mm",
+        (
+            f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in"
+            f" {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it (in a render"
+            f" {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f} mm); blur disc"
+            f" {found.blur_disc_mm:.2f} mm"
+        ),
+        (
+            f"    limited by {found.limits[0].cause} ({found.limits[0].edge_mm:.2f} mm), then {found.limits[1].cause}"
+            f" ({found.limits[1].edge_mm:.2f} mm); a camera pixel is {found.camera_pixel_mm:.2f} mm"
+        ),
     ]
     if not arrives.arrives:
         words.append(f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there")
     elif arrives.hidden_by:
         words.append(f"    {arrives.words}")
     if found.detail_mm is not None:
-        words.append(f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of its contrast; lines of {found.smallest_mm:.2g} mm keep 10 %")
+        words.append(
+            f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of"
+            f" its contrast; lines of {found.smallest_mm:.2g} mm keep 10 %"
+        )
     if found.doubled_mm is not None:
         words.append(f"    the pupil has a hole: every edge rises twice, {found.doubled_mm:.1f} mm apart")
     if found.lit_pupil.share > 0.0:
         lit = found.lit_pupil
-        words.append(f"    shadows: {percent(lit.share)} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f} mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of shadow over up to {lit.shadow_mm:.1f} mm")
+        words.append(
+            f"    shadows: {percent(lit.share)} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f}"
+            f" mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of"
+            f" shadow over up to {lit.shadow_mm:.1f} mm"
+        )
     if found.blades_mm:
-        words.append("    edges of the blades, which stand in planes of their own, rise in: " + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items()))
+        words.append(
+            "    edges of the blades, which stand in planes of their own, rise in: "
+            + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items())
+        )
     if found.stop is not None:
-        words.append(f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops less light")
+        words.append(
+            f"    edges within {found.wanted_mm:g} mm: f/{found.stop.f_number:.1f}, {found.stop.cost_stops:.1f} stops"
+            " less light"
+        )
     elif found.wanted_mm is not None and found.edge_mm > found.wanted_mm:
-        words.append(f"    edges within {found.wanted_mm:g} mm: no stop does that; what is left is {'the lens shifting colours sideways' if any('lateral' in limit.cause for limit in found.limits) else 'not blur of the pupil'}")
+        words.append(
+            f"    edges within {found.wanted_mm:g} mm: no stop does that; what is left is"
+            f" {'the lens shifting colours sideways' if any('lateral' in limit.cause for limit in found.limits) else 'not blur of the pupil'}"
+        )
     if found.depth_m is not None:
         near, far = found.depth_m
         if math.isnan(near):
-            words.append(f"    on the axis edges are wider than {found.wanted_mm:g} mm at every distance: the lens's colours alone are")
+            words.append(
+                f"    on the axis edges are wider than {found.wanted_mm:g} mm at every distance: the lens's colours"
+                " alone are"
+            )
         else:
             words.append(f"    on the axis edges stay within {found.wanted_mm:g} mm {between(near, far)}")
     return words
@@ -73,8 +107,18 @@ def edge_words(found) -> str:
     if found.edge_deg is None:
         return "edges of all directions alike"
     lean = found.edge_deg
-    named = "upright edges" if abs(lean) < 0.5 else "level edges" if abs(lean) > 89.5 else f"edges leaning {abs(lean):.0f}° to the {'right' if lean > 0.0 else 'left'}"
-    return named + ("" if found.bright_outwards is None else f", bright side {'outwards' if found.bright_outwards else 'inwards'}")
+    named = (
+        "upright edges"
+        if abs(lean) < 0.5
+        else (
+            "level edges"
+            if abs(lean) > 89.5
+            else f"edges leaning {abs(lean):.0f}° to the {'right' if lean > 0.0 else 'left'}"
+        )
+    )
+    return named + (
+        "" if found.bright_outwards is None else f", bright side {'outwards' if found.bright_outwards else 'inwards'}"
+    )
 
 
 def told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
@@ -87,19 +131,40 @@ def told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
 
 def fringe_words(found, cures) -> list[str]:
     # What passes by a hair needs no decimals that would make it look like a failure.
-    width, allowed = (f"{found.width_mm:.2f}", f"{found.tolerance_mm:.2f}") if found.passes else told_apart(found.width_mm, found.tolerance_mm)
+    width, allowed = (
+        (f"{found.width_mm:.2f}", f"{found.tolerance_mm:.2f}")
+        if found.passes
+        else told_apart(found.width_mm, found.tolerance_mm)
+    )
     verdict = "passes" if found.passes else "does not pass"
     words = [
-        f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {width} mm = {found.arc_minutes:.1f} arc-minutes = {found.camera_pixels:.1f} camera pixels"
-        f" (axial {found.axial_mm:.2f}, lateral {found.lateral_mm:.2f} mm; allowed {allowed} mm)",
-        f"    {edge_words(found)}" if found.edge_deg is None else f"    shows most on {edge_words(found)} (as the projector sees them land)",
+        (
+            f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {width} mm = {found.arc_minutes:.1f}"
+            f" arc-minutes = {found.camera_pixels:.1f} camera pixels (axial {found.axial_mm:.2f}, lateral"
+            f" {found.lateral_mm:.2f} mm; allowed {allowed} mm)"
+        ),
+        (
+            f"    {edge_words(found)}"
+            if found.edge_deg is None
+            else f"    shows most on {edge_words(found)} (as the projector sees them land)"
+        ),
         f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
-        f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]} {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}",
+        (
+            f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]}"
+            f" {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}"
+        ),
     ]
     for cure in cures:
         price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
         verdict = "passes" if cure.passes else "helps, does not pass"
-        words.append(f"    {cure.what}, {cure.value}: {f'{cure.width_mm:.2f}' if cure.passes else told_apart(cure.width_mm, found.tolerance_mm)[0]} mm, {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)")
+        words.append(
+            f"    {cure.what}, {cure.value}:"
+            f" {f'{cure.width_mm:.2f}' if cure.passes else told_apart(cure.width_mm, found.tolerance_mm)[0]} mm,"
+            f" {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)"
+        )
     if not found.passes and not cures:
-        words.append("    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth for four stops or less")
+        words.append(
+            "    no stop, focus offset, narrow filter or lens that comes along makes it better by a tenth for four"
+            " stops or less"
+        )
     return words

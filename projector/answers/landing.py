@@ -12,17 +12,26 @@ def landing_words(item, f_number: float) -> list[str]:
     place = f"{item.lands_on}, {item.throw_m:.3f} m" if item.lands_on else f"{item.throw_m:.3f} m"
     blur = f"blur at {place}: {item.blur_mm:.2f} mm"
     words = [
-        f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m"
-        f" square to the beam (× {item.magnification:.1f}), beam {item.beam_angle_deg:.1f}° full",
-        f"{item.projector}: sharp at {item.sharp_at_m:.3f} m; {blur} (edges rise in {item.edge_width_mm:.2f} mm, 10–90 %)"
-        if item.sharp_at_m is not None
-        else f"{item.projector}: sharp nowhere in front of it; {blur}",
+        (
+            f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} ×"
+            f" {item.pattern_height_m:.3f} m square to the beam (× {item.magnification:.1f}), beam"
+            f" {item.beam_angle_deg:.1f}° full"
+        ),
+        (
+            f"{item.projector}: sharp at {item.sharp_at_m:.3f} m; {blur} (edges rise in {item.edge_width_mm:.2f} mm,"
+            " 10–90 %)"
+            if item.sharp_at_m is not None
+            else f"{item.projector}: sharp nowhere in front of it; {blur}"
+        ),
     ]
     if item.no_light is not None:
         words.append(f"{item.projector}: no light of it falls there; {item.no_light}")
     if item.open_gate_f_number is not None:
         light = over_or_under(item.open_gate_stops_over, "right for")
-        words.append(f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO and shutter: {light} its f/{f_number:g}")
+        words.append(
+            f"{item.projector}: the open gate meters f/{item.open_gate_f_number:.1f} at {place}, at the camera's ISO"
+            f" and shutter: {light} its f/{f_number:g}"
+        )
     return words
 
 
@@ -33,17 +42,31 @@ def other_faces(scene, asked: str | None, mapped: str) -> list[str]:
     names = next((faces_of(spec) for spec in scene.surface if mapped in faces_of(spec)), [])
     if len(names) < 2 or asked == mapped:
         return []
-    return [f"{mapped.partition('.')[0]} is a box, mapped by face: this is {mapped}; the others are {', '.join(name for name in names if name != mapped)}."]
+    return [
+        f"{mapped.partition('.')[0]} is a box, mapped by face: this is {mapped}; the others are"
+        f" {', '.join(name for name in names if name != mapped)}."
+    ]
 
 
 def summary_words(summary: dict, found) -> list[str]:
-    words = [f"{found.surface}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} × {summary['rows']} points"]
+    words = [
+        f"{found.surface}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} ×"
+        f" {summary['rows']} points"
+    ]
     if math.isinf(summary["brightest_stops"]):
         return [*words, f"no light falls on {found.surface}"]
     only = "" if found.is_reached else ", all of it the room's"
-    words.append(f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only}; {summary['lit_share']:.0%} of the map lies above -6 stops")
+    words.append(
+        f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only};"
+        f" {summary['lit_share']:.0%} of the map lies above -6 stops"
+    )
     if found.is_absolute:
         power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
-        amounts = f"{summary[f'brightest_{power}']:.4g} {found.units[0]}, {summary[f'brightest_{light}']:.4g} {found.units[1]}"
-        words.append(f"brightest {amounts}: a flat meter shows f/{summary['brightest_f_number']:.1f} at {found.meter.setting}")
+        amounts = (
+            f"{summary[f'brightest_{power}']:.4g} {found.units[0]}, {summary[f'brightest_{light}']:.4g}"
+            f" {found.units[1]}"
+        )
+        words.append(
+            f"brightest {amounts}: a flat meter shows f/{summary['brightest_f_number']:.1f} at {found.meter.setting}"
+        )
     return words

@@ -22,9 +22,17 @@ def row_without_numbers(kind) -> dict:
 
 
 def contrast_words(name: str, found) -> str:
-    ratio = f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops" if math.isfinite(found.ratio) else "no light on the black parts"
+    ratio = (
+        f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops"
+        if math.isfinite(found.ratio)
+        else "no light on the black parts"
+    )
     others = "".join(f", {other} {share:.1%}" for other, share in found.other_shares.items() if share > 0.0)
-    return f"{name}: {found.open_share:.0%} open; on the black parts, of the openings' light: stray light {found.veil_share:.2%}, {'the room' if found.other_shares else 'other light'} {found.ambient_share:.1%}{others}: {ratio}"
+    return (
+        f"{name}: {found.open_share:.0%} open; on the black parts, of the openings' light: stray light"
+        f" {found.veil_share:.2%}, {'the room' if found.other_shares else 'other light'}"
+        f" {found.ambient_share:.1%}{others}: {ratio}"
+    )
 
 
 def room_words(wanted_stops: float, room: float | None, found) -> str:
@@ -32,7 +40,9 @@ def room_words(wanted_stops: float, room: float | None, found) -> str:
     if room is None:
         return f"{wanted_stops:g} stops are out of reach in any room: the stray light alone leaves less"
     now = found.ambient_share + sum(found.other_shares.values())
-    return f"{wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" + (f"; it lies {-math.log2(now):.1f} under it" if now > 0.0 else "")
+    return f"{wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" + (
+        f"; it lies {-math.log2(now):.1f} under it" if now > 0.0 else ""
+    )
 
 
 def frame_words(frame, shutter_s: float) -> str:
@@ -40,8 +50,18 @@ def frame_words(frame, shutter_s: float) -> str:
     from projector.photometry.exposure import marked_time
 
     if frame.is_whole:
-        return f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of {marked_time(frame.sync_s)}"
-    words = f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about {frame.lit_frame_share:.0%} of the frame, a strip at one side, and the rest stays dark"
+        return (
+            f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of"
+            f" {marked_time(frame.sync_s)}"
+        )
+    words = (
+        f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about"
+        f" {frame.lit_frame_share:.0%} of the frame, a strip at one side, and the rest stays dark"
+    )
     if frame.fading_frame_share >= 0.05:
         words += f"; the strip fades over {frame.fading_frame_share:.0%} of the frame while the flash dies away"
-    return words + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your camera's own --sync-s"
+    return (
+        words
+        + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your"
+        " camera's own --sync-s"
+    )

@@ -10,14 +10,19 @@ def landed_words(landed) -> list[str]:
     """On whom the light lands, how large it is on each, and how it compares with a sitter."""
     if not landed:
         return ["nothing of its light lands on anything in the scene"]
-    parts = [f"{percent(item.share)} on {item.name}" + (f" ({percent(item.sitter.head_share)} on the head)" if item.sitter else "") for item in landed]
+    parts = [
+        f"{percent(item.share)} on {item.name}"
+        + (f" ({percent(item.sitter.head_share)} on the head)" if item.sitter else "")
+        for item in landed
+    ]
     nowhere = 1.0 - sum(item.share for item in landed)
     words = ["of its light " + ", ".join(parts + ([f"{percent(nowhere)} on nothing"] if nowhere > 5e-4 else []))]
     for item in lit(landed):
         detail = f", finest detail {item.detail_mm:.1f} mm" if item.detail_mm is not None else ""
         words.append(
-            f"at {item.name}, {item.distance_m:.3f} m, square to the beam: pattern {item.pattern_width_m:.3f} × {item.pattern_height_m:.3f} m, "
-            f"its opening {width_by_height(item.opening_width_m, item.opening_height_m)}{detail}"
+            f"at {item.name}, {item.distance_m:.3f} m, square to the beam: pattern {item.pattern_width_m:.3f} ×"
+            f" {item.pattern_height_m:.3f} m, its opening"
+            f" {width_by_height(item.opening_width_m, item.opening_height_m)}{detail}"
         )
         if item.sitter is not None:
             words.append(f"against {item.name} the opening is {against(item)}")
@@ -43,11 +48,20 @@ def width_by_height(width_m: float, height_m: float) -> str:
 def against(item) -> str:
     sitter = item.sitter
     parts = [
-        f"{item.opening_width_m / sitter.face_width_m:.2g} times as wide as the face ({1e3 * sitter.face_width_m:.0f} mm, ear to ear)",
-        f"{item.opening_height_m / sitter.head_height_m:.2g} times as high as the head ({1e3 * sitter.head_height_m:.0f} mm, chin to crown)",
+        (
+            f"{item.opening_width_m / sitter.face_width_m:.2g} times as wide as the face"
+            f" ({1e3 * sitter.face_width_m:.0f} mm, ear to ear)"
+        ),
+        (
+            f"{item.opening_height_m / sitter.head_height_m:.2g} times as high as the head"
+            f" ({1e3 * sitter.head_height_m:.0f} mm, chin to crown)"
+        ),
     ]
     if sitter.shoulder_width_m is not None:
-        parts.append(f"{item.opening_width_m / sitter.shoulder_width_m:.2g} times as wide as the shoulders ({1e3 * sitter.shoulder_width_m:.0f} mm)")
+        parts.append(
+            f"{item.opening_width_m / sitter.shoulder_width_m:.2g} times as wide as the shoulders"
+            f" ({1e3 * sitter.shoulder_width_m:.0f} mm)"
+        )
     return ", ".join(parts)
 
 
@@ -56,20 +70,31 @@ def outline_words(outline, formula, landed) -> list[str]:
         return f"{value:.3f} m" if math.isfinite(value) else "past its edge"
 
     def by_side(values, text):
-        return ", ".join(f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True))
+        return ", ".join(
+            f"{side} {text(value)}" for side, value in zip(("top", "right", "bottom", "left"), values, strict=True)
+        )
 
     if outline.on is None:
-        return [f"its axis meets {outline.lands_on or 'nothing'}; {formula.pattern_width_m:.3f} × {formula.pattern_height_m:.3f} m square to the beam at {formula.throw_m:.3f} m"]
+        return [
+            f"its axis meets {outline.lands_on or 'nothing'}; {formula.pattern_width_m:.3f} ×"
+            f" {formula.pattern_height_m:.3f} m square to the beam at {formula.throw_m:.3f} m"
+        ]
     distance = next((item.distance_m for item in landed if item.name == outline.on), math.inf)
     before = " and ".join(item.name for item in lit(landed) if item.distance_m < distance)
     assumed = [f"as if {before} did not stand before it"] if before else []
     assumed += ["taken to go on past its edges"] if outline.goes_on else []
     words = [
-        f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {metres(outline.width_m)}, top to bottom {metres(outline.height_m)} across its middle",
+        (
+            f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {metres(outline.width_m)}, top to"
+            f" bottom {metres(outline.height_m)} across its middle"
+        ),
         f"its {'quarters of the rim' if outline.is_round else 'sides'} there: {by_side(outline.sides_m, metres)}",
     ]
     if all(math.isfinite(value) for value in outline.side_stops):
-        words.append("light of the open gate at the middle of its sides against its centre, stops: " + by_side(outline.side_stops, lambda value: f"{value:+.2f}"))
+        words.append(
+            "light of the open gate at the middle of its sides against its centre, stops: "
+            + by_side(outline.side_stops, lambda value: f"{value:+.2f}")
+        )
     if math.isfinite(outline.keystone_across) and math.isfinite(outline.keystone_up):
         words.append(f"keystone, left to right {outline.keystone_across:.3f}, top to bottom {outline.keystone_up:.3f}")
     return words
@@ -81,7 +106,9 @@ def gate_words(opening) -> list[str]:
     words = f"in the gate the opening is {opening.width_mm:.3g} × {opening.height_mm:.3g} mm"
     if opening.bitmap_width_mm is None:
         return [words]
-    words += f" of a bitmap of {opening.bitmap_width_mm:.3g} × {opening.bitmap_height_mm:.3g} mm" + (f", its finest detail {opening.detail_mm:.2g} mm" if opening.detail_mm is not None else "")
+    words += f" of a bitmap of {opening.bitmap_width_mm:.3g} × {opening.bitmap_height_mm:.3g} mm" + (
+        f", its finest detail {opening.detail_mm:.2g} mm" if opening.detail_mm is not None else ""
+    )
     return [words, "the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored"]
 
 
@@ -89,9 +116,23 @@ def straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
     size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light"
     kept = "the size it has on a wall square to the beam there"
     if keep_size:
-        words = [f"{size}, {kept}; " + (f"{percent(new.cut_share)} of its opening is cut off" if new.cut_share >= 5e-4 else "nothing of it is cut off")]
+        words = [
+            f"{size}, {kept}; "
+            + (
+                f"{percent(new.cut_share)} of its opening is cut off"
+                if new.cut_share >= 5e-4
+                else "nothing of it is cut off"
+            )
+        ]
     else:
-        words = [f"{size}, {new.size_factor:.3f} times {kept}, as large as it goes whole" + ("" if abs(new.size_factor - 1.0) < 5e-4 else "; --keep-size keeps the size")]
+        words = [
+            f"{size}, {new.size_factor:.3f} times {kept}, as large as it goes whole"
+            + ("" if abs(new.size_factor - 1.0) < 5e-4 else "; --keep-size keeps the size")
+        ]
     same = math.isclose(new.stencil_width_mm, spec.stencil.width_mm, rel_tol=1e-9)
-    width = "width, grey and inverted stay as they are" if same else f"stencil.width_mm becomes {new.stencil_width_mm:.3f}; grey and inverted stay as they are"
+    width = (
+        "width, grey and inverted stay as they are"
+        if same
+        else f"stencil.width_mm becomes {new.stencil_width_mm:.3f}; grey and inverted stay as they are"
+    )
     return [*words, f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; {width}"]

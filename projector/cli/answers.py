@@ -1,4 +1,5 @@
-"""How a command answers: words for people, one JSON object for programs, exit codes, progress, and faults in plain words.
+"""How a command answers: words for people, one JSON object for programs, exit codes, progress, and faults in plain
+words.
 
 Exit codes: 0 done, 1 something in the user's input, 2 a wrong command line, 3 our fault, 130 stopped by the user.
 """
@@ -51,9 +52,11 @@ def loaded_scene(path: Path, changes):
 
 
 def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped: str = "nothing was written"):
-    """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit code.
+    """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit
+    code.
 
-    The function's own `json` parameter says which form is wanted; kept_when_stopped: what is left of work that Ctrl-C ends.
+    The function's own `json` parameter says which form is wanted; kept_when_stopped: what is left of work that Ctrl-C
+    ends.
     """
     if command is None:
         return lambda function: answered(function, kept_when_stopped=kept_when_stopped)
@@ -75,7 +78,12 @@ def _run(command, kwargs, as_json: bool, kept_when_stopped: str) -> int:
     try:
         answers = answered_each(command, kwargs)
     except SceneError as error:
-        _show_faults(name, SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes), as_json, writes="out" in kwargs and not has_ranges(kwargs))
+        _show_faults(
+            name,
+            SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes),
+            as_json,
+            writes="out" in kwargs and not has_ranges(kwargs),
+        )
         return USER_INPUT
     except (KeyboardInterrupt, Stopped):
         return _stopped(name, as_json, "what was finished is kept" if has_ranges(kwargs) else kept_when_stopped)
@@ -92,17 +100,24 @@ def _together(answers: list[tuple[dict, Answer]]) -> Answer:
     """The answers for each value of a range as one: what was typed for it before its words, and beside its result."""
     together = Answer({"each": []})
     for typed, answer in answers:
-        label = ", ".join(f"{key} {value}" if key.startswith("--") else f"{key}={value}" for key, value in typed.items())
+        label = ", ".join(
+            f"{key} {value}" if key.startswith("--") else f"{key}={value}" for key, value in typed.items()
+        )
         together.result["each"].append({"typed": typed, "result": answer.result})
         together.words += [f"{label}:", *(f"    {line}" for line in answer.words)]
         together.files += answer.files
-        together.warnings += [text for text in (f"{label}: {warning}" for warning in answer.warnings) if text not in together.warnings]
+        together.warnings += [
+            text for text in (f"{label}: {warning}" for warning in answer.warnings) if text not in together.warnings
+        ]
         together.exit_code = max(together.exit_code, answer.exit_code)
     return together
 
 
 def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:
-    """Run one command line and return its exit code. Whatever happens, something is said, in letters the console has."""
+    """Run one command line and return its exit code.
+
+    Whatever happens, something is said, in letters the console has.
+    """
     from projector.faults import SceneError
 
     speak_plainly_where_needed()
@@ -228,7 +243,14 @@ def _as_typed(fault, options: dict):
 def _show_faults(name: str, error, as_json: bool, writes: bool) -> None:
     faults = error.faults
     if as_json:
-        _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults], "warnings": error.notes})
+        _write_json(
+            {
+                "command": name,
+                "version": version(),
+                "errors": [fault.as_dict() for fault in faults],
+                "warnings": error.notes,
+            }
+        )
     for fault in faults:
         say_error(str(fault))
     if len(faults) > 1:
@@ -253,7 +275,9 @@ def _how_to_report(error: Exception) -> str:
 
     details = "".join(traceback.format_exception(error))
     try:
-        with tempfile.NamedTemporaryFile("w", suffix=".txt", prefix="projector-fault-", delete=False, encoding="utf-8", errors="replace") as file:
+        with tempfile.NamedTemporaryFile(
+            "w", suffix=".txt", prefix="projector-fault-", delete=False, encoding="utf-8", errors="replace"
+        ) as file:
             file.write(details)
     except OSError:
         return f"please report it with the scene you used and these lines:\n{details}"
@@ -271,7 +295,8 @@ def _write_json(value) -> None:
 def progress_shown(with_kernels: bool = True, in_lines: bool = False):
     """A Progress that draws a bar on stderr if somebody is looking, and stops the work at Ctrl-C.
 
-    with_kernels: whether the work needs the light's kernels. in_lines: without a terminal, say now and then how far it is.
+    with_kernels: whether the work needs the light's kernels. in_lines: without a terminal, say now and then how far it
+    is.
     """
     from projector import jit
     from projector.rendering.workers import Progress

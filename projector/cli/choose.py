@@ -34,14 +34,35 @@ def add_commands(app: typer.Typer) -> None:
 @answered(kept_when_stopped="finished pictures are kept, and the same command goes on from them")
 def sheet(
     scene: SceneArgument,
-    rows: Annotated[Optional[str], typer.Option("--rows", help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds", show_default=False)] = None,
-    columns: Annotated[Optional[str], typer.Option("--columns", help="KEY=FIRST:LAST:COUNT or KEY=VALUE,… across it: projector.window.focus.offset_mm=-1:1:5", show_default=False)] = None,
+    rows: Annotated[
+        Optional[str],
+        typer.Option(
+            "--rows",
+            help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds",
+            show_default=False,
+        ),
+    ] = None,
+    columns: Annotated[
+        Optional[str],
+        typer.Option(
+            "--columns",
+            help="KEY=FIRST:LAST:COUNT or KEY=VALUE,… across it: projector.window.focus.offset_mm=-1:1:5",
+            show_default=False,
+        ),
+    ] = None,
     size: Annotated[str, typer.Option("--size", help="Size of each picture in pixels.")] = "480x360",
     quality: Quality = "quick",
     with_: With = None,
     out: Out = None,
     threads: Threads = None,
-    scheduler: Annotated[Optional[str], typer.Option("--scheduler", help="Render on a Dask cluster instead: the address of its scheduler, tcp://host:8786.", show_default=False)] = None,
+    scheduler: Annotated[
+        Optional[str],
+        typer.Option(
+            "--scheduler",
+            help="Render on a Dask cluster instead: the address of its scheduler, tcp://host:8786.",
+            show_default=False,
+        ),
+    ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
@@ -61,14 +82,29 @@ def sheet(
     paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
-    cells = study.comparison(loaded, *axes, width, height, quality, stem.with_name(stem.name + "-cells"), threads, progress_shown(), scheduler)
+    cells = study.comparison(
+        loaded,
+        *axes,
+        width,
+        height,
+        quality,
+        stem.with_name(stem.name + "-cells"),
+        threads,
+        progress_shown(),
+        scheduler,
+    )
     shared, single, _ = study.sheet_notes(cells)
     notes = [*shared, *single]
-    about = {**record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality), "notes": notes}
+    about = {
+        **record(loaded, "sheet", rows=rows, columns=columns, width=width, height=height, quality=quality),
+        "notes": notes,
+    }
     save_sheet(cells, layout(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
-    return Answer({"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, notes)
+    return Answer(
+        {"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, notes
+    )
 
 
 def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
@@ -82,9 +118,15 @@ def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: 
         file.write(f"#{json_text.dumps(about)}\n")
         writer = csv.DictWriter(file, list(numbers[0]))
         writer.writeheader()
-        writer.writerows({key: " ".join(row[key]) if key == "notes" else row.get(key) for key in numbers[0]} for row in numbers)
+        writer.writerows(
+            {key: " ".join(row[key]) if key == "notes" else row.get(key) for key in numbers[0]} for row in numbers
+        )
     with written_whole(json_path) as temporary:
-        temporary.write_text(json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False) + "\n", encoding="utf-8")
+        temporary.write_text(
+            json_text.dumps({"record": about, "cells": finite(numbers)}, ensure_ascii=False, indent=1, allow_nan=False)
+            + "\n",
+            encoding="utf-8",
+        )
 
 
 def parsed_room(text: str) -> tuple[float, float, float]:
@@ -92,7 +134,9 @@ def parsed_room(text: str) -> tuple[float, float, float]:
     try:
         width, depth, height = (typed_number(part) for part in text.replace("×", "x").split("x"))
     except ValueError:
-        raise WrongValue(f'"{text}" is not a room', "width x depth x height in metres", "--room 4x5x2.7", "--room") from None
+        raise WrongValue(
+            f'"{text}" is not a room', "width x depth x height in metres", "--room 4x5x2.7", "--room"
+        ) from None
     return width, depth, height
 
 
@@ -101,21 +145,59 @@ def place(
     scene: SceneArgument,
     width_m: Annotated[float, number_option("--width-m", "Wanted pattern width at the target, square to the beam.")],
     edge_mm: Annotated[float, number_option("--edge-mm", "Wanted edge width there, 10–90 %.")],
-    f_number: Annotated[float, number_option("--f-number", "What the meter should show there at least, gate open.", True)] = 4.0,
+    f_number: Annotated[
+        float, number_option("--f-number", "What the meter should show there at least, gate open.", True)
+    ] = 4.0,
     iso: Annotated[float, number_option("--iso", "The meter's ISO.", True)] = 400.0,
-    room: Annotated[str, typer.Option("--room", help="Room: width x depth x height, m; depth counts from the farthest surface.")] = "5x6x2.7",
-    angle_max_deg: Annotated[float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)] = 60.0,
-    lens: Annotated[Optional[list[str]], typer.Option("--lens", help='A lens at hand: a lens file, or "own" for the scene\'s. May be repeated; default: the scene\'s own and all shipped ones.', show_default=False)] = None,
-    at: Annotated[Optional[str], typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False)] = None,
-    projector: Annotated[Optional[str], typer.Option("--projector", help="Which projector's lamp, gate and stencil, where the scene has several.", show_default=False)] = None,
+    room: Annotated[
+        str, typer.Option("--room", help="Room: width x depth x height, m; depth counts from the farthest surface.")
+    ] = "5x6x2.7",
+    angle_max_deg: Annotated[
+        float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)
+    ] = 60.0,
+    lens: Annotated[
+        Optional[list[str]],
+        typer.Option(
+            "--lens",
+            help=(
+                "A lens at hand: a lens file, or \"own\" for the scene's. May be repeated; default: the scene's own and"
+                " all shipped ones."
+            ),
+            show_default=False,
+        ),
+    ] = None,
+    at: Annotated[
+        Optional[str],
+        typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False),
+    ] = None,
+    projector: Annotated[
+        Optional[str],
+        typer.Option(
+            "--projector",
+            help="Which projector's lamp, gate and stencil, where the scene has several.",
+            show_default=False,
+        ),
+    ] = None,
     with_: With = None,
     out: Out = None,
-    save: Annotated[Optional[Path], path_option("--save", "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.", "--write")] = None,
-    answer: Annotated[Optional[int], whole_number_option("--answer", "Which answer to save (default: the first).", 1, 1000, show_default=False)] = None,
+    save: Annotated[
+        Optional[Path],
+        path_option(
+            "--save",
+            "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.",
+            "--write",
+        ),
+    ] = None,
+    answer: Annotated[
+        Optional[int],
+        whole_number_option("--answer", "Which answer to save (default: the first).", 1, 1000, show_default=False),
+    ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first, then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give."""
+    """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first,
+    then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give.
+    """
     room_m = parsed_room(room)
     if save is None:
         refuse_unused({"answer": answer}, (), "it says which answer is saved, and none is", "--save best.toml")
@@ -144,15 +226,31 @@ def place(
         words.append("nothing fits; what would have to give, the smallest step first:")
     words += [f"    {item.words}" for item in relaxations]
     if spec.reading is None and spec.output is None:
-        warnings = [*warnings, "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative."]
+        warnings = [
+            *warnings,
+            "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative.",
+        ]
     if saved is not None and answer <= len(answers):
         from projector.scene.reading.saving import save_variant
 
-        files.append(save_variant(scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite))
+        files.append(
+            save_variant(
+                scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite
+            )
+        )
         words.append(f"answer {answer} saved")
     elif saved is not None:
         warnings = [*warnings, f"{saved} was not written: there is no answer {answer}."]
-    return Answer({"answers": [asdict(item) for item in answers], "relaxations": [asdict(item) for item in relaxations], "saved_answer": answer if saved in files else None}, words, files, warnings)
+    return Answer(
+        {
+            "answers": [asdict(item) for item in answers],
+            "relaxations": [asdict(item) for item in relaxations],
+            "saved_answer": answer if saved in files else None,
+        },
+        words,
+        files,
+        warnings,
+    )
 
 
 def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path | None:
@@ -182,12 +280,29 @@ def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool
     from projector.studies.choosing.room import room_corners
 
     bodies = ("box", "mesh", None)
-    objects = [(item.spec.name, item.mesh.vertices, None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles) for item in placed_objects(scene)]
+    objects = [
+        (
+            item.spec.name,
+            item.mesh.vertices,
+            None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles,
+        )
+        for item in placed_objects(scene)
+    ]
     camera = camera_arrays(scene, 3, 2)
     right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
     frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
-    lights = [Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(point_of(scene, item.aim))) for item in scene.projector]
-    title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + ("where the light may stand" if answers else "nothing fits this room")
-    figure = place_figure(answers, OnSet(objects, scene.camera.position_m, frame, point_of(scene, target), lights, room_corners(scene, wishes.room_m)), title)
+    lights = [
+        Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(point_of(scene, item.aim)))
+        for item in scene.projector
+    ]
+    title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + (
+        "where the light may stand" if answers else "nothing fits this room"
+    )
+    figure = place_figure(
+        answers,
+        OnSet(
+            objects, scene.camera.position_m, frame, point_of(scene, target), lights, room_corners(scene, wishes.room_m)
+        ),
+        title,
+    )
     save_figure(figure, path, record(scene, "place"), overwrite)
-

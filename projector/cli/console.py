@@ -1,4 +1,6 @@
-"""What a console can take: signs that it cannot print become plain letters, and a pipe that somebody closed is no fault."""
+"""What a console can take: signs that it cannot print become plain letters, and a pipe that somebody closed is no
+fault.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +54,9 @@ def speak_plainly_where_needed() -> None:
 
 
 def json_text(value, indent: int | None = None) -> str:
-    """JSON in letters as they are, or all in ASCII where the console lacks one of them; null for what JSON has no number for."""
+    """JSON in letters as they are, or all in ASCII where the console lacks one of them; null for what JSON has no
+    number for.
+    """
     value = finite(value)
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, indent=indent)
     try:
@@ -76,7 +80,10 @@ def say_error(text: str) -> None:
 
 
 def finish_streams() -> OSError | None:
-    """Write out what is still held back. A pipe that was closed is let go quietly; another failure of stdout is returned."""
+    """Write out what is still held back.
+
+    A pipe that was closed is let go quietly; another failure of stdout is returned.
+    """
     failure = None
     for stream in (sys.stdout, sys.stderr):
         if stream is None:

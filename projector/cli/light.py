@@ -24,28 +24,74 @@ def add_commands(app: typer.Typer) -> None:
 
 @answered
 def contrast(
-    scene: Annotated[Optional[Path], typer.Argument(help="A scene: its stencils, its room, and all its projectors.", show_default=False)] = None,
-    at: Annotated[Optional[list[str]], typer.Option("--at", help="Landmark or point on the surface that is asked about. May be repeated (default: what each projector's axis lands on).", show_default=False)] = None,
-    open_share: Annotated[Number, number_option("--open-share", "Open share of the stencil, instead of a scene.")] = None,
-    ambient_stops_under: Annotated[Number, number_option("--ambient-stops-under", "All other light, in stops under the pattern (default: the scene's room and other projectors).")] = None,
-    lens_reflectance: Annotated[float, number_option("--lens-reflectance", "Share of light that the lens sends back.", True)] = 0.04,
-    stencil_reflectance: Annotated[float, number_option("--stencil-reflectance", "Share that the stencil's front sends forward again.", True)] = 0.60,
-    wanted_stops: Annotated[Number, number_option("--wanted-stops", "Wanted contrast: answers with how far under the pattern other light must lie.")] = None,
+    scene: Annotated[
+        Optional[Path],
+        typer.Argument(help="A scene: its stencils, its room, and all its projectors.", show_default=False),
+    ] = None,
+    at: Annotated[
+        Optional[list[str]],
+        typer.Option(
+            "--at",
+            help=(
+                "Landmark or point on the surface that is asked about. May be repeated (default: what each projector's"
+                " axis lands on)."
+            ),
+            show_default=False,
+        ),
+    ] = None,
+    open_share: Annotated[
+        Number, number_option("--open-share", "Open share of the stencil, instead of a scene.")
+    ] = None,
+    ambient_stops_under: Annotated[
+        Number,
+        number_option(
+            "--ambient-stops-under",
+            "All other light, in stops under the pattern (default: the scene's room and other projectors).",
+        ),
+    ] = None,
+    lens_reflectance: Annotated[
+        float, number_option("--lens-reflectance", "Share of light that the lens sends back.", True)
+    ] = 0.04,
+    stencil_reflectance: Annotated[
+        float, number_option("--stencil-reflectance", "Share that the stencil's front sends forward again.", True)
+    ] = 0.60,
+    wanted_stops: Annotated[
+        Number,
+        number_option(
+            "--wanted-stops", "Wanted contrast: answers with how far under the pattern other light must lie."
+        ),
+    ] = None,
     projector: Only = None,
     with_: With = None,
     json: Json = False,
 ) -> Answer:
-    """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other projectors'."""
+    """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other
+    projectors'.
+    """
     from projector.faults import Fault, SceneError
     from projector.studies.light import contrast as study
 
     if (scene is None) == (open_share is None):
-        raise SceneError(Fault(found="neither or both of a scene and an open share", allowed="one of them", try_="projector contrast --open-share 0.3 --ambient-stops-under 2"))
+        raise SceneError(
+            Fault(
+                found="neither or both of a scene and an open share",
+                allowed="one of them",
+                try_="projector contrast --open-share 0.3 --ambient-stops-under 2",
+            )
+        )
     check_in_range(-100.0, 100.0, ambient_stops_under=ambient_stops_under)
     reflectances = (lens_reflectance, stencil_reflectance)
     if scene is None:
-        refuse_unused({"at": at, "projector": projector, "with": with_}, (), "an open share stands for stencil and scene", "name a scene instead: projector contrast my-scene.toml --wanted-stops 4")
-        found, warnings = [({"projector": "stencil"}, study.contrast(open_share, ambient_stops_under, *reflectances))], []
+        refuse_unused(
+            {"at": at, "projector": projector, "with": with_},
+            (),
+            "an open share stands for stencil and scene",
+            "name a scene instead: projector contrast my-scene.toml --wanted-stops 4",
+        )
+        found, warnings = (
+            [({"projector": "stencil"}, study.contrast(open_share, ambient_stops_under, *reflectances))],
+            [],
+        )
     else:
         loaded, warnings = loaded_scene(scene, with_)
         found, notes = _contrasts(loaded, at, projector, ambient_stops_under, reflectances)
@@ -60,13 +106,17 @@ def contrast(
         rows.append({**place, **asdict(item)})
         words.append(contrast_words(name, item))
         if wanted_stops is not None:
-            room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(wanted_stops, item.open_share, *reflectances)
+            room = rows[-1]["ambient_stops_under_wanted"] = study.ambient_for(
+                wanted_stops, item.open_share, *reflectances
+            )
             words.append(f"{name}: " + room_words(wanted_stops, room, item))
     return Answer({"projectors": rows}, words, [], warnings)
 
 
 def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | None, reflectances):
-    """Where each pattern is asked about and its contrast there, None where none of its light lands; and what a program should notice."""
+    """Where each pattern is asked about and its contrast there, None where none of its light lands; and what a program
+    should notice.
+    """
     from projector.stage.surfaces import scene_arrays
     from projector.studies.light import contrast as study
     from projector.studies.light.light_at import axis_point, light_at
@@ -82,35 +132,82 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
                 continue
             place["surface"] = arrives.surface
             if ambient_stops_under is not None:
-                found.append((place, study.contrast(study.open_share_of(scene, spec), ambient_stops_under, *reflectances)))
+                found.append(
+                    (place, study.contrast(study.open_share_of(scene, spec), ambient_stops_under, *reflectances))
+                )
             else:
-                found.append((place, study.contrast_where_it_lands(scene, spec, arrives.place, arrives.surface, arrays, *reflectances)))
+                found.append(
+                    (
+                        place,
+                        study.contrast_where_it_lands(
+                            scene, spec, arrives.place, arrives.surface, arrays, *reflectances
+                        ),
+                    )
+                )
     return found, notes
 
 
 @answered
 def timing(
     shutter_s: Annotated[Number, number_option("--shutter-s", "Shutter time, such as 1/200 or 0.005.")] = None,
-    speed_m_per_s: Annotated[Number, number_option("--speed-m-per-s", "How fast something moves: answers with its smear.")] = None,
-    flash_t01_s: Annotated[Number, number_option("--flash-t01-s", "How long a flash stays above a tenth of its peak, at the power used.")] = None,
-    flash_t05_s: Annotated[Number, number_option("--flash-t05-s", "The same above half of its peak, where only that is printed.")] = None,
-    sync_s: Annotated[Number, number_option("--sync-s", "Sync time of your camera: the shortest at which a flash lights the whole frame (default: 1/200).")] = None,
-    lamp_hz: Annotated[Number, number_option("--lamp-hz", "Swings of a steady lamp a second (100 or 120 on the mains): answers with its bands.")] = None,
-    modulation: Annotated[Number, number_option("--modulation", "How far it swings, of its mean (default: 1, all of it).")] = None,
+    speed_m_per_s: Annotated[
+        Number, number_option("--speed-m-per-s", "How fast something moves: answers with its smear.")
+    ] = None,
+    flash_t01_s: Annotated[
+        Number, number_option("--flash-t01-s", "How long a flash stays above a tenth of its peak, at the power used.")
+    ] = None,
+    flash_t05_s: Annotated[
+        Number, number_option("--flash-t05-s", "The same above half of its peak, where only that is printed.")
+    ] = None,
+    sync_s: Annotated[
+        Number,
+        number_option(
+            "--sync-s",
+            "Sync time of your camera: the shortest at which a flash lights the whole frame (default: 1/200).",
+        ),
+    ] = None,
+    lamp_hz: Annotated[
+        Number,
+        number_option(
+            "--lamp-hz", "Swings of a steady lamp a second (100 or 120 on the mains): answers with its bands."
+        ),
+    ] = None,
+    modulation: Annotated[
+        Number, number_option("--modulation", "How far it swings, of its mean (default: 1, all of it).")
+    ] = None,
     json: Json = False,
 ) -> Answer:
-    """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on the mains leaves bands."""
+    """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on
+    the mains leaves bands.
+    """
     from projector.faults import Fault, SceneError
     from projector.studies.light import timing as study
 
-    check_above_zero(shutter_s=shutter_s, speed_m_per_s=speed_m_per_s, flash_t01_s=flash_t01_s, flash_t05_s=flash_t05_s, sync_s=sync_s, lamp_hz=lamp_hz)
+    check_above_zero(
+        shutter_s=shutter_s,
+        speed_m_per_s=speed_m_per_s,
+        flash_t01_s=flash_t01_s,
+        flash_t05_s=flash_t05_s,
+        sync_s=sync_s,
+        lamp_hz=lamp_hz,
+    )
     has_flash = flash_t01_s is not None or flash_t05_s is not None
-    lights, moves, swings = _timing_asked(has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation)
+    lights, moves, swings = _timing_asked(
+        has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation
+    )
     if not (lights or moves or swings):
-        raise SceneError(Fault(found="not enough to answer from", allowed="a speed with a shutter or a flash; a flash with a shutter; or a lamp with a shutter", try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125"))
+        raise SceneError(
+            Fault(
+                found="not enough to answer from",
+                allowed="a speed with a shutter or a flash; a flash with a shutter; or a lamp with a shutter",
+                try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125",
+            )
+        )
     result, words = {}, []
     flash_s = flash_t01_s if flash_t05_s is None else study.flash_length_s(flash_t05_s)
-    frame = study.flash_in_shutter(shutter_s, study.USUAL_SYNC_S if sync_s is None else sync_s, flash_s) if lights else None
+    frame = (
+        study.flash_in_shutter(shutter_s, study.USUAL_SYNC_S if sync_s is None else sync_s, flash_s) if lights else None
+    )
     if moves:
         result, words = _smear(study, speed_m_per_s, flash_s, shutter_s, frame is None or frame.is_whole)
     if lights:
@@ -119,31 +216,57 @@ def timing(
     if swings:
         found = study.flicker(shutter_s, lamp_hz, 1.0 if modulation is None else modulation)
         result |= asdict(found)
-        words.append(f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; " + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings"))
+        words.append(
+            f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; "
+            + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings")
+        )
     return Answer(result, words)
 
 
-def _timing_asked(has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation) -> tuple[bool, bool, bool]:
+def _timing_asked(
+    has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation
+) -> tuple[bool, bool, bool]:
     """Whether the frame, movement and bands are asked about. SceneError for an option that no answer would use."""
     if flash_t01_s is not None and flash_t05_s is not None:
-        refuse_unused({"flash_t05_s": flash_t05_s}, (), "--flash-t01-s states the same flash", "keep --flash-t01-s: it is what movement goes by")
+        refuse_unused(
+            {"flash_t05_s": flash_t05_s},
+            (),
+            "--flash-t01-s states the same flash",
+            "keep --flash-t01-s: it is what movement goes by",
+        )
     lights = shutter_s is not None and (has_flash or sync_s is not None)
     moves = speed_m_per_s is not None and (has_flash or shutter_s is not None)
     swings = lamp_hz is not None and shutter_s is not None
     if lights or moves or swings:
         if not moves:
-            refuse_unused({"speed_m_per_s": speed_m_per_s}, (), "movement needs a shutter or a flash", "add --shutter-s 1/125")
+            refuse_unused(
+                {"speed_m_per_s": speed_m_per_s}, (), "movement needs a shutter or a flash", "add --shutter-s 1/125"
+            )
         if not lights:
             refuse_unused({"sync_s": sync_s}, (), "a sync time needs a shutter", "add --shutter-s 1/400")
             if not moves:
-                refuse_unused({"flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s}, (), "a flash answers with a shutter, or with the speed of what moves", "add --speed-m-per-s 1")
+                refuse_unused(
+                    {"flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s},
+                    (),
+                    "a flash answers with a shutter, or with the speed of what moves",
+                    "add --speed-m-per-s 1",
+                )
         if not swings:
-            refuse_unused({"lamp_hz": lamp_hz, "modulation": modulation}, (), "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125")
+            refuse_unused(
+                {"lamp_hz": lamp_hz, "modulation": modulation},
+                (),
+                "bands need a lamp and a shutter",
+                "--lamp-hz 100 --shutter-s 1/125",
+            )
     return lights, moves, swings
 
 
-def _smear(study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, is_whole: bool) -> tuple[dict, list[str]]:
-    """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash lights it."""
+def _smear(
+    study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, is_whole: bool
+) -> tuple[dict, list[str]]:
+    """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash
+    lights it.
+    """
     by_shutter = flash_s is None or shutter_s is not None and shutter_s < flash_s
     light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
     smear = study.smear_mm(speed_m_per_s, light_s)
@@ -153,8 +276,14 @@ def _smear(study, speed_m_per_s: float, flash_s: float | None, shutter_s: float 
     if flash_s is None or shutter_s is None:
         return result, words
     if by_shutter:
-        words.append(f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the flash's light")
+        words.append(
+            f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the"
+            " flash's light"
+        )
         return result, words
     result["smear_of_other_light_mm"] = study.smear_mm(speed_m_per_s, shutter_s)
-    words.append(f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light other than the flash's smears over {result['smear_of_other_light_mm']:.2f} mm")
+    words.append(
+        f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light"
+        f" other than the flash's smears over {result['smear_of_other_light_mm']:.2f} mm"
+    )
     return result, words

@@ -18,7 +18,9 @@ def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("check")(check)
     app.command("scenes", epilog=f"They are in {shipped_folder('scene')}. Copy one and change it.")(scenes)
-    app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}. Any bitmap of yours works as well.")(stencils)
+    app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}. Any bitmap of yours works as well.")(
+        stencils
+    )
     app.command("schema")(schema)
 
 
@@ -32,7 +34,9 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answe
     warnings = [*warnings, *focus_notes(loaded)]
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
     words = [f"{scene}: nothing wrong. " + ", ".join(_counted(number, name) for name, number in counts.items())]
-    return Answer({"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings])
+    return Answer(
+        {"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings]
+    )
 
 
 def _counted(number: int, name: str) -> str:
@@ -49,8 +53,17 @@ def scenes(json: Json = False) -> Answer:
     width = max((len(path.stem) for path, _ in found), default=0)
     folder = shipped_folder("scene")
     words = [f"{path.stem:{width}}  {title}" for path, title in found]
-    words.append(f"They are in {folder}. Copy one (NAME.toml) and change it; commands take a name from this list, or your copy's path.")
-    return Answer({"folder": str(folder), "scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found]}, words)
+    words.append(
+        f"They are in {folder}. Copy one (NAME.toml) and change it; commands take a name from this list, or your copy's"
+        " path."
+    )
+    return Answer(
+        {
+            "folder": str(folder),
+            "scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found],
+        },
+        words,
+    )
 
 
 @answered
@@ -63,7 +76,10 @@ def stencils(json: Json = False) -> Answer:
     width = max((len(name) for name, *_ in found), default=0)
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
     words = [f"{row['name']:{width}}  {row['description']} ({100.0 * row['open_share']:.0f} % open)" for row in rows]
-    words.append(f"They are in {folder}. Copy one (NAME.png) beside your scene and change it, or name any bitmap of yours in stencil.file.")
+    words.append(
+        f"They are in {folder}. Copy one (NAME.png) beside your scene and change it, or name any bitmap of yours in"
+        " stencil.file."
+    )
     return Answer({"folder": str(folder), "stencils": rows}, words)
 
 
@@ -85,7 +101,14 @@ def schema(
     if faults:
         raise SceneError(faults)
     if out.exists() and not overwrite and not _is_our_schema(out, found):
-        raise SceneError(Fault(found=f"{out} is there already", allowed="a new name, or a schema written before", try_="another name, or --overwrite", file=str(out)))
+        raise SceneError(
+            Fault(
+                found=f"{out} is there already",
+                allowed="a new name, or a schema written before",
+                try_="another name, or --overwrite",
+                file=str(out),
+            )
+        )
     with written_whole(out) as temporary:
         temporary.write_text(dumps(found, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
     return Answer({"title": found["title"]}, [], [out])
@@ -96,5 +119,3 @@ def _is_our_schema(path: Path, schema_now: dict) -> bool:
         return loads(path.read_text(encoding="utf-8")).get("title", "").startswith(schema_now["title"].split(",")[0])
     except (OSError, ValueError, AttributeError):
         return False
-
-

@@ -35,41 +35,103 @@ def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float,
         found = ()
     if not found or (count is not None and len(found) != count) or not all(map(math.isfinite, found)):
         wanted = "numbers" if count is None else f"{count} numbers"
-        raise WrongValue(f'"{text}" is not {wanted}', f"{wanted} parted by commas, or a range, first:last:count", "", option)
+        raise WrongValue(
+            f'"{text}" is not {wanted}', f"{wanted} parted by commas, or a range, first:last:count", "", option
+        )
     return found
 
 
 @answered
 def measure(
-    photographs: Annotated[list[Path], typer.Argument(help="Photographs of one projected edge, slanted by about 5°: TIFF, PNG or JPEG.", show_default=False)],
+    photographs: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Photographs of one projected edge, slanted by about 5°: TIFF, PNG or JPEG.", show_default=False
+        ),
+    ],
     mm_per_pixel: Annotated[Number, number_option("--mm-per-pixel", "Scale on the wall.")] = None,
-    scale: Annotated[Optional[str], _option("--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.", "<numbers>")] = None,
-    offsets_mm: Annotated[Optional[str], _option("--offsets-mm", "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).", "<numbers>")] = None,
+    scale: Annotated[
+        Optional[str],
+        _option(
+            "--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.", "<numbers>"
+        ),
+    ] = None,
+    offsets_mm: Annotated[
+        Optional[str],
+        _option(
+            "--offsets-mm",
+            "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).",
+            "<numbers>",
+        ),
+    ] = None,
     throw_m: Annotated[Number, number_option("--throw-m", "Distance of lens and wall.")] = None,
     focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length of the lens.")] = None,
-    focus_m: Annotated[Number, number_option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")] = None,
-    f_number: Annotated[Number, number_option("--f-number", "Marked f-number; needed to fit a single photograph.")] = None,
-    gate_width_mm: Annotated[Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")] = None,
-    axis: Annotated[Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")] = None,
-    box: Annotated[Optional[list[str]], _option("--box", "left,top,width,height in pixels round the edge; once for all photographs, or once for each.", "<numbers>")] = None,
-    coding: Annotated[str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.", metavar="<coding>")] = "srgb",
-    source: Annotated[str, typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.", metavar="<lamp>")] = "daylight",
-    source_k: Annotated[Number, number_option("--source-k", "Its colour temperature (5600 if not given, 3200 for tungsten).", False, 1000.0, 25000.0)] = None,
-    white_balance_k: Annotated[float, number_option("--white-balance-k", "White balance of the photographs.", True, 1000.0, 25000.0)] = 5600.0,
-    model: Annotated[Optional[str], _option("--model", '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the two.', "<model>")] = None,
+    focus_m: Annotated[
+        Number, number_option("--focus-m", "Distance it is focused at with offset 0 (the throw if not given).")
+    ] = None,
+    f_number: Annotated[
+        Number, number_option("--f-number", "Marked f-number; needed to fit a single photograph.")
+    ] = None,
+    gate_width_mm: Annotated[
+        Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")
+    ] = None,
+    axis: Annotated[
+        Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")
+    ] = None,
+    box: Annotated[
+        Optional[list[str]],
+        _option(
+            "--box",
+            "left,top,width,height in pixels round the edge; once for all photographs, or once for each.",
+            "<numbers>",
+        ),
+    ] = None,
+    coding: Annotated[
+        str, typer.Option("--coding", help="How pixel values are coded: srgb, linear or gamma:2.2.", metavar="<coding>")
+    ] = "srgb",
+    source: Annotated[
+        str,
+        typer.Option("--source", help="The lamp: daylight (a flash), tungsten, led or equal_energy.", metavar="<lamp>"),
+    ] = "daylight",
+    source_k: Annotated[
+        Number,
+        number_option(
+            "--source-k", "Its colour temperature (5600 if not given, 3200 for tungsten).", False, 1000.0, 25000.0
+        ),
+    ] = None,
+    white_balance_k: Annotated[
+        float, number_option("--white-balance-k", "White balance of the photographs.", True, 1000.0, 25000.0)
+    ] = 5600.0,
+    model: Annotated[
+        Optional[str],
+        _option(
+            "--model",
+            '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the'
+            " two.",
+            "<model>",
+        ),
+    ] = None,
     title: Annotated[Optional[str], _option("--title", "Title of the lens file.", "<text>")] = None,
-    out: Annotated[Optional[Path], out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")] = None,
+    out: Annotated[
+        Optional[Path], out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")
+    ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus and dispersion."""
+    """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus
+    and dispersion.
+    """
     from projector.photometry.spectra import source_spectrum
     from projector.studies.lenses import measured_lens as study
 
     if (mm_per_pixel is None) == (scale is None):
-        raise typer.BadParameter("one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel")
+        raise typer.BadParameter(
+            "one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel"
+        )
     if source not in ("daylight", "tungsten", "led", "equal_energy"):
-        raise typer.BadParameter(f'"{source}" is not a lamp; daylight, tungsten, led or equal_energy', param_hint="--source")
+        raise typer.BadParameter(
+            f'"{source}" is not a lamp; daylight, tungsten, led or equal_energy', param_hint="--source"
+        )
     try:
         source_spectrum(source, source_k)
     except ValueError as error:
@@ -78,14 +140,20 @@ def measure(
         x1, y1, x2, y2, length = numbers_in(scale, "--scale", 5)
         mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)
     items = _photographs(photographs, offsets_mm, box, axis)
-    set_up, warnings = _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k)
+    set_up, warnings = _set_up(
+        items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k
+    )
     paths = [] if out is None else _checked_paths(out, set_up, overwrite)
     found = study.measure(items, mm_per_pixel, coding, set_up, model, progress_shown(with_kernels=False, in_lines=True))
     name = title or (f"Measured lens, {focal_length_mm:g} mm" if focal_length_mm else "Measured edges")
     for path in paths:
         _write(path, found, set_up, name, mm_per_pixel, overwrite)
     rows = [_row(photograph, reading) for photograph, reading in zip(found.photographs, found.readings, strict=True)]
-    result = {"mm_per_pixel": mm_per_pixel, "photographs": rows, "lens": None if found.fit is None else _fit_row(found.fit)}
+    result = {
+        "mm_per_pixel": mm_per_pixel,
+        "photographs": rows,
+        "lens": None if found.fit is None else _fit_row(found.fit),
+    }
     return Answer(result, _words(found), paths, warnings + found.notes)
 
 
@@ -95,17 +163,23 @@ def _photographs(paths, offsets_mm, box, axis):
     offsets = numbers_in(offsets_mm, "--offsets-mm", len(paths)) if offsets_mm else [None] * len(paths)
     boxes = [tuple(int(value) for value in numbers_in(text, "--box", 4)) for text in box or ()]
     if len(boxes) not in (0, 1, len(paths)):
-        raise typer.BadParameter(f"{len(boxes)} boxes for {len(paths)} photographs; one for all, or one for each", param_hint="--box")
+        raise typer.BadParameter(
+            f"{len(boxes)} boxes for {len(paths)} photographs; one for all, or one for each", param_hint="--box"
+        )
     boxes = boxes * len(paths) if len(boxes) == 1 else boxes or [None] * len(paths)
     middle = numbers_in(axis, "--axis", 2) if axis else None
-    return [EdgePhotograph(path, offset, part, middle) for path, offset, part in zip(paths, offsets, boxes, strict=True)]
+    return [
+        EdgePhotograph(path, offset, part, middle) for path, offset, part in zip(paths, offsets, boxes, strict=True)
+    ]
 
 
 def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k):
     """What a fit needs, or None and a word on what is missing."""
     from projector.studies.lenses.lens_fit import SetUp
 
-    missing = [name for name, value in (("--throw-m", throw_m), ("--focal-length-mm", focal_length_mm)) if value is None]
+    missing = [
+        name for name, value in (("--throw-m", throw_m), ("--focal-length-mm", focal_length_mm)) if value is None
+    ]
     if any(item.offset_mm is None for item in items) and len(items) > 1:
         missing.append("--offsets-mm")
     if len(items) == 1 and f_number is None:
@@ -116,7 +190,10 @@ def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, s
         from dataclasses import replace
 
         items[0] = replace(items[0], offset_mm=0.0)
-    return SetUp(throw_m, focal_length_mm, focus_m or throw_m, source, source_k, white_balance_k, gate_width_mm, f_number), []
+    return (
+        SetUp(throw_m, focal_length_mm, focus_m or throw_m, source, source_k, white_balance_k, gate_width_mm, f_number),
+        [],
+    )
 
 
 def _checked_paths(out: Path, set_up, overwrite: bool) -> list[Path]:
@@ -137,13 +214,20 @@ def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite:
     about = record_of("measure", path.stem, "", photographs=[str(item.path.name) for item in found.photographs])
     if path.suffix == ".toml":
         with written_whole(path) as temporary:
-            temporary.write_text(lens_file_text(found, set_up, name, mm_per_pixel) + TOML_MARK + dumps(about) + "\n", encoding="utf-8")
+            temporary.write_text(
+                lens_file_text(found, set_up, name, mm_per_pixel) + TOML_MARK + dumps(about) + "\n", encoding="utf-8"
+            )
         return
     save_figure(measured_figure(found, name), path, about, overwrite)
 
 
 def _row(photograph, reading) -> dict:
-    about = {"file": str(photograph.path), "offset_mm": photograph.offset_mm, "angle_deg": reading.angle_deg, "grey": reading.is_grey}
+    about = {
+        "file": str(photograph.path),
+        "offset_mm": photograph.offset_mm,
+        "angle_deg": reading.angle_deg,
+        "grey": reading.is_grey,
+    }
     red, green, blue = reading.widths_mm
     if reading.is_grey:
         return {**about, "width_mm": green}
@@ -163,7 +247,9 @@ def _fit_row(fit) -> dict:
 
 def _name(photograph) -> str:
     offset = photograph.offset_mm
-    return photograph.path.name if offset is None else f"{photograph.path.name} at {offset:{'+g' if offset else 'g'}} mm"
+    return (
+        photograph.path.name if offset is None else f"{photograph.path.name} at {offset:{'+g' if offset else 'g'}} mm"
+    )
 
 
 def _colour_words(reading) -> str:
@@ -185,17 +271,30 @@ def _signed(value: float, digits: int = 2) -> str:
 def _words(found) -> list[str]:
     words = []
     for photograph, reading in zip(found.photographs, found.readings, strict=True):
-        words.append(f"{_name(photograph)}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % {_colour_words(reading)}")
+        words.append(
+            f"{_name(photograph)}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % {_colour_words(reading)}"
+        )
     fit = found.fit
     if fit is None:
         return words
-    words.append(f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp at an offset of {_signed(-fit.focus_error_mm.value, 3)} mm (± {fit.focus_error_mm.uncertainty:.3f})")
+    words.append(
+        f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp at an offset of {_signed(-fit.focus_error_mm.value, 3)} mm"
+        f" (± {fit.focus_error_mm.uncertainty:.3f})"
+    )
     kind = "Abbe number" if fit.model == "single" else "secondary spectrum, mm,"
-    words.append(f"{'a single element' if fit.model == 'single' else 'a corrected lens'}: " + (f"{kind} {fit.dispersion}" if fit.dispersion else "no axial colour beyond the uncertainty"))
+    words.append(
+        f"{'a single element' if fit.model == 'single' else 'a corrected lens'}: "
+        + (f"{kind} {fit.dispersion}" if fit.dispersion else "no axial colour beyond the uncertainty")
+    )
     if fit.lateral_colour_mm is not None:
-        words.append(f"lateral colour at the gate's edge {fit.lateral_colour_mm} mm (450 to 650 nm; positive: blue lands larger)")
+        words.append(
+            f"lateral colour at the gate's edge {fit.lateral_colour_mm} mm (450 to 650 nm; positive: blue lands larger)"
+        )
     blur = fit.camera_blur_mm
     # Of a blur near none only its upper end is known.
     blurred = f"under {blur.value + blur.uncertainty:.2g}" if blur.value < blur.uncertainty else str(blur)
-    words.append(f"camera and artwork blur {blurred} mm on the wall; {100.0 * fit.residual:.1f} % of full light is left unexplained (± are 95 % intervals, with the scale and the throw taken as exact)")
+    words.append(
+        f"camera and artwork blur {blurred} mm on the wall; {100.0 * fit.residual:.1f} % of full light is left"
+        " unexplained (± are 95 % intervals, with the scale and the throw taken as exact)"
+    )
     return words

@@ -11,8 +11,39 @@ import typer
 from projector.files.typed_numbers import typed_number, values_of_range
 
 # A value that makes sense, by the ending of the option's name: what an error suggests.
-_EXAMPLES = {"focal-length-mm": "85", "throw-m": "2.5", "max-deg": "60", "edge-mm": "5", "within-mm": "5", "travel-mm": "4", "stencil-off-mm": "1", "to-m": "8", "deg": "36", "f-number": "4", "iso": "400", "sync-s": "1/200", "s": "0.008", "mm": "28", "m": "1.2", "hz": "100", "stops": "2", "share": "0.3", "reflectance": "0.04", "arcmin": "1", "pixels": "1"}
-_UNITS = {"mm": "millimetres", "m": "metres", "deg": "degrees", "s": "seconds", "hz": "swings a second", "arcmin": "arc-minutes", "pixels": "camera pixels", "stops": "stops"}
+_EXAMPLES = {
+    "focal-length-mm": "85",
+    "throw-m": "2.5",
+    "max-deg": "60",
+    "edge-mm": "5",
+    "within-mm": "5",
+    "travel-mm": "4",
+    "stencil-off-mm": "1",
+    "to-m": "8",
+    "deg": "36",
+    "f-number": "4",
+    "iso": "400",
+    "sync-s": "1/200",
+    "s": "0.008",
+    "mm": "28",
+    "m": "1.2",
+    "hz": "100",
+    "stops": "2",
+    "share": "0.3",
+    "reflectance": "0.04",
+    "arcmin": "1",
+    "pixels": "1",
+}
+_UNITS = {
+    "mm": "millimetres",
+    "m": "metres",
+    "deg": "degrees",
+    "s": "seconds",
+    "hz": "swings a second",
+    "arcmin": "arc-minutes",
+    "pixels": "camera pixels",
+    "stops": "stops",
+}
 
 
 def option_name(name: str) -> str:
@@ -36,8 +67,12 @@ def _is_duration(name: str) -> bool:
     return name.endswith("-s") and not name.endswith("-per-s")
 
 
-def number_option(name: str, text: str, show_default: bool = False, lowest: float | None = None, highest: float | None = None):
-    """An option that takes a number, which may be typed as a fraction, 1/125, or as a range, 1:5:9: the command then answers for each."""
+def number_option(
+    name: str, text: str, show_default: bool = False, lowest: float | None = None, highest: float | None = None
+):
+    """An option that takes a number, which may be typed as a fraction, 1/125, or as a range, 1:5:9: the command then
+    answers for each.
+    """
 
     def number(typed: str) -> float | NumberRange:
         try:
@@ -79,7 +114,9 @@ def parsed_number(name: str, typed, lowest: float | None = None, highest: float 
     try:
         number = typed_number(typed.strip().removesuffix("s") if is_duration else typed)
     except ValueError:
-        raise WrongValue(f'"{typed}" is not a number', allowed, _number_hint(name, typed, example), option=name) from None
+        raise WrongValue(
+            f'"{typed}" is not a number', allowed, _number_hint(name, typed, example), option=name
+        ) from None
     if lowest is not None and not number >= lowest or highest is not None and not number <= highest:
         raise WrongValue(typed, f"from {lowest:g} to {highest:g}", f"{name} {example}", option=name)
     return number
@@ -114,7 +151,9 @@ _SMALLEST, _LARGEST = 1e-9, 1e9
 
 
 def check_above_zero(**values: float | None) -> None:
-    """SceneError naming, as typed, every option whose number is not above zero, or so small or large that nothing is meant by it."""
+    """SceneError naming, as typed, every option whose number is not above zero, or so small or large that nothing is
+    meant by it.
+    """
     from projector.faults import Fault, SceneError
 
     faults = []
@@ -123,7 +162,14 @@ def check_above_zero(**values: float | None) -> None:
             continue
         unit = _by_ending(_UNITS, name)
         beyond = f", {_SMALLEST:g} to {_LARGEST:g}" if value > 0.0 else ""
-        faults.append(Fault(f"{value:g}", f"a number above zero{f', in {unit}' if unit else ''}{beyond}", f"{option_name(name)} {example_of(name)}", key=option_name(name)))
+        faults.append(
+            Fault(
+                f"{value:g}",
+                f"a number above zero{f', in {unit}' if unit else ''}{beyond}",
+                f"{option_name(name)} {example_of(name)}",
+                key=option_name(name),
+            )
+        )
     if faults:
         raise SceneError(faults)
 
@@ -132,7 +178,11 @@ def check_in_range(low: float, high: float, **values: float | None) -> None:
     """SceneError naming, as typed, every option whose number lies outside of low … high."""
     from projector.faults import Fault, SceneError
 
-    faults = [Fault(f"{value:g}", f"{low:g} to {high:g}", f"{option_name(name)} {example_of(name)}", key=option_name(name)) for name, value in values.items() if value is not None and not low <= value <= high]
+    faults = [
+        Fault(f"{value:g}", f"{low:g} to {high:g}", f"{option_name(name)} {example_of(name)}", key=option_name(name))
+        for name, value in values.items()
+        if value is not None and not low <= value <= high
+    ]
     if faults:
         raise SceneError(faults)
 
@@ -144,6 +194,16 @@ def refuse_unused(given: dict, used, answers: str, try_: str) -> None:
     """
     from projector.faults import Fault, SceneError
 
-    unused = [option_name(name) for name, value in given.items() if name not in used and value is not None and value is not False and value != []]
+    unused = [
+        option_name(name)
+        for name, value in given.items()
+        if name not in used and value is not None and value is not False and value != []
+    ]
     if unused:
-        raise SceneError(Fault(f"{', '.join(unused)} would not be used: {answers}", ", ".join(option_name(name) for name in used if name in given), try_))
+        raise SceneError(
+            Fault(
+                f"{', '.join(unused)} would not be used: {answers}",
+                ", ".join(option_name(name) for name in used if name in given),
+                try_,
+            )
+        )

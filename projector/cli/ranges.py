@@ -24,9 +24,18 @@ def answered_each(command: Callable, options: dict) -> list[tuple[dict, object]]
         return [({}, command(**options))]
     chosen = [dict(zip(ranges, values, strict=True)) for values in product(*ranges.values())]
     if len(chosen) > MOST_ANSWERS:
-        raise SceneError(Fault(f"{len(chosen)} answers", f"at most {MOST_ANSWERS}", "fewer values", key=", ".join(ranges)))
+        raise SceneError(
+            Fault(f"{len(chosen)} answers", f"at most {MOST_ANSWERS}", "fewer values", key=", ".join(ranges))
+        )
     if options.get("save") is not None:
-        raise SceneError(Fault(f"one scene to save, and {len(chosen)} answers", "one value of each number", "leave out the range, or --save", key="--save"))
+        raise SceneError(
+            Fault(
+                f"one scene to save, and {len(chosen)} answers",
+                "one value of each number",
+                "leave out the range, or --save",
+                key="--save",
+            )
+        )
     return [(typed, command(**_with(options, typed))) for typed in chosen]
 
 
@@ -53,7 +62,10 @@ def _with(options: dict, typed: dict[str, str]) -> dict:
             changed[name] = item.read(typed[option_name(name)])
     if options.get("with_"):
         keys = [change.partition("=")[0].strip() for change in options["with_"]]
-        changed["with_"] = [f"{key}={typed[key]}" if key in typed else change for key, change in zip(keys, options["with_"], strict=True)]
+        changed["with_"] = [
+            f"{key}={typed[key]}" if key in typed else change
+            for key, change in zip(keys, options["with_"], strict=True)
+        ]
     out = options.get("out")
     if out is not None:
         label = "-".join(f"{key.strip('-')}={value}" for key, value in typed.items())

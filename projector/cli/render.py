@@ -21,7 +21,10 @@ def out_option(text: str):
 
 
 def path_option(name: str, text: str, *short: str):
-    """An option that takes a path to write to. SceneError if it ends as only a folder's does: where to write needs a name."""
+    """An option that takes a path to write to.
+
+    SceneError if it ends as only a folder's does: where to write needs a name.
+    """
 
     def path(typed: str) -> Path:
         if typed.startswith("--"):
@@ -36,10 +39,25 @@ def path_option(name: str, text: str, *short: str):
     return typer.Option(*short, name, help=text, show_default=False, parser=path, metavar="<path>")
 
 
-SceneArgument = Annotated[Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)]
-With = Annotated[Optional[list[str]], typer.Option("--with", "-w", help="Change a value for this run: projector.window.lens.f_number=4. May be repeated.", show_default=False)]
+SceneArgument = Annotated[
+    Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)
+]
+With = Annotated[
+    Optional[list[str]],
+    typer.Option(
+        "--with",
+        "-w",
+        help="Change a value for this run: projector.window.lens.f_number=4. May be repeated.",
+        show_default=False,
+    ),
+]
 Out = Annotated[Optional[Path], out_option("Where to write, without the ending.")]
-Threads = Annotated[Optional[int], whole_number_option("--threads", "Threads to use (default: the CPUs this process may use).", 1, 256, show_default=False)]
+Threads = Annotated[
+    Optional[int],
+    whole_number_option(
+        "--threads", "Threads to use (default: the CPUs this process may use).", 1, 256, show_default=False
+    ),
+]
 Seed = Annotated[int, whole_number_option("--seed", "Seed of everything random.", 0, 2**31 - 1)]
 Json = Annotated[bool, typer.Option("--json", help="Answer with one JSON object.")]
 Overwrite = Annotated[bool, typer.Option("--overwrite", help="Replace files that were made from something else.")]
@@ -79,7 +97,12 @@ def preview(
     with_: With = None,
     threads: Threads = None,
     seed: Seed = 0,
-    save: Annotated[Optional[Path], path_option("--save", "Save the scene with its changes as a scene file of its own, your comments kept: variant.toml.")] = None,
+    save: Annotated[
+        Optional[Path],
+        path_option(
+            "--save", "Save the scene with its changes as a scene file of its own, your comments kept: variant.toml."
+        ),
+    ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
@@ -102,10 +125,16 @@ def preview(
     blurs = camera_blur(loaded)
     words = [line for item in landings for line in landing_words(item, loaded.camera.f_number)]
     words += [
-        f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would be {item.blur_mm:.1f} mm; not in the picture"
+        f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would"
+        f" be {item.blur_mm:.1f} mm; not in the picture"
         for item in blurs
     ]
-    result = {"projectors": [asdict(item) for item in landings], "camera_blur": [asdict(item) for item in blurs], "width_px": width, "height_px": height}
+    result = {
+        "projectors": [asdict(item) for item in landings],
+        "camera_blur": [asdict(item) for item in blurs],
+        "width_px": width,
+        "height_px": height,
+    }
     return Answer(result, words, [path, *saved], notes)
 
 
@@ -121,8 +150,26 @@ def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: 
 @answered
 def map_(
     scene: SceneArgument,
-    surface: Annotated[Optional[str], typer.Option("--surface", "-s", help="Surface or sitter to map; of a box one face: NAME.front, .back, .left, .right, .top or .bottom (a scene's only surface need not be named).", show_default=False)] = None,
-    seen_by: Annotated[Optional[str], typer.Option("--seen-by", help="Projector that a sitter or a mesh is mapped as seen by (default: the one that sees most of it).", show_default=False)] = None,
+    surface: Annotated[
+        Optional[str],
+        typer.Option(
+            "--surface",
+            "-s",
+            help=(
+                "Surface or sitter to map; of a box one face: NAME.front, .back, .left, .right, .top or .bottom (a"
+                " scene's only surface need not be named)."
+            ),
+            show_default=False,
+        ),
+    ] = None,
+    seen_by: Annotated[
+        Optional[str],
+        typer.Option(
+            "--seen-by",
+            help="Projector that a sitter or a mesh is mapped as seen by (default: the one that sees most of it).",
+            show_default=False,
+        ),
+    ] = None,
     out: Out = None,
     across: Annotated[int, whole_number_option("--across", "Points across the map.", 16, 16384)] = 960,
     quality: Quality = "fine",
@@ -146,14 +193,18 @@ def map_(
         found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed, seen_by=seen_by)
     except NotSeen as error:
         (fault,) = error.faults
-        return Answer({"surface": surface, "is_reached": False}, [f"no map: {fault.found}"], [], [*warnings, fault.found])
+        return Answer(
+            {"surface": surface, "is_reached": False}, [f"no map: {fault.found}"], [], [*warnings, fault.found]
+        )
     found.save(files[0], overwrite)
     save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
     if not found.is_absolute:
-        warnings = [*warnings, "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."]
+        warnings = [
+            *warnings,
+            "no reading for every projector: the map is in stops against the open gate; give a reading to get lux.",
+        ]
     if not found.is_reached:
         warnings = [*warnings, f"no light of a projector falls on {found.surface}."]
     warnings = warnings + other_faces(loaded, surface, found.surface)
     return Answer(summary, summary_words(summary, found), files, warnings)
-

@@ -16,8 +16,20 @@ from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import check_above_zero, check_in_range, number_option, option_name, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 
-At = Annotated[Optional[list[str]], typer.Option("--at", help='Landmark or point: sitter.left_eye, or "0.1,1.5,-0.9" in metres. May be repeated (default: each projector\'s focus).', show_default=False)]
-Only = Annotated[Optional[str], typer.Option("--projector", help="Only this projector (default: all).", show_default=False)]
+At = Annotated[
+    Optional[list[str]],
+    typer.Option(
+        "--at",
+        help=(
+            'Landmark or point: sitter.left_eye, or "0.1,1.5,-0.9" in metres. May be repeated (default: each'
+            " projector's focus)."
+        ),
+        show_default=False,
+    ),
+]
+Only = Annotated[
+    Optional[str], typer.Option("--projector", help="Only this projector (default: all).", show_default=False)
+]
 Number = Optional[float]
 
 
@@ -28,12 +40,21 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def one_projector(scene, name: str | None):
-    """The projector that is asked about. SceneError where the scene has several and none is named: their order says nothing."""
+    """The projector that is asked about.
+
+    SceneError where the scene has several and none is named: their order says nothing.
+    """
     from projector.faults import Fault, SceneError
 
     found = chosen_projectors(scene, name)
     if len(found) > 1:
-        raise SceneError(Fault(found=f"{len(found)} projectors", allowed=f"one of {', '.join(spec.name for spec in found)}", try_="--projector " + min(spec.name for spec in found)))
+        raise SceneError(
+            Fault(
+                found=f"{len(found)} projectors",
+                allowed=f"one of {', '.join(spec.name for spec in found)}",
+                try_="--projector " + min(spec.name for spec in found),
+            )
+        )
     return found[0]
 
 
@@ -51,32 +72,63 @@ def figure_path(out: Path | None) -> Path | None:
     """Where a figure goes; .png unless another ending is given."""
     from projector.files.records import named_files
 
-    return None if out is None else named_files(out, "figure", (".pdf",) if out.suffix.lower() == ".pdf" else (".png",))[0]
+    return (
+        None if out is None else named_files(out, "figure", (".pdf",) if out.suffix.lower() == ".pdf" else (".png",))[0]
+    )
 
 
 @answered
 def sharpness(
-    scene: Annotated[Optional[Path], typer.Argument(help="A scene file, or the name of a shipped scene; without one, numbers for a square wall.", show_default=False)] = None,
+    scene: Annotated[
+        Optional[Path],
+        typer.Argument(
+            help="A scene file, or the name of a shipped scene; without one, numbers for a square wall.",
+            show_default=False,
+        ),
+    ] = None,
     at: At = None,
-    within_mm: Annotated[Number, number_option("--within-mm", "Wanted edge width: answers with the depth and the stop for it.")] = None,
+    within_mm: Annotated[
+        Number, number_option("--within-mm", "Wanted edge width: answers with the depth and the stop for it.")
+    ] = None,
     focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length, without a scene.")] = None,
     f_number: Annotated[Number, number_option("--f-number", "Stop of the lens, without a scene.")] = None,
     throw_m: Annotated[Number, number_option("--throw-m", "Distance it is focused at, without a scene.")] = None,
     wall_m: Annotated[Number, number_option("--wall-m", "Distance of the wall or skin, if it is another one.")] = None,
-    stencil_off_mm: Annotated[Number, number_option("--stencil-off-mm", "Stencil off its plane; positive: towards the lamp.")] = None,
-    glass: Annotated[Optional[str], typer.Option("--glass", help="Glass of a single element: answers with the blue and the red disc.", show_default=False)] = None,
+    stencil_off_mm: Annotated[
+        Number, number_option("--stencil-off-mm", "Stencil off its plane; positive: towards the lamp.")
+    ] = None,
+    glass: Annotated[
+        Optional[str],
+        typer.Option(
+            "--glass", help="Glass of a single element: answers with the blue and the red disc.", show_default=False
+        ),
+    ] = None,
     projector: Only = None,
     with_: With = None,
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """How soft edges land at points you name, what limits them, which detail survives, how large the light is for shadows; -o draws width over focus offset."""
+    """How soft edges land at points you name, what limits them, which detail survives, how large the light is for
+    shadows; -o draws width over focus offset.
+    """
     check_above_zero(within_mm=within_mm)
-    numbers = {"focal_length_mm": focal_length_mm, "f_number": f_number, "throw_m": throw_m, "wall_m": wall_m, "stencil_off_mm": stencil_off_mm, "glass": glass}
+    numbers = {
+        "focal_length_mm": focal_length_mm,
+        "f_number": f_number,
+        "throw_m": throw_m,
+        "wall_m": wall_m,
+        "stencil_off_mm": stencil_off_mm,
+        "glass": glass,
+    }
     if scene is None:
         others = {"at": at, "projector": projector, "with": with_, "out": out, "overwrite": overwrite}
-        refuse_unused({**numbers, "within_mm": within_mm, **others}, (*numbers, "within_mm"), "without a scene the answer goes by numbers, and has no figure", "name a scene: projector sharpness my-scene.toml -o softness")
+        refuse_unused(
+            {**numbers, "within_mm": within_mm, **others},
+            (*numbers, "within_mm"),
+            "without a scene the answer goes by numbers, and has no figure",
+            "name a scene: projector sharpness my-scene.toml -o softness",
+        )
         return _blur_from_numbers(numbers, within_mm)
     refuse_beside_a_scene(numbers, "--with changes a value of the scene: projector.NAME.lens.f_number=4")
     return _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite)
@@ -97,25 +149,47 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
 
     if any(numbers[name] is None for name in ("focal_length_mm", "f_number", "throw_m")):
         raise SceneError(
-            Fault(found="not enough to answer from", allowed="a scene; or a focal length, a stop and the throw it is focused at", try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06")
+            Fault(
+                found="not enough to answer from",
+                allowed="a scene; or a focal length, a stop and the throw it is focused at",
+                try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06",
+            )
         )
     check_above_zero(**{name: numbers[name] for name in ("focal_length_mm", "f_number", "throw_m", "wall_m")})
     check_in_range(-1e6, 1e6, stencil_off_mm=numbers["stencil_off_mm"])
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
     sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
     words = [
-        f"{found.focal_length_mm:g} mm at f/{found.f_number:g}, tube {found.tube_length_mm:.2f} mm, {sharp}: at {found.wall_m:g} m (× {found.magnification:.1f}) a blur disc of {found.blur_mm:.2f} mm, edges rise in {found.edge_mm:.2f} mm",
+        (
+            f"{found.focal_length_mm:g} mm at f/{found.f_number:g}, tube {found.tube_length_mm:.2f} mm, {sharp}: at"
+            f" {found.wall_m:g} m (× {found.magnification:.1f}) a blur disc of {found.blur_mm:.2f} mm, edges rise in"
+            f" {found.edge_mm:.2f} mm"
+        ),
         f"shadows there go by the lens itself, {found.pupil_mm:.1f} mm or {found.lens_deg:.2f}°, whatever the focus",
     ]
     if found.blue_disc_mm is not None:
-        words.append(f"of {numbers['glass']}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm) {found.red_disc_mm:.1f} mm")
+        words.append(
+            f"of {numbers['glass']}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm)"
+            f" {found.red_disc_mm:.1f} mm"
+        )
     if within_mm is not None:
         metres = [f"{value:.2f}" for value in found.focuses_m if math.isfinite(value)]
         past = " or past infinity" if len(metres) < len(found.focuses_m) else ""
         offsets = " or ".join(f"{value:+.2f}" for value in found.offsets_mm)
-        words.insert(0, f"{within_mm:g} mm at {found.wall_m:g} m: " + (f"focus at {' or '.join(metres)} m{past} (stencil {offsets} mm from its place for a sharp wall)" if metres else "no focus is so soft"))
+        words.insert(
+            0,
+            f"{within_mm:g} mm at {found.wall_m:g} m: "
+            + (
+                f"focus at {' or '.join(metres)} m{past} (stencil {offsets} mm from its place for a sharp wall)"
+                if metres
+                else "no focus is so soft"
+            ),
+        )
     if found.f_number_wanted is not None:
-        words.append(f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if the pupil is filled")
+        words.append(
+            f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if"
+            " the pupil is filled"
+        )
     return Answer(asdict(found), words)
 
 
@@ -136,31 +210,47 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
             arrives = light_at(loaded, spec, reference, arrays)
             warnings = [*warnings, *([] if arrives.arrives else [no_light_note(arrives)])]
             if not arrives.has_edges:
-                rows.append({**row_without_numbers(study.Sharpness), "projector": spec.name, "at": arrives.at, "light": arrives.as_dict()})
+                rows.append(
+                    {
+                        **row_without_numbers(study.Sharpness),
+                        "projector": spec.name,
+                        "at": arrives.at,
+                        "light": arrives.as_dict(),
+                    }
+                )
                 words.append(no_light_words(arrives))
                 continue
             found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
             rows.append({**asdict(found), "light": arrives.as_dict()})
             words += [wanted_words(found, item) for item in found.wanted_focuses] + sharpness_words(found, arrives)
-            wanted += [(focused.offset_mm, found, focused.focus_m) for item in found.wanted_focuses for focused in item.focuses]
+            wanted += [
+                (focused.offset_mm, found, focused.focus_m) for item in found.wanted_focuses for focused in item.focuses
+            ]
             reached.append(reference)
         asked += [(spec, reference) for reference in reached]
         if len(reached) > 1:
             best = study.compromise(loaded, spec, reached, arrays)
             compromises.append({"projector": spec.name, **asdict(best)})
             listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
-            words.append(f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now {listed[1]} mm)")
+            words.append(
+                f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now"
+                f" {listed[1]} mm)"
+            )
     if path is not None and not asked:
         path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
         _draw_focus(loaded, asked, within_mm, wanted, arrays, path, overwrite)
     if asked:
         words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
-    return Answer({"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings)
+    return Answer(
+        {"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings
+    )
 
 
 def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: bool) -> None:
-    """Edge width over focus offset for pairs of projector and reference, as far as the focuses that give the wanted width."""
+    """Edge width over focus offset for pairs of projector and reference, as far as the focuses that give the wanted
+    width.
+    """
     from projector.files.records import record
     from projector.reports.save import save_figure
     from projector.reports.study_figures import focus_figure
@@ -168,34 +258,51 @@ def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: 
 
     offsets = study.offsets_to_show(scene, asked, arrays, [offset for offset, *_ in wanted])
     curves = [study.focus_curve(scene, spec, reference, offsets, arrays) for spec, reference in asked]
-    save_figure(focus_figure(curves, within_mm, _named_focuses(asked, wanted)), path, record(scene, "sharpness"), overwrite)
+    save_figure(
+        focus_figure(curves, within_mm, _named_focuses(asked, wanted)), path, record(scene, "sharpness"), overwrite
+    )
 
 
 def _named_focuses(asked, wanted) -> list[tuple[float, str]]:
-    """Offset (mm) and words of each focus that gives the wanted width; with whose it is where several edges were asked about."""
+    """Offset (mm) and words of each focus that gives the wanted width; with whose it is where several edges were asked
+    about.
+    """
 
     def whose(found) -> str:
         parts = [found.projector] if len({spec.name for spec, _ in asked}) > 1 else []
         parts += [found.at] if len({str(reference) for _, reference in asked}) > 1 else []
         return f"{' at '.join(parts)}: " if parts else ""
 
-    return [(offset_mm, f"{whose(found)}{focus_m:.2f} m" if focus_m is not None else "") for offset_mm, found, focus_m in wanted]
+    return [
+        (offset_mm, f"{whose(found)}{focus_m:.2f} m" if focus_m is not None else "")
+        for offset_mm, found, focus_m in wanted
+    ]
 
 
 @answered
 def fringe(
     scene: SceneArgument,
     at: At = None,
-    lens: Annotated[Optional[list[str]], typer.Option("--lens", help="A lens file to compare with. May be repeated.", show_default=False)] = None,
-    tolerance_arcmin: Annotated[float, number_option("--tolerance-arcmin", "What may pass, in arc-minutes from the camera.", True)] = 1.0,
-    tolerance_pixels: Annotated[float, number_option("--tolerance-pixels", "What may pass, in camera pixels; the larger of the two counts.", True)] = 1.0,
+    lens: Annotated[
+        Optional[list[str]],
+        typer.Option("--lens", help="A lens file to compare with. May be repeated.", show_default=False),
+    ] = None,
+    tolerance_arcmin: Annotated[
+        float, number_option("--tolerance-arcmin", "What may pass, in arc-minutes from the camera.", True)
+    ] = 1.0,
+    tolerance_pixels: Annotated[
+        float,
+        number_option("--tolerance-pixels", "What may pass, in camera pixels; the larger of the two counts.", True),
+    ] = 1.0,
     projector: Only = None,
     with_: With = None,
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:
-    """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws edges of lenses."""
+    """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws
+    edges of lenses.
+    """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     from projector.stage.surfaces import scene_arrays
     from projector.studies.edges import fringe as study
@@ -207,12 +314,24 @@ def fringe(
     rows, words, strips = [], [], []
     for spec in chosen_projectors(loaded, projector):
         for reference in points_for(loaded, spec, at, arrays):
-            for name, item in [("as it is", spec), *((name, study.with_lens(loaded, spec, name)) for name in lens or ())]:
+            for name, item in [
+                ("as it is", spec),
+                *((name, study.with_lens(loaded, spec, name)) for name in lens or ()),
+            ]:
                 arrives = light_at(loaded, item, reference, arrays)
                 if not arrives.arrives and no_light_note(arrives) not in warnings:
                     warnings = [*warnings, no_light_note(arrives)]
                 if not arrives.has_edges:
-                    rows.append({**row_without_numbers(study.Fringe), "projector": spec.name, "at": arrives.at, "lens": name, "cures": [], "light": arrives.as_dict()})
+                    rows.append(
+                        {
+                            **row_without_numbers(study.Fringe),
+                            "projector": spec.name,
+                            "at": arrives.at,
+                            "lens": name,
+                            "cures": [],
+                            "light": arrives.as_dict(),
+                        }
+                    )
                     words.append(no_light_words(arrives))
                     continue
                 found = study.fringe(loaded, item, reference, tolerance_arcmin, tolerance_pixels, name, arrays, arrives)
@@ -220,7 +339,9 @@ def fringe(
                 rows.append({**asdict(found), "cures": [asdict(cure) for cure in cures], "light": arrives.as_dict()})
                 words += fringe_words(found, cures)
                 if not arrives.arrives:
-                    words.append(f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there")
+                    words.append(
+                        f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there"
+                    )
                 if out is not None:
                     strips.append(_strip(loaded, item, reference, found, arrays))
     if path is not None and not strips:
@@ -230,7 +351,12 @@ def fringe(
         from projector.reports.save import save_figure
         from projector.reports.study_figures import lens_strip_figure
 
-        save_figure(lens_strip_figure(strips, "Edges as the camera sees them, magnified"), path, record(loaded, "fringe"), overwrite)
+        save_figure(
+            lens_strip_figure(strips, "Edges as the camera sees them, magnified"),
+            path,
+            record(loaded, "fringe"),
+            overwrite,
+        )
     return Answer({"points": rows}, words, [path] if path else [], warnings)
 
 
@@ -238,7 +364,13 @@ def _strip(scene, spec, reference, found, arrays):
     from projector.studies.edges.fringe import shown_edge
 
     colours = shown_edge(scene, spec, reference, arrays)
-    colour_words = f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}" if found.width_mm > 0.0 else "no fringe"
+    colour_words = (
+        f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}" if found.width_mm > 0.0 else "no fringe"
+    )
     which = "" if found.edge_deg is None else f", {edge_words(found)}"
-    return f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}", colours.positions_mm, colours.linear_rgb, colour_words + which
-
+    return (
+        f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}",
+        colours.positions_mm,
+        colours.linear_rgb,
+        colour_words + which,
+    )

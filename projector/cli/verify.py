@@ -29,7 +29,11 @@ def verify(json: Json = False) -> Answer:
     failed = [row for row in rows if not row["passed"]]
     words = [] if json else _table(rows)
     words.append(f"{len(rows) - len(failed)} of {len(rows)} checks pass")
-    return Answer({"checks": rows, "passed": len(rows) - len(failed), "failed": len(failed)}, words, exit_code=USER_INPUT if failed else 0)
+    return Answer(
+        {"checks": rows, "passed": len(rows) - len(failed), "failed": len(failed)},
+        words,
+        exit_code=USER_INPUT if failed else 0,
+    )
 
 
 def _table(rows) -> list[str]:
@@ -37,10 +41,26 @@ def _table(rows) -> list[str]:
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False)
-    for name, side in (("what", "left"), ("source", "left"), ("expected", "right"), ("got", "right"), ("error", "right"), ("", "left"), ("pass", "left")):
+    for name, side in (
+        ("what", "left"),
+        ("source", "left"),
+        ("expected", "right"),
+        ("got", "right"),
+        ("error", "right"),
+        ("", "left"),
+        ("pass", "left"),
+    ):
         table.add_column(name, justify=side, overflow="fold")
     for row in rows:
-        table.add_row(row["what"], row["source"], f"{row['expected']:.6g}", f"{row['got']:.6g}", f"{row['error']:+.1e}", row["unit"], "yes" if row["passed"] else "NO")
+        table.add_row(
+            row["what"],
+            row["source"],
+            f"{row['expected']:.6g}",
+            f"{row['got']:.6g}",
+            f"{row['error']:+.1e}",
+            row["unit"],
+            "yes" if row["passed"] else "NO",
+        )
     console = Console(width=None, highlight=False)
     with console.capture() as captured:
         console.print(table)

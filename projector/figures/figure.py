@@ -27,7 +27,8 @@ EYE_HEIGHT_M = 1.588
 # The head turns about a point in the neck; above the upper level it follows wholly, below the lower one not at all.
 NECK_PIVOT_M = np.array([0.0, 1.453, -0.035])
 NECK_BASE_M = np.array([0.0, 1.398, -0.035])
-# Levels (m) along an axis that leans with the neck, so that the chin moves with the skull and the pit of the neck with the chest.
+# Levels (m) along an axis that leans with the neck, so that the chin moves with the skull and the pit of the neck with
+# the chest.
 _NECK_LEAN = 0.45
 _NECK_LEVELS_M = (1.388, 1.494)
 
@@ -167,7 +168,9 @@ def _rotated(points, yaw_deg, pitch_deg, tilt_deg):
 
 
 def _turned_normals(turned, vertices, normals):
-    """Unit normals after a bend: two tangents are carried through it, and their cross product stands on the new surface."""
+    """Unit normals after a bend: two tangents are carried through it, and their cross product stands on the new
+    surface.
+    """
     sideways = np.where(np.abs(normals[:, [1]]) < 0.7, [[0.0, 1.0, 0.0]], [[1.0, 0.0, 0.0]])
     first = np.cross(sideways, normals)
     first /= np.linalg.norm(first, axis=1, keepdims=True)

@@ -9,7 +9,10 @@ from projector.figures.field.surface import figure_field
 
 
 def find_landmarks(kind):
-    """Landmarks by name, each (3,) float, millimetres, on the zero of the field. A head alone has no shoulders or chest."""
+    """Landmarks by name, each (3,) float, millimetres, on the zero of the field.
+
+    A head alone has no shoulders or chest.
+    """
     heights = np.linspace(-60.0, 25.0, 171)
     profile = _met(kind, [(0.0, y, 150.0) for y in heights], (0.0, 0.0, -1.0))
     bridge_zone = profile[heights > -6.0]
@@ -17,7 +20,14 @@ def find_landmarks(kind):
     chin = _met(kind, [(0.0, -160.0, z) for z in np.linspace(70.0, 100.0, 61)], (0.0, 1.0, 0.0))
     eye, mouth, cheek, forehead, throat, chest = _met(
         kind,
-        [(EYE[0], EYE[1], 150.0), (0, -70.0, 150.0), (48.0, -24.0, 150.0), (0, 48.0, 150.0), (0, -150.0, 150.0), (0, -305.0, 150.0)],
+        [
+            (EYE[0], EYE[1], 150.0),
+            (0, -70.0, 150.0),
+            (48.0, -24.0, 150.0),
+            (0, 48.0, 150.0),
+            (0, -150.0, 150.0),
+            (0, -305.0, 150.0),
+        ],
         (0.0, 0.0, -1.0),
     )
     landmarks = {

@@ -1,7 +1,9 @@
-"""Any bitmap that a photographer brings, as grey 0 to 1: mode, depth, transparency and orientation as the file states them.
+"""Any bitmap that a photographer brings, as grey 0 to 1: mode, depth, transparency and orientation as the file states
+them.
 
 Nothing is guessed from a count of channels. What cannot be read for certain is refused in words; what was done to a
-readable picture is noted. Large pictures are read in bands, so that one never stands in memory as floating-point numbers.
+readable picture is noted. Large pictures are read in bands, so that one never stands in memory as floating-point
+numbers.
 """
 
 from __future__ import annotations
@@ -49,11 +51,14 @@ def read_bitmap(
     averaged down. Raises SceneError for a file that cannot be read for certain, or only at too great a cost.
     """
     side = largest_side or LARGEST_SIDE
-    return _read(Path(path), purpose, side, lambda picture, notes: _grey_picture(picture, Path(path), notes, decode, side))
+    return _read(
+        Path(path), purpose, side, lambda picture, notes: _grey_picture(picture, Path(path), notes, decode, side)
+    )
 
 
 def read_colours(path, purpose: str, box: tuple[int, int, int, int] | None = None) -> tuple[np.ndarray, list[str]]:
-    """The picture at `path` as it is coded, (h, w, 3) float32 0..1, row 0 at the top, and notes. Raises SceneError as `read_bitmap`.
+    """The picture at `path` as it is coded, (h, w, 3) float32 0..1, row 0 at the top, and notes. Raises SceneError as
+    `read_bitmap`.
 
     All 16 bits of a channel are kept. Grey pictures have three equal channels; transparent places keep their colour.
     box: (left, top, width, height) in pixels of the upright picture, the part that is wanted.
@@ -61,7 +66,9 @@ def read_colours(path, purpose: str, box: tuple[int, int, int, int] | None = Non
     return _read(Path(path), purpose, MOST_PIXELS, lambda picture, notes: _colour_picture(picture, Path(path), box))
 
 
-def _read(path: Path, purpose: str, side: int, made_of: Callable[[OpenPicture, list[str]], np.ndarray]) -> tuple[np.ndarray, list[str]]:
+def _read(
+    path: Path, purpose: str, side: int, made_of: Callable[[OpenPicture, list[str]], np.ndarray]
+) -> tuple[np.ndarray, list[str]]:
     """What is made of a picture file's pixels, of which the longer side need be no more than `side`, and the notes.
 
     Every failure of a decoder is put in words.
@@ -170,7 +177,10 @@ class _Gathered:
         # Nearly clear pixels have lost their colour to rounding; the others tell whether the colour is one throughout.
         shown = grey[band.alpha >= 0.5]
         if shown.size:
-            self._darkest, self._brightest = min(self._darkest, float(shown.min())), max(self._brightest, float(shown.max()))
+            self._darkest, self._brightest = (
+                min(self._darkest, float(shown.min())),
+                max(self._brightest, float(shown.max())),
+            )
         self._least_alpha = min(self._least_alpha, float(band.alpha.min()))
         linear = grey if self._decode is None else np.asarray(self._decode(grey), np.float32)
         self._light[here] = _averaged(linear * band.alpha, self._factor)
@@ -191,8 +201,8 @@ class _Gathered:
         if self._brightest - self._darkest <= 3.0 / 255.0:
             # One colour on nothing: what is drawn is the shape, whatever its colour.
             notes.append(
-                f"{path.name}: all in one colour, so the shape is its transparency: drawn places are open, clear ones metal"
-                " (inverted = true for the opposite)."
+                f"{path.name}: all in one colour, so the shape is its transparency: drawn places are open, clear ones"
+                " metal (inverted = true for the opposite)."
             )
             return self._alpha
         notes.append(f"{path.name}: transparent places are taken as metal.")

@@ -38,7 +38,8 @@ def nearest(name: str, known: list[str]) -> str:
 
 
 def find_file(name: str, folder, kind: str) -> Path:
-    """A file of kind "stencil", "pupil", "lens", "mesh" or "scene": beside the scene, else a shipped one by its bare name.
+    """A file of kind "stencil", "pupil", "lens", "mesh" or "scene": beside the scene, else a shipped one by its bare
+    name.
 
     The ending may be left out. SceneError with the nearest name if there is none.
     """
@@ -55,7 +56,11 @@ def find_file(name: str, folder, kind: str) -> Path:
     is_folder = _is_folder(Path(folder) / name)
     raise SceneError(
         Fault(
-            found=f'"{shown}" is a folder' if is_folder else f'there is no {kind} file "{shown}" beside the scene or among the shipped ones',
+            found=(
+                f'"{shown}" is a folder'
+                if is_folder
+                else f'there is no {kind} file "{shown}" beside the scene or among the shipped ones'
+            ),
             allowed=", ".join(shipped) or f"a file with the ending {', '.join(_ENDINGS[kind])}",
             try_="name the file in it" if is_folder else _try_name(name, close),
             file=shown,
@@ -77,13 +82,22 @@ def find_scene(path) -> Path:
         return path
     if _is_folder(path):
         inside = ", ".join(item.name for item in _listed(path) if item.suffix == ".toml")
-        raise SceneError(Fault(found="this is a folder", allowed="a scene file", try_=f"one of {inside}" if inside else "", file=str(path)))
+        raise SceneError(
+            Fault(
+                found="this is a folder",
+                allowed="a scene file",
+                try_=f"one of {inside}" if inside else "",
+                file=str(path),
+            )
+        )
     shipped = shipped_folder("scene")
     if len(path.parts) <= 2:
         for candidate in (shipped / path.name, shipped / (path.name + ".toml")):
             if _is_file(candidate):
                 return candidate
-    names = [str(item) for item in _listed(path.parent) if item.suffix == ".toml"] + [item.stem for item in _listed(shipped) if item.suffix == ".toml"]
+    names = [str(item) for item in _listed(path.parent) if item.suffix == ".toml"] + [
+        item.stem for item in _listed(shipped) if item.suffix == ".toml"
+    ]
     close = nearest(str(path), names)
     raise SceneError(
         Fault(
@@ -102,16 +116,40 @@ def text_of(path: Path) -> str:
         raw = path.read_bytes() if size <= _LARGEST_FILE else b""
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise SceneError(Fault(found=f"the file cannot be opened: {reason}", try_="look at its permissions", file=str(path))) from None
+        raise SceneError(
+            Fault(found=f"the file cannot be opened: {reason}", try_="look at its permissions", file=str(path))
+        ) from None
     if size > _LARGEST_FILE:
-        raise SceneError(Fault(found=f"the file has {size:,} bytes", allowed=f"text of at most {_LARGEST_FILE:,} bytes", try_="is this the right file?", file=str(path)))
+        raise SceneError(
+            Fault(
+                found=f"the file has {size:,} bytes",
+                allowed=f"text of at most {_LARGEST_FILE:,} bytes",
+                try_="is this the right file?",
+                file=str(path),
+            )
+        )
     if not raw.strip():
-        raise SceneError(Fault(found="the file is empty", allowed="a scene", try_="start from one of the shipped scenes", file=str(path)))
+        raise SceneError(
+            Fault(
+                found="the file is empty",
+                allowed="a scene",
+                try_="start from one of the shipped scenes",
+                file=str(path),
+            )
+        )
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise SceneError(Fault(found="this is not text in UTF-8", allowed="UTF-8", try_="save it as UTF-8 in your editor", file=str(path), line=line)) from None
+        raise SceneError(
+            Fault(
+                found="this is not text in UTF-8",
+                allowed="UTF-8",
+                try_="save it as UTF-8 in your editor",
+                file=str(path),
+                line=line,
+            )
+        ) from None
 
 
 def list_scenes() -> list[tuple[Path, str]]:

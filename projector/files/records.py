@@ -1,8 +1,8 @@
 """Files that we write: what they say about themselves, and what may be replaced.
 
-Every picture and map carries a short record (JSON): program, version, scene, the scene's hash, settings and seed. A file
-whose record names the same scene may be replaced; anything else only if the user says so, and that is found out before
-the work starts.
+Every picture and map carries a short record (JSON): program, version, scene, the scene's hash, settings and seed. A
+file whose record names the same scene may be replaced; anything else only if the user says so, and that is found out
+before the work starts.
 """
 
 from __future__ import annotations
@@ -33,7 +33,15 @@ def record(scene, command: str, **settings) -> dict:
 def record_of(command: str, name: str, digest: str, overrides: Sequence[str] = (), **settings) -> dict:
     """The same for a file that was made from something else than a scene, by its name and a hash of it."""
 
-    return {"program": "projector", "version": __version__, "command": command, "scene": name, "scene_hash": digest, "overrides": list(overrides), "settings": settings}
+    return {
+        "program": "projector",
+        "version": __version__,
+        "command": command,
+        "scene": name,
+        "scene_hash": digest,
+        "overrides": list(overrides),
+        "settings": settings,
+    }
 
 
 # A default name says its changes up to this many bytes; what is longer ends in a hash of them.
@@ -41,7 +49,8 @@ _LONGEST_NAME = 120
 
 
 def default_name(scene) -> str:
-    """What files of a scene are called unless they are given a name: its own, and the changes made, so that no variant takes another's place.
+    """What files of a scene are called unless they are given a name: its own, and the changes made, so that no variant
+    takes another's place.
 
     "cabin" with projector.window.lens.f_number=4 gives "cabin-window.lens.f_number=4".
     """
@@ -94,7 +103,14 @@ def read_record(path: Path) -> dict | None:
         elif path.suffix.lower() == ".pdf":
             text = _pdf_record(path)
         elif path.suffix == ".toml":
-            text = next((line.removeprefix(TOML_MARK) for line in path.read_text(encoding="utf-8").splitlines() if line.startswith(TOML_MARK)), None)
+            text = next(
+                (
+                    line.removeprefix(TOML_MARK)
+                    for line in path.read_text(encoding="utf-8").splitlines()
+                    if line.startswith(TOML_MARK)
+                ),
+                None,
+            )
         else:
             return None
         found = json.loads(text)
@@ -130,7 +146,14 @@ def named_files(out, name: str, endings: tuple[str, ...]) -> list[Path]:
     if stem.suffix.lower() in endings:
         stem = stem.with_suffix("")
     if stem.name in ("", ".."):
-        raise SceneError(Fault(found="this is a folder", allowed="a file's name, without its ending", try_=f"-o {stem / name}", file=str(out)))
+        raise SceneError(
+            Fault(
+                found="this is a folder",
+                allowed="a file's name, without its ending",
+                try_=f"-o {stem / name}",
+                file=str(out),
+            )
+        )
     return [stem.with_name(stem.name + ending) for ending in endings]
 
 
@@ -144,8 +167,15 @@ def check_writable(paths: list[Path], scene_name: str, overwrite: bool) -> None:
         if path.exists() and not overwrite:
             found = read_record(path)
             if found is None or found.get("scene") != scene_name:
-                whose = f'it was made from another scene, "{found.get("scene")}"' if found else "it was not made by this program"
-                allowed, try_ = "a new name, or a file made from this scene before", "another name with -o, or --overwrite to replace it"
+                whose = (
+                    f'it was made from another scene, "{found.get("scene")}"'
+                    if found
+                    else "it was not made by this program"
+                )
+                allowed, try_ = (
+                    "a new name, or a file made from this scene before",
+                    "another name with -o, or --overwrite to replace it",
+                )
                 faults.append(Fault(f"this is there already, and {whose}", allowed, try_, file=str(path)))
     if faults:
         raise SceneError(faults)
@@ -153,7 +183,9 @@ def check_writable(paths: list[Path], scene_name: str, overwrite: bool) -> None:
 
 def place_faults(paths: list[Path]) -> list[Fault]:
     """Why files could not be written at these paths, each reason once; nothing if they can."""
-    faults = [_place_fault(path) for path in paths] + [_folder_fault(folder) for folder in {path.parent: None for path in paths}]
+    faults = [_place_fault(path) for path in paths] + [
+        _folder_fault(folder) for folder in {path.parent: None for path in paths}
+    ]
     return [fault for fault in dict.fromkeys(faults) if fault is not None]
 
 
@@ -165,10 +197,17 @@ def _place_fault(path: Path) -> Fault | None:
         if path.exists() and not path.is_file():
             return Fault("this is no ordinary file", "a file's name", "another name with -o", file=str(path))
         if path.exists() and not os.access(path, os.W_OK):
-            return Fault("this may not be written to", "a file that you may write to", "another name with -o", file=str(path))
+            return Fault(
+                "this may not be written to", "a file that you may write to", "another name with -o", file=str(path)
+            )
     except OSError as error:
         shown = path.name if len(path.name) <= 60 else f"{path.name[:57]}…"
-        return Fault(f"this cannot be written: {_reason(error)}", "a name that the system can hold", "a shorter name with -o", file=shown)
+        return Fault(
+            f"this cannot be written: {_reason(error)}",
+            "a name that the system can hold",
+            "a shorter name with -o",
+            file=shown,
+        )
     return None
 
 
@@ -177,12 +216,19 @@ def _folder_fault(folder: Path) -> Fault | None:
     try:
         if not folder.is_dir():
             what = "is a file" if folder.exists() else "does not exist"
-            return Fault(f"the folder {what}", "a folder that is there", "make it, or another folder with -o", file=str(folder))
+            return Fault(
+                f"the folder {what}", "a folder that is there", "make it, or another folder with -o", file=str(folder)
+            )
         handle, probe = tempfile.mkstemp(dir=folder, prefix=".writing-")
         os.close(handle)
         os.unlink(probe)
     except OSError as error:
-        return Fault(f"nothing can be written in this folder: {_reason(error)}", "a folder that you may write to", "another folder with -o", file=str(folder))
+        return Fault(
+            f"nothing can be written in this folder: {_reason(error)}",
+            "a folder that you may write to",
+            "another folder with -o",
+            file=str(folder),
+        )
     return None
 
 
@@ -205,7 +251,14 @@ def written_whole(path: Path):
         os.chmod(temporary, 0o666 & ~_umask())
         os.replace(temporary, path)
     except OSError as error:
-        raise SceneError(Fault(f"this cannot be written: {_reason(error)}", "a place with room that you may write to", "another folder with -o", file=str(path))) from error
+        raise SceneError(
+            Fault(
+                f"this cannot be written: {_reason(error)}",
+                "a place with room that you may write to",
+                "another folder with -o",
+                file=str(path),
+            )
+        ) from error
     finally:
         if temporary is not None:
             temporary.unlink(missing_ok=True)
@@ -218,7 +271,10 @@ def _umask() -> int:
 
 
 def write_png(path: Path, pixels: np.ndarray, about: dict) -> None:
-    """Write sRGB bytes (h, w, 3) uint8 as a PNG that carries its record. Level 1: five times faster, slightly larger."""
+    """Write sRGB bytes (h, w, 3) uint8 as a PNG that carries its record.
+
+    Level 1: five times faster, slightly larger.
+    """
     from PIL import Image, PngImagePlugin
 
     notes = PngImagePlugin.PngInfo()
@@ -239,4 +295,6 @@ def write_tiff(path: Path, planes: np.ndarray, about: dict) -> None:
     import tifffile
 
     with written_whole(path) as temporary:
-        tifffile.imwrite(temporary, planes.astype(np.float32), photometric="minisblack", description=json.dumps(about), metadata=None)
+        tifffile.imwrite(
+            temporary, planes.astype(np.float32), photometric="minisblack", description=json.dumps(about), metadata=None
+        )

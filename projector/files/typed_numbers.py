@@ -41,7 +41,10 @@ def as_typed(value: float) -> str:
 
 
 def range_of(text: str) -> tuple[float, float, int] | None:
-    """First, last and count of "first:last:count", evenly spaced; None for another text. ValueError for a range that is none."""
+    """First, last and count of "first:last:count", evenly spaced; None for another text.
+
+    ValueError for a range that is none.
+    """
     parts = text.split(":")
     if len(parts) != 3:
         return None
@@ -49,13 +52,18 @@ def range_of(text: str) -> tuple[float, float, int] | None:
         first, last = typed_number(parts[0]), typed_number(parts[1])
     except ValueError:
         return None
-    if not re.fullmatch(r"\s*\d{1,9}\s*", parts[2]) or not 2 <= int(parts[2]) <= MOST_IN_A_RANGE or not (math.isfinite(first) and math.isfinite(last)):
+    if (
+        not re.fullmatch(r"\s*\d{1,9}\s*", parts[2])
+        or not 2 <= int(parts[2]) <= MOST_IN_A_RANGE
+        or not (math.isfinite(first) and math.isfinite(last))
+    ):
         raise ValueError(f"{text}: a range is first:last:count, with 2 to {MOST_IN_A_RANGE} values")
     return first, last, int(parts[2])
 
 
 def values_of_range(text: str) -> list[str] | None:
-    """The values of "first:last:count" as they would be typed one by one ("-1:1:5": -1, -0.5, 0, 0.5, 1); None for another text.
+    """The values of "first:last:count" as they would be typed one by one ("-1:1:5": -1, -0.5, 0, 0.5, 1); None for
+    another text.
 
     To eight figures, which is more than any lens is set to.
     """

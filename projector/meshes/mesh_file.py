@@ -1,4 +1,6 @@
-"""Mesh files that a photographer brings: read, measured in metres, cleaned, smoothly shaded, and refused in plain words."""
+"""Mesh files that a photographer brings: read, measured in metres, cleaned, smoothly shaded, and refused in plain
+words.
+"""
 
 from __future__ import annotations
 
@@ -50,7 +52,12 @@ def load_mesh(path, unit: str = "m", up: str = "y") -> Mesh:
     except OSError as error:
         raise _fault(path, f"the file cannot be read ({error.strerror})", try_="see who may read it") from None
     if len(triangles) == 0:
-        raise _fault(path, "there is no surface in this file", "a mesh with faces", "export it with its faces, not as a cloud of points")
+        raise _fault(
+            path,
+            "there is no surface in this file",
+            "a mesh with faces",
+            "export it with its faces, not as a cloud of points",
+        )
     vertices = raw.vertices
     if up == "z":
         vertices = np.stack([vertices[:, 0], vertices[:, 2], -vertices[:, 1]], axis=1)
@@ -63,7 +70,9 @@ def load_mesh(path, unit: str = "m", up: str = "y") -> Mesh:
     return Mesh(*smoothed(*joined_vertices(vertices, triangles)), notes)
 
 
-def _fault(path: Path, found: str, allowed: str = "a mesh as STL, OBJ, PLY, OFF or GLB", try_: str = "export it again") -> SceneError:
+def _fault(
+    path: Path, found: str, allowed: str = "a mesh as STL, OBJ, PLY, OFF or GLB", try_: str = "export it again"
+) -> SceneError:
     return SceneError(Fault(found=found, allowed=allowed, try_=try_, file=str(path)))
 
 
@@ -76,9 +85,13 @@ def _refuse_what_is_no_mesh(path: Path) -> None:
     if size == 0:
         raise _fault(path, "the file is empty (0 bytes)", try_="copy or export it again")
     if size > _LARGEST_FILE:
-        raise _fault(path, f"the file has {size} bytes", f"at most {_LARGEST_FILE} bytes", "thin it out in a mesh editor")
+        raise _fault(
+            path, f"the file has {size} bytes", f"at most {_LARGEST_FILE} bytes", "thin it out in a mesh editor"
+        )
     if path.suffix.lower() not in ENDINGS:
-        raise _fault(path, f'the ending "{path.suffix}" is none of a mesh that can be read', try_="export it as OBJ, PLY or STL")
+        raise _fault(
+            path, f'the ending "{path.suffix}" is none of a mesh that can be read', try_="export it as OBJ, PLY or STL"
+        )
     with path.open("rb") as file:
         start = file.read(16)
     for known, what in _OTHER_KINDS:
@@ -95,7 +108,10 @@ def _missing_materials(path: Path, names: list[str]) -> list[str]:
         except (OSError, ValueError):  # a name that no file can have
             there = False
         if not there:
-            notes.append(f"{path.name}: its material file {shortened(name)} is not there; the surface takes the scene's reflectance.")
+            notes.append(
+                f"{path.name}: its material file {shortened(name)} is not there; the surface takes the scene's"
+                " reflectance."
+            )
     return notes
 
 
@@ -103,10 +119,18 @@ def _refuse_bad_vertices(vertices: np.ndarray, unit: str) -> None:
     """Vertices (n, 3) in metres that are no numbers, or so far out that their unit must be another."""
     bad = ~np.isfinite(vertices).all(axis=1)
     if bad.any():
-        raise MeshFault(f"{int(bad.sum())} vertices are not numbers, the first is number {int(np.argmax(bad)) + 1}", "repair it in a mesh editor", "finite coordinates")
+        raise MeshFault(
+            f"{int(bad.sum())} vertices are not numbers, the first is number {int(np.argmax(bad)) + 1}",
+            "repair it in a mesh editor",
+            "finite coordinates",
+        )
     farthest = float(np.abs(vertices).max(initial=0.0))
     if farthest > _FARTHEST:
-        raise MeshFault(f"a vertex lies {farthest:.3g} m from the file's origin when read in {unit}", "look at its unit, or repair it in a mesh editor", f"at most {_FARTHEST:g} m")
+        raise MeshFault(
+            f"a vertex lies {farthest:.3g} m from the file's origin when read in {unit}",
+            "look at its unit, or repair it in a mesh editor",
+            f"at most {_FARTHEST:g} m",
+        )
 
 
 def _without_slivers(vertices, triangles, notes: list[str]) -> np.ndarray:
@@ -123,6 +147,14 @@ def _question_size(corners: np.ndarray, unit: str, notes: list[str]) -> None:
     size = float(np.ptp(corners.reshape(-1, 3), axis=0).max())
     if _SMALLEST <= size <= _LARGEST:
         return
-    others = [other for other, metres in METRES_PER_UNIT.items() if _SMALLEST * 10 <= size * metres / METRES_PER_UNIT[unit] <= _LARGEST]
-    hint = f"; with unit = \"{others[0]}\" it would be {size * METRES_PER_UNIT[others[0]] / METRES_PER_UNIT[unit]:.3g} m" if others else ""
+    others = [
+        other
+        for other, metres in METRES_PER_UNIT.items()
+        if _SMALLEST * 10 <= size * metres / METRES_PER_UNIT[unit] <= _LARGEST
+    ]
+    hint = (
+        f'; with unit = "{others[0]}" it would be {size * METRES_PER_UNIT[others[0]] / METRES_PER_UNIT[unit]:.3g} m'
+        if others
+        else ""
+    )
     notes.append(f"its longest side is {size:.4g} m when read in {unit}: is that right?{hint}")

@@ -12,7 +12,9 @@ _PAIRS_AT_ONCE = 2_000_000
 
 
 def joined_vertices(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Vertices (n, 3) at exactly the same place made one, so that neighbours know each other, and the triangles (m, 3) int32 of those."""
+    """Vertices (n, 3) at exactly the same place made one, so that neighbours know each other, and the triangles (m, 3)
+    int32 of those.
+    """
     used = np.flatnonzero(np.bincount(triangles.reshape(-1), minlength=len(vertices)))
     # Adding zero makes one of the two zeros.
     bits = np.ascontiguousarray(vertices[used] + 0.0).view(np.uint64)
@@ -23,7 +25,8 @@ def joined_vertices(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.nda
 
 
 def _groups(keys: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Rows (n, k) uint64 that agree: (the first row of each group, the number of each row's group), in the order of the rows.
+    """Rows (n, k) uint64 that agree: (the first row of each group, the number of each row's group), in the order of the
+    rows.
 
     np.unique sorts the rows themselves; to sort one number made of each is several times faster.
     """
@@ -52,7 +55,9 @@ def _groups(keys: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def smoothed(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Vertices, triangles and normals, split where faces meet at a crease; each normal is weighted by the faces' corner angles."""
+    """Vertices, triangles and normals, split where faces meet at a crease; each normal is weighted by the faces' corner
+    angles.
+    """
     corners = vertices[triangles]
     facets = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     facets /= np.maximum(np.linalg.norm(facets, axis=1, keepdims=True), 1e-300)
@@ -62,7 +67,11 @@ def smoothed(vertices: np.ndarray, triangles: np.ndarray) -> tuple[np.ndarray, n
     packed = (steps[:, 0] * 2**21 + steps[:, 1]) * 2**21 + steps[:, 2]
     flat = triangles.reshape(-1)
     first, number = _groups(np.stack([flat.astype(np.int64), packed], axis=1).view(np.uint64))
-    return np.ascontiguousarray(vertices[flat[first]]), number.reshape(-1, 3).astype(np.int32), np.ascontiguousarray(normals[first])
+    return (
+        np.ascontiguousarray(vertices[flat[first]]),
+        number.reshape(-1, 3).astype(np.int32),
+        np.ascontiguousarray(normals[first]),
+    )
 
 
 def _corner_angles(corners: np.ndarray) -> np.ndarray:

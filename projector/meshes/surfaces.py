@@ -31,7 +31,9 @@ def _sizes(spec):
 
 
 def _sweep_profile(spec):
-    """(y, z, normal_y, normal_z, arc length below the wall's foot) along the sweep, from the top of the wall to the floor's end."""
+    """(y, z, normal_y, normal_z, arc length below the wall's foot) along the sweep, from the top of the wall to the
+    floor's end.
+    """
     _, height = _sizes(spec)
     radius = spec.foot_radius_m or DEFAULT_FOOT
     floor = spec.floor_length_m or DEFAULT_FLOOR
@@ -52,7 +54,12 @@ def build_surface(spec, mesh: Mesh | None = None) -> Mesh:
         return Mesh(_placed(spec, mesh.vertices), mesh.triangles, normals, list(mesh.notes))
     width, height = _sizes(spec)
     if spec.shape == "flat":
-        corners = [[-width / 2, -height / 2, 0], [width / 2, -height / 2, 0], [width / 2, height / 2, 0], [-width / 2, height / 2, 0]]
+        corners = [
+            [-width / 2, -height / 2, 0],
+            [width / 2, -height / 2, 0],
+            [width / 2, height / 2, 0],
+            [-width / 2, height / 2, 0],
+        ]
         return Mesh(_placed(spec, corners), np.array([[0, 1, 2], [0, 2, 3]], np.int32), None, [])
     if spec.shape == "box":
         half = 0.5 * np.array([width, height, spec.depth_m or DEFAULT_DEPTH])
@@ -95,7 +102,9 @@ class MapLayout:
 
     @property
     def facets_rise_m(self) -> float:
-        """How far (m) the flat facets of the mesh rise over this surface: a sweep's foot is a hollow, and its strips are chords."""
+        """How far (m) the flat facets of the mesh rise over this surface: a sweep's foot is a hollow, and its strips
+        are chords.
+        """
         if self.spec.shape != "sweep":
             return 0.0
         return (self.spec.foot_radius_m or DEFAULT_FOOT) * (1.0 - math.cos(0.25 * math.pi / _FOOT_STRIPS))
@@ -127,7 +136,9 @@ def _unrolled(spec, face, across, up):
         radius = spec.foot_radius_m or DEFAULT_FOOT
         angle = np.clip(at / radius, 0.0, 0.5 * math.pi)
         wall, floor = np.minimum(at, 0.0), np.maximum(at - 0.5 * math.pi * radius, 0.0)
-        points = np.stack([across, radius - wall - radius * np.sin(angle), radius - radius * np.cos(angle) + floor], axis=-1)
+        points = np.stack(
+            [across, radius - wall - radius * np.sin(angle), radius - radius * np.cos(angle) + floor], axis=-1
+        )
         return points, np.stack([np.zeros_like(at), np.sin(angle), np.cos(angle)], axis=-1)
     along, upward, outward = (np.array(axis, float) for axis in _FACES[face or "front"])
     depth = 0.0
@@ -150,7 +161,14 @@ def surface_layout(spec, face: str | None = None) -> MapLayout | None:
         labels, _, _, height_m = _axes(spec, "front")
         # Its foot is where the straight wall ends, above the curve.
         height_m = None if height_m is None else height_m + (spec.foot_radius_m or DEFAULT_FOOT)
-        return MapLayout(spec.name, (-width / 2, width / 2, -arc[-1], -arc[0]), (labels[0], "along the sweep, m (0: foot of the straight wall)"), spec, None, height_m)
+        return MapLayout(
+            spec.name,
+            (-width / 2, width / 2, -arc[-1], -arc[0]),
+            (labels[0], "along the sweep, m (0: foot of the straight wall)"),
+            spec,
+            None,
+            height_m,
+        )
     face = face or "front"
     if face not in _FACES:
         raise SceneError(Fault(found=f'a box has no face "{face}"', allowed=", ".join(_FACES)))
@@ -165,14 +183,28 @@ def faces_of(spec) -> list[str]:
 
 
 def _axes(spec, face: str) -> tuple[tuple[str, str], object, str | None, float | None]:
-    """Of a plate or a box's face: the labels of its two axes, spec and face, and the height of its middle if one axis is a height."""
+    """Of a plate or a box's face: the labels of its two axes, spec and face, and the height of its middle if one axis
+    is a height.
+    """
     along, upward = (_rotation(spec) @ np.array(axis, float) for axis in _FACES[face][:2])
     is_upright = upward[1] > 1.0 - 1e-9
-    return (_axis_label(along), _axis_label(upward)), spec, face if spec.shape == "box" else None, float(spec.position_m[1]) if is_upright else None
+    return (
+        (_axis_label(along), _axis_label(upward)),
+        spec,
+        face if spec.shape == "box" else None,
+        float(spec.position_m[1]) if is_upright else None,
+    )
 
 
 # The room's directions: x to the right as the camera sees it, z towards the camera.
-_DIRECTIONS = (("to the right", (1, 0, 0)), ("to the left", (-1, 0, 0)), ("to the front", (0, 0, 1)), ("to the back", (0, 0, -1)), ("up", (0, 1, 0)), ("down", (0, -1, 0)))
+_DIRECTIONS = (
+    ("to the right", (1, 0, 0)),
+    ("to the left", (-1, 0, 0)),
+    ("to the front", (0, 0, 1)),
+    ("to the back", (0, 0, -1)),
+    ("up", (0, 1, 0)),
+    ("down", (0, -1, 0)),
+)
 
 
 def _axis_label(direction) -> str:

@@ -3,8 +3,9 @@
 The panel lies in the plane z = 0 of its own frame (x right, y down, z forward) and shines towards +z with one luminance
 from every place in every direction (Lambert). Results are per unit of luminance: illuminance over luminance, in sr.
 
-Sources: J. H. Lambert, Photometria (1760), the sum over a polygon's edges, as in R. Siegel & J. Howell, Thermal Radiation
-Heat Transfer; A. van Oosterom & J. Strackee, IEEE Trans. Biomed. Eng. 30, 125 (1983), the solid angle of a triangle.
+Sources: J. H. Lambert, Photometria (1760), the sum over a polygon's edges, as in R. Siegel & J. Howell, Thermal
+Radiation Heat Transfer; A. van Oosterom & J. Strackee, IEEE Trans. Biomed. Eng. 30, 125 (1983), the solid angle of a
+triangle.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ def panel_corner(n_sides, rotation, half_width, half_height, corner):
 
 @formula
 def edge_light(from_corner, to_corner):
-    """Vector of one edge in Lambert's sum: the unit normal of the plane through the edge and the receiver, times the angle it spans.
+    """Vector of one edge in Lambert's sum: the unit normal of the plane through the edge and the receiver, times the
+    angle it spans.
 
     Both corners are seen from the receiver; 3-tuples of any length but zero.
     """

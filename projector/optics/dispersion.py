@@ -36,24 +36,44 @@ class Material:
     longest_nm: float
 
 
-# The plastics were measured from 437 nm up; below, their formula is continued to 380 nm, where n is some 0.001 less sure.
-# Samples of plastic differ far more than those of glass: ±10 % on the Abbe number.
+# The plastics were measured from 437 nm up; below, their formula is continued to 380 nm, where n is some 0.001 less
+# sure. Samples of plastic differ far more than those of glass: ±10 % on the Abbe number.
 MATERIALS = {
     "N-BK7": Material(
-        (1.03961212, 0.231792344, 1.01046945), (0.00600069867, 0.0200179144, 103.560653), "specs/SCHOTT-optical/N-BK7", 300.0, 2500.0
+        (1.03961212, 0.231792344, 1.01046945),
+        (0.00600069867, 0.0200179144, 103.560653),
+        "specs/SCHOTT-optical/N-BK7",
+        300.0,
+        2500.0,
     ),
     "N-SF11": Material(
-        (1.73759695, 0.313747346, 1.89878101), (0.013188707, 0.0623068142, 155.23629), "specs/SCHOTT-optical/N-SF11", 370.0, 2500.0
+        (1.73759695, 0.313747346, 1.89878101),
+        (0.013188707, 0.0623068142, 155.23629),
+        "specs/SCHOTT-optical/N-SF11",
+        370.0,
+        2500.0,
     ),
     "F2": Material(
-        (1.34533359, 0.209073176, 0.937357162), (0.00997743871, 0.0470450767, 111.886764), "specs/SCHOTT-optical/F2", 320.0, 2500.0
+        (1.34533359, 0.209073176, 0.937357162),
+        (0.00997743871, 0.0470450767, 111.886764),
+        "specs/SCHOTT-optical/F2",
+        320.0,
+        2500.0,
     ),
     "N-F2": Material(
-        (1.39757037, 0.159201403, 1.2686543), (0.00995906143, 0.0546931752, 119.248346), "specs/SCHOTT-optical/N-F2", 365.0, 2500.0
+        (1.39757037, 0.159201403, 1.2686543),
+        (0.00995906143, 0.0546931752, 119.248346),
+        "specs/SCHOTT-optical/N-F2",
+        365.0,
+        2500.0,
     ),
     # I. H. Malitson, J. Opt. Soc. Am. 55, 1205 (1965); he prints the square roots of C.
     "fused silica": Material(
-        (0.6961663, 0.4079426, 0.8974794), (0.0684043**2, 0.1162414**2, 9.896161**2), "main/SiO2/Malitson", 210.0, 3710.0
+        (0.6961663, 0.4079426, 0.8974794),
+        (0.0684043**2, 0.1162414**2, 9.896161**2),
+        "main/SiO2/Malitson",
+        210.0,
+        3710.0,
     ),
     # N. Sultanova, S. Kasarova, I. Nikolov, Acta Physica Polonica A 116, 585 (2009).
     "PMMA": Material((1.1819,), (0.011313,), "organic/poly_methyl_methacrylate/Sultanova", 380.0, 1052.0),
@@ -66,7 +86,9 @@ def find_material(name: str) -> Material:
     for known, material in MATERIALS.items():
         if known.casefold() == name.strip().casefold():
             return material
-    raise ValueError(f"no material is called {name!r}; known are: {', '.join(MATERIALS)}. Another glass: give its Abbe number.")
+    raise ValueError(
+        f"no material is called {name!r}; known are: {', '.join(MATERIALS)}. Another glass: give its Abbe number."
+    )
 
 
 def refractive_index(material: str, wavelength_nm):
@@ -109,26 +131,34 @@ def singlet_relative_power(glass: str, wavelength_nm):
 
 
 def abbe_relative_power(abbe: float, wavelength_nm):
-    """The thin lens of which only the Abbe number is known. With Cauchy's formula n_d cancels out: 1 + coordinate / V."""
+    """The thin lens of which only the Abbe number is known.
+
+    With Cauchy's formula n_d cancels out: 1 + coordinate / V.
+    """
     return 1.0 + cauchy_coordinate(wavelength_nm) / abbe
 
 
 def achromat_powers(crown_abbe: float, flint_abbe: float) -> tuple[float, float]:
     """Powers of the two thin lenses of an achromat of power 1: V₁/(V₁ − V₂) and −V₂/(V₁ − V₂), F and C sharing a focus.
 
-    The textbook thin achromat (W. J. Smith, Modern Optical Engineering; Wikipedia, "Achromatic lens"). ValueError if the
-    Abbe numbers are less than 1 apart, where the two powers grow beyond anything that could be ground.
+    The textbook thin achromat (W. J. Smith, Modern Optical Engineering; Wikipedia, "Achromatic lens"). ValueError if
+    the Abbe numbers are less than 1 apart, where the two powers grow beyond anything that could be ground.
     """
     difference = crown_abbe - flint_abbe
     if abs(difference) < 1.0:
-        raise ValueError(f"the two glasses disperse alike (Abbe numbers {crown_abbe:.1f} and {flint_abbe:.1f}); an achromat needs two that differ.")
+        raise ValueError(
+            f"the two glasses disperse alike (Abbe numbers {crown_abbe:.1f} and {flint_abbe:.1f}); an achromat needs"
+            " two that differ."
+        )
     return crown_abbe / difference, -flint_abbe / difference
 
 
 def achromat_relative_power(crown: str, flint: str, wavelength_nm):
     """Two thin lenses of these glasses in contact, balanced for F and C. What remains is the secondary spectrum."""
     crown_power, flint_power = achromat_powers(abbe_number(crown), abbe_number(flint))
-    return crown_power * singlet_relative_power(crown, wavelength_nm) + flint_power * singlet_relative_power(flint, wavelength_nm)
+    return crown_power * singlet_relative_power(crown, wavelength_nm) + flint_power * singlet_relative_power(
+        flint, wavelength_nm
+    )
 
 
 def secondary_spectrum_relative_power(shift_mm: float, focal_length_mm: float, wavelength_nm):
@@ -159,7 +189,10 @@ def relative_power(
     wavelengths_nm = np.asarray(wavelengths_nm, dtype=float)
     given = [value for value in (glass, abbe_number, achromat, secondary_spectrum_mm) if value is not None]
     if len(given) > 1:
-        raise ValueError("a lens has one dispersion: give a glass, an Abbe number, an achromat's two glasses or a secondary spectrum.")
+        raise ValueError(
+            "a lens has one dispersion: give a glass, an Abbe number, an achromat's two glasses or a secondary"
+            " spectrum."
+        )
     if glass is not None:
         return singlet_relative_power(glass, wavelengths_nm)
     if abbe_number is not None:

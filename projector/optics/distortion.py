@@ -1,12 +1,13 @@
 """Distortion: where a point of the gate lands, counted outwards as a data sheet counts it, and the exact way back.
 
-Radii count from the axis, r in the gate over the distance that counts as its edge, R on the wall over where that edge would
-land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term alone: distortion grows with the cube
-of the field (W. J. Smith, Modern Optical Engineering, third-order aberrations; from memory). p is positive for pincushion on
-the wall: the edge of a gate lands p farther out than it would.
+Radii count from the axis, r in the gate over the distance that counts as its edge, R on the wall over where that edge
+would land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term alone: distortion grows
+with the cube of the field (W. J. Smith, Modern Optical Engineering, third-order aberrations; from memory). p is
+positive for pincushion on the wall: the edge of a gate lands p farther out than it would.
 
-Held fixed is the radiance on the scene's side: distortion moves what is seen in the pupil, not how bright it is there or how
-large the pupil is. A pincushion that spreads the gate's edge over more of the wall thus carries more light to it.
+Held fixed is the radiance on the scene's side: distortion moves what is seen in the pupil, not how bright it is there
+or how large the pupil is. A pincushion that spreads the gate's edge over more of the wall thus carries more light to
+it.
 
 Beyond the gate's edge stands only metal, and the law goes on in a straight line with its slope at the edge. So it rises
 everywhere and has one inverse as long as p > −1/3; at −1/3 the edge would land on itself and stronger barrel fold back.
@@ -52,7 +53,9 @@ def gate_radius(distortion, landed):
 
 @formula
 def gate_over_landed(distortion, landed):
-    """r/R of the gate point that lands at R; it goes one way only from 1 on the axis, down with pincushion and up with barrel."""
+    """r/R of the gate point that lands at R; it goes one way only from 1 on the axis, down with pincushion and up with
+    barrel.
+    """
     if distortion == 0.0 or landed <= 0.0:
         return 1.0
     return gate_radius(distortion, landed) / landed
@@ -60,7 +63,9 @@ def gate_over_landed(distortion, landed):
 
 @formula
 def area_growth(distortion, radius_squared):
-    """How much larger a small part of the gate at r² lands than without distortion: (R/r)·dR/dr = (1 + p·r²)(1 + 3p·r²)."""
+    """How much larger a small part of the gate at r² lands than without distortion: (R/r)·dR/dr = (1 + p·r²)(1 +
+    3p·r²).
+    """
     return (1.0 + distortion * radius_squared) * (1.0 + 3.0 * distortion * radius_squared)
 
 

@@ -1,10 +1,10 @@
 """A smooth skin of some roughness over a matte body: what shines towards the eye, and what is left for the body.
 
-The lobe is that of small mirrors turned this way and that: the distribution of T. Trowbridge & K. Reitz, J. Opt. Soc. Am.
-65, 531 (1975), with the shadowing of B. Smith (1967) in the height-correlated form of E. Heitz, J. Comput. Graph. Tech.
-3(2), 48 (2014), and Fresnel's equations. The body gets what the lobe does not send back, in and out, as in C. Kelemen &
-L. Szirmay-Kalos, "A microfacet based coupled specular-matte BRDF model" (Eurographics 2001): a white body under any skin
-sends back exactly all it gets, from every angle, and light paths may be turned round.
+The lobe is that of small mirrors turned this way and that: the distribution of T. Trowbridge & K. Reitz, J. Opt. Soc.
+Am. 65, 531 (1975), with the shadowing of B. Smith (1967) in the height-correlated form of E. Heitz, J. Comput. Graph.
+Tech. 3(2), 48 (2014), and Fresnel's equations. The body gets what the lobe does not send back, in and out, as in C.
+Kelemen & L. Szirmay-Kalos, "A microfacet based coupled specular-matte BRDF model" (Eurographics 2001): a white body
+under any skin sends back exactly all it gets, from every angle, and light paths may be turned round.
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ def fresnel(cosine, index):
 
 @formula
 def _mirrors_facing(cosine, roughness):
-    """Small mirrors (per steradian and unit of surface) whose normal is at an angle with that cosine from the surface's."""
+    """Small mirrors (per steradian and unit of surface) whose normal is at an angle with that cosine from the
+    surface's.
+    """
     squared = roughness * roughness
     base = cosine * cosine * (squared - 1.0) + 1.0
     return squared / (math.pi * base * base)
@@ -99,8 +101,8 @@ def body_share(gloss, material, cosine_in, cosine_out):
 def make_gloss(index: np.ndarray, roughness: np.ndarray) -> Gloss:
     """Skins of materials by refractive index (k,) and roughness (k,); an index of 0 means no skin.
 
-    The tables are integrals of the lobe over all outgoing directions, by small mirrors drawn as they are seen, so that a
-    narrow lobe costs no more steps than a wide one.
+    The tables are integrals of the lobe over all outgoing directions, by small mirrors drawn as they are seen, so that
+    a narrow lobe costs no more steps than a wide one.
     """
     index = np.asarray(index, float)
     roughness = np.maximum(np.asarray(roughness, float), _LEAST_ROUGHNESS)

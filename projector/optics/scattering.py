@@ -34,5 +34,8 @@ def extinction_for_loss(loss_percent: float, distance: float) -> float:
 
 
 def visual_range(extinction: float, contrast: float = 0.02) -> float:
-    """How far (m) a dark thing is told from its surroundings: −ln(contrast)/σ, 3.912/σ at 2 % (H. Koschmieder, 1924; from memory)."""
+    """How far (m) a dark thing is told from its surroundings: −ln(contrast)/σ, 3.912/σ at 2 % (H.
+
+    Koschmieder, 1924; from memory).
+    """
     return -math.log(contrast) / extinction

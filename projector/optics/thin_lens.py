@@ -1,4 +1,5 @@
-"""The thin lens: focus, size, blur and edge width. Metres in, metres out; distances count from the lens and are positive.
+"""The thin lens: focus, size, blur and edge width. Metres in, metres out; distances count from the lens and are
+positive.
 
 Source unless a function says otherwise: OpenStax, University Physics Volume 3, "Thin Lenses" and "The Camera"
 (https://openstax.org/details/books/university-physics-volume-3), and similar triangles on its ray diagrams.

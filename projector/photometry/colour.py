@@ -56,7 +56,9 @@ def planck_xy(temperature_k: float) -> np.ndarray:
 
 
 def white_balance_xyz(temperature_k: float) -> np.ndarray:
-    """XYZ (Y = 1) of the light that a camera set to this temperature takes for white: that of `spectra.white_light`, as for lamps."""
+    """XYZ (Y = 1) of the light that a camera set to this temperature takes for white: that of `spectra.white_light`, as
+    for lamps.
+    """
     return xyz_from_spectrum(white_light(temperature_k))
 
 
@@ -110,9 +112,11 @@ def encode_srgb_component(linear):
 
 
 def desaturate_out_of_gamut(rgb) -> np.ndarray:
-    """Linear sRGB (..., 3) without negative components: moved towards grey at constant luminance, no further than needed.
+    """Linear sRGB (..., 3) without negative components: moved towards grey at constant luminance, no further than
+    needed.
 
-    Colours within the gamut pass untouched; values over 1 are left for the tone step. A luminance of zero or less is black.
+    Colours within the gamut pass untouched; values over 1 are left for the tone step. A luminance of zero or less is
+    black.
     """
     rgb = np.asarray(rgb, dtype=float)
     grey = np.maximum(rgb @ SRGB_LUMINANCE, 0.0)[..., None]
@@ -131,7 +135,10 @@ def lab_from_xyz(xyz, white_xyz) -> np.ndarray:
 
 
 def delta_e(xyz, other_xyz, white_xyz) -> np.ndarray:
-    """ΔE*ab of 1976 (ISO/CIE 11664-4) between two XYZ, last axis 3, against one white. About 2 is just seen side by side."""
+    """ΔE*ab of 1976 (ISO/CIE 11664-4) between two XYZ, last axis 3, against one white.
+
+    About 2 is just seen side by side.
+    """
     return np.linalg.norm(lab_from_xyz(xyz, white_xyz) - lab_from_xyz(other_xyz, white_xyz), axis=-1)
 
 
@@ -190,5 +197,8 @@ def reflectance_from_linear_srgb(rgb) -> np.ndarray:
     """
     red, green, blue = (float(component) for component in rgb)
     if not all(0.0 <= component <= 1.0 for component in (red, green, blue)):
-        raise ValueError(f"a reflectance colour ({red:g}, {green:g}, {blue:g}) has a component outside 0 to 1; nothing reflects more than it receives.")
+        raise ValueError(
+            f"a reflectance colour ({red:g}, {green:g}, {blue:g}) has a component outside 0 to 1; nothing reflects more"
+            " than it receives."
+        )
     return _reflectance(red, green, blue)

@@ -67,7 +67,8 @@ def combined_luminous_exposure(flash_luminous_exposure, steady_illuminance, shut
 
 @formula
 def picture_scale(f_number, iso):
-    """Linear picture value per lx·s on a perfect white: S/(250·N²), so that reflectance ρ at the metered H renders as ρ.
+    """Linear picture value per lx·s on a perfect white: S/(250·N²), so that reflectance ρ at the metered H renders as
+    ρ.
 
     Always the flat receptor's constant (ISO 2720): a dome changes what a meter shows, not what the sensor receives.
     """
@@ -81,7 +82,9 @@ def stops_between(exposure, reference):
 
 
 def stops_between_f_numbers(f_number, reference):
-    """Stops of light from one f-number to another, 2·log2(N/N₀): positive for a higher f-number, which meters more light."""
+    """Stops of light from one f-number to another, 2·log2(N/N₀): positive for a higher f-number, which meters more
+    light.
+    """
     return 2.0 * np.log2(np.asarray(f_number, dtype=float) / reference)
 
 
@@ -119,7 +122,8 @@ def marked_time(seconds: float) -> str:
 
 @formula
 def frame_share_lit_by_flash(shutter_s, sync_s=USUAL_SYNC_S):
-    """Share of the frame that a flash lights: all of it up to the sync time, beyond it the strip between the two blinds.
+    """Share of the frame that a flash lights: all of it up to the sync time, beyond it the strip between the two
+    blinds.
 
     The blinds are taken to cross the frame in the sync time and the flash to be short and fired when the first has
     crossed, so that the slit is shutter : sync of the frame (geometry of a shutter with two blinds). An estimate.

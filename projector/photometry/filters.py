@@ -1,4 +1,5 @@
-"""Filters as spectra (71,) of transmittance 0..1 on the common grid, what they cost in stops and what they do to colour.
+"""Filters as spectra (71,) of transmittance 0..1 on the common grid, what they cost in stops and what they do to
+colour.
 
 Real gels differ from maker to maker; these are clean shapes that a filter can be described by. A measured one goes in
 as a table.
@@ -50,7 +51,10 @@ def shifted_temperature(from_k: float, shift: float) -> float:
     """The temperature in K after a mired shift. ValueError if the shift leads past infinite temperature."""
     shifted = mired(from_k) + shift
     if shifted <= 0.0:
-        raise ValueError(f"a shift of {shift:g} mired from {from_k:g} K leads beyond any temperature; the most it can take is {-mired(from_k):.0f}.")
+        raise ValueError(
+            f"a shift of {shift:g} mired from {from_k:g} K leads beyond any temperature; the most it can take is"
+            f" {-mired(from_k):.0f}."
+        )
     return 1e6 / shifted
 
 
@@ -82,7 +86,9 @@ def band(centre_nm: float, width_nm: float, peak: float = 1.0) -> np.ndarray:
 
 
 def long_pass(edge_nm: float, width_nm: float) -> np.ndarray:
-    """Passes wavelengths above the edge (a red, orange or yellow filter): logistic, ½ at the edge, 10 to 90 % in width_nm."""
+    """Passes wavelengths above the edge (a red, orange or yellow filter): logistic, ½ at the edge, 10 to 90 % in
+    width_nm.
+    """
     _require_width(width_nm)
     steepness = 2.0 * math.log(9.0) / width_nm
     return 0.5 + 0.5 * np.tanh(0.5 * steepness * (WAVELENGTHS_NM - edge_nm))
@@ -106,11 +112,13 @@ def temperature_shift(shift: float) -> np.ndarray:
     """A dyed conversion filter by its mired shift, −270 (bluer) to +300 (warmer).
 
     Exact from the lamp it is made for: a bluing one turns tungsten of 3200 K, a warming one a flash of 5600 K into
-    `white_light` of the temperature so many mireds away, so that −134 makes of tungsten what a camera calls 5600 K. From
-    other lamps a conversion is right within 6 mired: a bluing one from 2800 to 3600 K, a warming one from 2800 to 6500 K.
+        `white_light` of the temperature so many mireds away, so that −134 makes of tungsten what a camera calls 5600 K.
+        From
+    other lamps a conversion is right within 6 mired: a bluing one from 2800 to 3600 K, a warming one from 2800 to 6500
+        K.
 
-    Clear film with two dyes in the amounts that give the chromaticity (Beer and Lambert's law: densities add and go with
-    the amount). It costs what photographers' filters cost: −131 mired 1.6 stops, +131 mired 0.7, a clear film 0.1.
+    Clear film with two dyes in the amounts that give the chromaticity (Beer and Lambert's law: densities add and go
+    with the amount). It costs what photographers' filters cost: −131 mired 1.6 stops, +131 mired 0.7, a clear film 0.1.
     """
     least, most = MIRED_SHIFTS
     if not least <= shift <= most:
@@ -138,10 +146,15 @@ def _amounts_of_dye(shift: float) -> tuple[float, float]:
 
 
 def table(wavelength_nm, transmittance) -> np.ndarray:
-    """A measured filter: rising wavelengths in nm and transmittances 0..1, straight between them, constant beyond the ends."""
+    """A measured filter: rising wavelengths in nm and transmittances 0..1, straight between them, constant beyond the
+    ends.
+    """
     wavelength_nm, transmittance = np.asarray(wavelength_nm, dtype=float), np.asarray(transmittance, dtype=float)
     if wavelength_nm.ndim != 1 or wavelength_nm.shape != transmittance.shape or wavelength_nm.size == 0:
-        raise ValueError(f"a filter table needs as many transmittances as wavelengths; found {transmittance.size} and {wavelength_nm.size}.")
+        raise ValueError(
+            f"a filter table needs as many transmittances as wavelengths; found {transmittance.size} and"
+            f" {wavelength_nm.size}."
+        )
     if not np.all(np.diff(wavelength_nm) > 0.0):
         raise ValueError("the wavelengths of a filter table must rise from one to the next.")
     if not np.all((transmittance >= 0.0) & (transmittance <= 1.0)):
@@ -150,7 +163,10 @@ def table(wavelength_nm, transmittance) -> np.ndarray:
 
 
 def stack(filters) -> np.ndarray:
-    """Several filters one behind the other: transmittances multiply (reflections between them left out). None: all ones."""
+    """Several filters one behind the other: transmittances multiply (reflections between them left out).
+
+    None: all ones.
+    """
     total = np.ones(N_WAVELENGTHS)
     for transmittance in filters:
         total = total * transmittance
@@ -158,7 +174,9 @@ def stack(filters) -> np.ndarray:
 
 
 def stops_lost(source, transmittance) -> float:
-    """Stops that the filter costs for this source: −log2 of luminous transmittance Σ S·T·V / Σ S·V (CIE 015). inf if black."""
+    """Stops that the filter costs for this source: −log2 of luminous transmittance Σ S·T·V / Σ S·V (CIE 015). inf if
+    black.
+    """
     passed = luminous(np.asarray(source) * transmittance) / luminous(source)
     return float(-np.log2(passed)) if passed > 0.0 else math.inf
 

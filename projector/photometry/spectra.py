@@ -4,8 +4,9 @@ Integrals over the band are trapezoids on that grid, in one place: `STEPS_NM`, w
 relative, shape (71,), scaled to luminous 1: ∫ source·V(λ) dλ = 1, so that sources of any kind compare at equal lumens.
 What the grid leaves out (below 380, above 730 nm) carries 0.04 % of the luminous flux of 3200 K at most.
 
-One rule says what a colour temperature means, for lamps and for a camera's white balance alike: `white_light`. Up to 4000 K it
-is a black body, from 5000 K on CIE daylight. A flash (daylight) of T kelvin has its spectrum, an LED of T kelvin its
+One rule says what a colour temperature means, for lamps and for a camera's white balance alike: `white_light`. Up to
+    4000 K it is a black body, from 5000 K on CIE daylight. A flash (daylight) of T kelvin has its spectrum, an LED of T
+    kelvin its
 chromaticity, and a tungsten lamp, which ends where the black body does, is it: each looks neutral to a camera set to T.
 """
 
@@ -47,7 +48,15 @@ LUMINOUS_EFFICIENCY = np.ascontiguousarray(_TABLES[:, 2])  # V(λ) = ȳ, (71,)
 OBSERVER_STEPS = OBSERVER * STEPS_NM[:, None]  # (71, 3)
 LUMINOUS_STEPS = LUMINOUS_EFFICIENCY * STEPS_NM  # (71,)
 _DAYLIGHT_VECTORS = np.ascontiguousarray(_TABLES[:, 4:7])
-for _table in (WAVELENGTHS_NM, STEPS_NM, OBSERVER, LUMINOUS_EFFICIENCY, OBSERVER_STEPS, LUMINOUS_STEPS, _DAYLIGHT_VECTORS):
+for _table in (
+    WAVELENGTHS_NM,
+    STEPS_NM,
+    OBSERVER,
+    LUMINOUS_EFFICIENCY,
+    OBSERVER_STEPS,
+    LUMINOUS_STEPS,
+    _DAYLIGHT_VECTORS,
+):
     _table.flags.writeable = False
 
 
@@ -86,7 +95,10 @@ def tungsten(temperature_k: float) -> np.ndarray:
     Tungsten melts at 3695 K (CRC Handbook of Chemistry and Physics), where its colour temperature is some 100 K higher.
     """
     if temperature_k > BLACK_BODY_UP_TO_K:
-        raise ValueError(f"no filament gives {temperature_k:g} K: tungsten goes up to {BLACK_BODY_UP_TO_K:g} K; bluer light is a flash (daylight), an LED, or tungsten behind a blue filter.")
+        raise ValueError(
+            f"no filament gives {temperature_k:g} K: tungsten goes up to {BLACK_BODY_UP_TO_K:g} K; bluer light is a"
+            " flash (daylight), an LED, or tungsten behind a blue filter."
+        )
     return black_body(temperature_k)
 
 
@@ -121,7 +133,8 @@ def white_light(temperature_k: float) -> np.ndarray:
     """The light that a colour temperature up to 25 000 K stands for, (71,): what a camera set to it takes for white.
 
     A black body up to 4000 K, CIE daylight from 5000 K; between the two a straight mixture at equal luminance, as CIE
-    224:2017 and ANSI/IES TM-30-20 mix their reference illuminants, so that no step shows when the temperature is turned.
+    224:2017 and ANSI/IES TM-30-20 mix their reference illuminants, so that no step shows when the temperature is
+    turned.
     """
     share = (temperature_k - BLACK_BODY_UP_TO_K) / (DAYLIGHT_FROM_K - BLACK_BODY_UP_TO_K)
     if share <= 0.0:
@@ -157,12 +170,15 @@ def mixed_to_chromaticity(emitters, xy) -> np.ndarray:
     amounts = np.linalg.solve((emitters @ OBSERVER_STEPS).T, wanted)
     if amounts.min() < -1e-12 * np.abs(amounts).max():
         corners = "; ".join("({:.3f}, {:.3f})".format(*_chromaticity(emitter)) for emitter in emitters)
-        raise ValueError(f"chromaticity ({x:.4f}, {y:.4f}) lies outside what the emitters {corners} can mix; bring it inside their triangle.")
+        raise ValueError(
+            f"chromaticity ({x:.4f}, {y:.4f}) lies outside what the emitters {corners} can mix; bring it inside their"
+            " triangle."
+        )
     return np.maximum(amounts, 0.0) @ emitters
 
 
-# Peak and full width at half maximum, nm. Our own round figures for common parts, not a measured lamp: a blue chip with a
-# yellow-green and a red phosphor, and the three narrow chips of a tunable lamp.
+# Peak and full width at half maximum, nm. Our own round figures for common parts, not a measured lamp: a blue chip with
+# a yellow-green and a red phosphor, and the three narrow chips of a tunable lamp.
 PHOSPHOR_LED_BANDS = ((450.0, 22.0), (545.0, 115.0), (625.0, 95.0))
 TUNABLE_LED_BANDS = ((460.0, 24.0), (525.0, 34.0), (630.0, 20.0))
 

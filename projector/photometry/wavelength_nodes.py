@@ -12,10 +12,10 @@ import numpy as np
 
 from projector.photometry.spectra import OBSERVER, WAVELENGTHS_NM
 
-# How nodes crowd where light is seen: density = (visible share + floor)^crowding · (step in index of refraction)^spread.
-# Found by search over fringes of a crown singlet, in and out of focus, with and without lateral colour, under tungsten,
-# daylight and LED: within a tenth of what placing every node by optimisation reaches. A steep edge alone would ask for a
-# crowding of 1, a smooth one for a third.
+# How nodes crowd where light is seen: density = (visible share + floor)^crowding · (step in index of
+# refraction)^spread. Found by search over fringes of a crown singlet, in and out of focus, with and without lateral
+# colour, under tungsten, daylight and LED: within a tenth of what placing every node by optimisation reaches. A steep
+# edge alone would ask for a crowding of 1, a smooth one for a third.
 _CROWDING, _SPREAD, _FLOOR = 0.6, 0.25, 3e-4
 # Weight of the two chromatic axes of Lab against lightness in "visible share".
 _CHROMATIC = 0.4
@@ -26,7 +26,8 @@ _LEAST_SUM = 0.3
 class WavelengthNodes(NamedTuple):
     """Wavelengths (n,) nm, rising, and hat (n, 71): the part of each wavelength of the grid that a node stands for.
 
-    hat is 0..1 and each of its columns sums to 1; `hat @ (light · reflectance · observer · STEPS_NM)` are the weights (n, 3).
+    hat is 0..1 and each of its columns sums to 1; `hat @ (light · reflectance · observer · STEPS_NM)` are the weights
+    (n, 3).
     """
 
     wavelengths_nm: np.ndarray
@@ -34,14 +35,17 @@ class WavelengthNodes(NamedTuple):
 
 
 def choose_nodes(spectrum, n_nodes: int) -> WavelengthNodes:
-    """Nodes for a spectrum (71,) of any scale: source times filter. A spectrum that is dark all over gets the eye's own nodes.
+    """Nodes for a spectrum (71,) of any scale: source times filter. A spectrum that is dark all over gets the eye's own
+    nodes.
 
     Between nodes the geometry runs straight in 1/λ², along which an index of refraction is nearly straight (Cauchy's
     law); beyond the outermost it stays. Over the fringes of a crown singlet on white under tungsten, daylight and LED,
     95 % of all points are within ΔE*ab 8 with 6 nodes and 2 with 12; in the least lucky single fringe within 13 and 4.
     """
     coordinate = _along_index(WAVELENGTHS_NM)
-    density = (_visible_share(np.asarray(spectrum, dtype=float)) + _FLOOR) ** _CROWDING * np.abs(np.gradient(coordinate)) ** _SPREAD
+    density = (_visible_share(np.asarray(spectrum, dtype=float)) + _FLOOR) ** _CROWDING * np.abs(
+        np.gradient(coordinate)
+    ) ** _SPREAD
     cumulative = np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]))])
     shares = (np.arange(n_nodes) + 0.5) / n_nodes
     nodes = np.interp(shares * cumulative[-1], cumulative, WAVELENGTHS_NM)

@@ -33,7 +33,10 @@ def open_gate_light(scene, spec) -> LightLevel:
 
 
 def room_light(scene) -> LightLevel | None:
-    """The scene's ambient light; None without any. It is stated under one projector by name, so the order of projectors plays no part."""
+    """The scene's ambient light; None without any.
+
+    It is stated under one projector by name, so the order of projectors plays no part.
+    """
     ambient = scene.ambient
     if ambient is None:
         return None

@@ -16,7 +16,8 @@ def develop_rows(xyz, matrix, luminance, codes, start, stop, out):
     """Pixels start … stop of xyz (n, 3) float32, exposed and balanced by matrix (3, 3), to sRGB bytes out (n, 3) uint8.
 
     A colour outside sRGB keeps its luminance and gives up just the saturation that the screen cannot show; what is
-    brighter than white is clipped, as a sensor would. codes: CODE_OF; luminance (3,): weights of linear red, green, blue.
+    brighter than white is clipped, as a sensor would. codes: CODE_OF; luminance (3,): weights of linear red, green,
+    blue.
     """
     for i in range(start, stop):
         red = matrix[0, 0] * xyz[i, 0] + matrix[0, 1] * xyz[i, 1] + matrix[0, 2] * xyz[i, 2]

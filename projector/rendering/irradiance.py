@@ -38,7 +38,9 @@ class NotSeen(SceneError):
 
 @dataclass(frozen=True)
 class Meter:
-    """A flat meter set as the camera is. shutter_s: None where all light is a flash's; open_f_number: what it shows at `open_level`."""
+    """A flat meter set as the camera is. shutter_s: None where all light is a flash's; open_f_number: what it shows at
+    `open_level`.
+    """
 
     iso: float
     shutter_s: float | None
@@ -59,12 +61,15 @@ class IrradianceMap:
     """Light on a surface, row 0 at its top.
 
     irradiance (h, w) float32: W/m², or J/m² of a flash, over 380–730 nm; illuminance (h, w) float32: lx, or lx·s
-    stops (h, w) float32: log2 of illuminance over `open_level`, the (brightest) open gate on the axis at the focus distance
+    stops (h, w) float32: log2 of illuminance over `open_level`, the (brightest) open gate on the axis at the focus
+        distance
     extent_m: left, right, bottom, top (m along the surface); axis_labels: what the two axes run along
     is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything
     points (h, w, 3) float32 m: where in the world each value lies
-    open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate); height_m: height above the floor where the vertical axis is 0,
-    None where that axis is no height; meter: None without absolute light; is_reached: whether any projector's light falls there; reference: whose open gate is `open_level`
+    open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate);
+        height_m: height above the floor where the vertical axis is 0, None where that axis is no height; meter: None
+        without absolute light; is_reached: whether any projector's light falls there; reference: whose open gate is
+        `open_level`
     """
 
     irradiance: np.ndarray
@@ -110,11 +115,22 @@ class IrradianceMap:
         return kept
 
     def save(self, stem, overwrite: bool = False) -> list[Path]:
-        """Write stem.npz and stem.tif (32-bit planes in the order that the record names); SceneError before anything is lost."""
+        """Write stem.npz and stem.tif (32-bit planes in the order that the record names); SceneError before anything is
+        lost.
+        """
         paths = named_files(stem, self.about["scene"], MAP_ENDINGS)[:2]
         check_writable(paths, self.about["scene"], overwrite)
-        planes = {name: values for name, values in self.arrays().items() if values.ndim == 2 and values.shape == self.illuminance.shape}
-        about = {**self.about, "planes": list(planes), "extent_m": list(self.extent_m), "axis_labels": list(self.axis_labels)}
+        planes = {
+            name: values
+            for name, values in self.arrays().items()
+            if values.ndim == 2 and values.shape == self.illuminance.shape
+        }
+        about = {
+            **self.about,
+            "planes": list(planes),
+            "extent_m": list(self.extent_m),
+            "axis_labels": list(self.axis_labels),
+        }
         write_npz(paths[0], self.arrays(), about)
         write_tiff(paths[1], np.stack(list(planes.values())), about)
         return paths
@@ -149,10 +165,18 @@ def irradiance_map(
             factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
             weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
             if n_rays_side is None:
-                squares = prepared_light.squares_seen_by(prepared.light, points, n_across, workers, not is_seen and layout.spec.shape in ("flat", "box"))
-                visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
-                stacks = prepared_light.stacks_ready(prepared, prepared_light.reach_of(prepared.light, points, visibility.state))
-                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
+                squares = prepared_light.squares_seen_by(
+                    prepared.light, points, n_across, workers, not is_seen and layout.spec.shape in ("flat", "box")
+                )
+                visibility = find_visibility(
+                    arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares
+                )
+                stacks = prepared_light.stacks_ready(
+                    prepared, prepared_light.reach_of(prepared.light, points, visibility.state)
+                )
+                prepared_light.light_points(
+                    prepared, points, visibility, stacks, weights, out, workers, progress, squares
+                )
             else:
                 _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
     is_reached, room = bool((out[:, 1] > 0.0).any()), room_light(scene)
@@ -160,7 +184,9 @@ def irradiance_map(
         out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
     # A body that a projector sees fills part of its map only.
     missed = (points.materials == NOTHING)[:, None]
-    out, positions, normals = (np.where(missed, np.nan, values).reshape(*grid.shape, 3) for values in (out, points.positions, points.normals))
+    out, positions, normals = (
+        np.where(missed, np.nan, values).reshape(*grid.shape, 3) for values in (out, points.positions, points.normals)
+    )
     out = out.astype(np.float32)
     scale = _scale(scene, room)
     return IrradianceMap(
@@ -173,8 +199,17 @@ def irradiance_map(
         is_flash=scale.is_flash,
         is_absolute=scale.meter is not None,
         points=positions.astype(np.float32),
-        about=record(scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed),
-        open_gates=() if is_seen else tuple(open_gate(scene, spec, positions, normals, scale.open_level, lambda light: _counted(scene, light)) for spec in scene.projector),
+        about=record(
+            scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed
+        ),
+        open_gates=(
+            ()
+            if is_seen
+            else tuple(
+                open_gate(scene, spec, positions, normals, scale.open_level, lambda light: _counted(scene, light))
+                for spec in scene.projector
+            )
+        ),
         height_m=None if is_seen else layout.height_m,
         meter=scale.meter,
         is_reached=is_reached,
@@ -183,7 +218,9 @@ def irradiance_map(
 
 
 class _Scale(NamedTuple):
-    """What a map's light is counted in: stop 0 and whose open gate it is, whether of a flash, and a meter if it is known in SI."""
+    """What a map's light is counted in: stop 0 and whose open gate it is, whether of a flash, and a meter if it is
+    known in SI.
+    """
 
     open_level: float
     reference: str | None
@@ -192,7 +229,9 @@ class _Scale(NamedTuple):
 
 
 def _scale(scene, room: LightLevel | None) -> _Scale:
-    """Stops count from the brightest open gate; of two alike from the first by name, so that the order in the file plays no part."""
+    """Stops count from the brightest open gate; of two alike from the first by name, so that the order in the file
+    plays no part.
+    """
     gates = {spec.name: open_gate_light(scene, spec) for spec in scene.projector}
     kinds = {light.is_flash for light in (*gates.values(), *([room] if room else []))}
     reference = max(sorted(gates), key=lambda name: _counted(scene, gates[name]), default=None)
@@ -202,16 +241,25 @@ def _scale(scene, room: LightLevel | None) -> _Scale:
 
 
 def _meter(scene, open_level: float, kinds: set) -> Meter:
-    """What a flat meter set as the camera shows at the open level. Where flash and steady light add up, the level counts both."""
+    """What a flat meter set as the camera shows at the open level.
+
+    Where flash and steady light add up, the level counts both.
+    """
     iso, shutter_s = scene.camera.iso, scene.camera.shutter_s
-    f_number = f_number_for_luminous_exposure(open_level, iso) if True in kinds else f_number_for_illuminance(open_level, shutter_s, iso)
+    f_number = (
+        f_number_for_luminous_exposure(open_level, iso)
+        if True in kinds
+        else f_number_for_illuminance(open_level, shutter_s, iso)
+    )
     return Meter(iso, shutter_s if False in kinds else None, float(f_number))
 
 
 def _any_flash(scene) -> bool:
     """Whether any projector is a flash: steady light then counts for the camera's shutter, so that both add up."""
     for spec in scene.projector:
-        steady = (spec.reading is not None and spec.reading.shutter_s is not None) or (spec.output is not None and spec.output.lumens is not None)
+        steady = (spec.reading is not None and spec.reading.shutter_s is not None) or (
+            spec.output is not None and spec.output.lumens is not None
+        )
         if not steady:
             return True
     return False
@@ -231,7 +279,9 @@ def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: fl
     lift = _LIFT * (1.0 + np.abs(positions).sum(axis=1, keepdims=True)) + facets_rise_m
     normals = normals.astype(np.float32)
     origins = (positions + lift * normals).astype(np.float32)
-    return Points(positions.astype(np.float32), normals, normals, origins, np.zeros(count, np.float32), np.zeros(count, np.int32))
+    return Points(
+        positions.astype(np.float32), normals, normals, origins, np.zeros(count, np.float32), np.zeros(count, np.int32)
+    )
 
 
 def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, progress):
@@ -254,7 +304,14 @@ def _grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
     if isinstance(layout, SeenLayout):
         return _seen_grid(scene, arrays, layout, n_across, seen_by)
     if seen_by is not None:
-        raise SceneError(Fault(f"{layout.name} is mapped as it lies, not as a projector sees it", "a projector to see a mesh or a figure", "leave --seen-by out", key="seen_by"))
+        raise SceneError(
+            Fault(
+                f"{layout.name} is mapped as it lies, not as a projector sees it",
+                "a projector to see a mesh or a figure",
+                "leave --seen-by out",
+                key="seen_by",
+            )
+        )
     positions, normals = layout.grid(n_across)
     points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m)
     return _Grid(points, positions.shape[:2], layout.extent_m, layout.axis_labels)
@@ -264,19 +321,35 @@ def _seen_grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Gr
     """A mesh or a figure has no map of its own: its points as a projector sees them."""
 
     if not scene.projector:
-        raise SceneError(Fault(found="a mesh or a figure is mapped as a projector sees it, and the scene has none", allowed="a scene with a projector"))
+        raise SceneError(
+            Fault(
+                found="a mesh or a figure is mapped as a projector sees it, and the scene has none",
+                allowed="a scene with a projector",
+            )
+        )
     names = sorted(spec.name for spec in scene.projector)
     if seen_by is not None and seen_by not in names:
         raise SceneError(Fault(found=f'there is no projector "{seen_by}"', allowed=", ".join(names)))
     owner, specs = arrays.names.index(layout.name), {spec.name: spec for spec in scene.projector}
     # Which of them sees most of it: by name, so that the order in the file plays no part.
-    seen = {name: points_seen_from(scene, specs[name], arrays, owner, n_across) for name in ([seen_by] if seen_by else names)}
+    seen = {
+        name: points_seen_from(scene, specs[name], arrays, owner, n_across)
+        for name in ([seen_by] if seen_by else names)
+    }
     best = max(seen, key=lambda name: -1.0 if seen[name] is None else _area(seen[name]))
     if seen[best] is None:
         who = f"{best} does not see" if len(seen) == 1 else "no projector sees"
-        raise NotSeen(Fault(f"{who} {layout.name}: it lies outside the beam or behind something else", "a surface or a figure in a beam", "`projector throw` says where the light lands"))
+        raise NotSeen(
+            Fault(
+                f"{who} {layout.name}: it lies outside the beam or behind something else",
+                "a surface or a figure in a beam",
+                "`projector throw` says where the light lands",
+            )
+        )
     found = seen[best]
-    labels = tuple(f"{way} as {best} sees it, m ({found.distance_m:.2f} m from the lens)" for way in ("to the right", "upwards"))
+    labels = tuple(
+        f"{way} as {best} sees it, m ({found.distance_m:.2f} m from the lens)" for way in ("to the right", "upwards")
+    )
     return _Grid(found.points, found.shape, found.extent_m, labels)
 
 

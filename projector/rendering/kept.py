@@ -1,4 +1,6 @@
-"""What a render session keeps: results by name with the keys they were made for, and large ones as long as memory lasts."""
+"""What a render session keeps: results by name with the keys they were made for, and large ones as long as memory
+lasts.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +48,9 @@ class Kept:
         return value
 
     def get_large(self, name: str, key, make: Callable[[], Any]):
-        """A result with `n_bytes` that follows from name and key alone: kept while there is room, those unused for longest go first."""
+        """A result with `n_bytes` that follows from name and key alone: kept while there is room, those unused for
+        longest go first.
+        """
         whole = (name, key)
         if whole not in self._large:
             self._large[whole] = make()

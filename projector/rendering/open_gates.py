@@ -19,7 +19,9 @@ from projector.tracing.gate.lens_law import Light, blade_passes
 
 @dataclass(frozen=True)
 class OpenGate:
-    """One projector's open gate on a map: stops (h', w') at every `stride`-th point of it, NaN where the gate's light does not land."""
+    """One projector's open gate on a map: stops (h', w') at every `stride`-th point of it, NaN where the gate's light
+    does not land.
+    """
 
     projector: str
     stops: np.ndarray
@@ -27,10 +29,11 @@ class OpenGate:
 
 
 def open_gate_levels(light: Light, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
-    """Illuminance over luminance (n,) steradian that the open gate puts on points (n, 3) m with normals (n, 3), as chief rays go.
+    """Illuminance over luminance (n,) steradian that the open gate puts on points (n, 3) m with normals (n, 3), as
+    chief rays go.
 
-    cosθ of pupil and surface over the squared distance, with the gate's hot spot; NaN outside gate, blades and beam, and on
-    surfaces that face away. Nothing casts a shadow.
+    cosθ of pupil and surface over the squared distance, with the gate's hot spot; NaN outside gate, blades and beam,
+    and on surfaces that face away. Nothing casts a shadow.
     """
     gate = gate_points(light, points)
     towards = np.array(light.position) - points
@@ -47,7 +50,9 @@ def open_gate_levels(light: Light, points: np.ndarray, normals: np.ndarray) -> n
     return np.where(lands, area * glow * at_pupil * at_surface / distances**2, np.nan)
 
 
-def open_gate(scene, spec, positions: np.ndarray, normals: np.ndarray, zero_level: float, counted, most_across: int = 480) -> OpenGate:
+def open_gate(
+    scene, spec, positions: np.ndarray, normals: np.ndarray, zero_level: float, counted, most_across: int = 480
+) -> OpenGate:
     """A projector's open gate on a map's points and normals (h, w, 3), in stops against `zero_level`.
 
     counted: gives a LightLevel in the map's unit (lx or lx·s).

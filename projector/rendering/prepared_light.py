@@ -39,7 +39,9 @@ class LightSource:
     hat: np.ndarray
 
     def weights(self, reflectances: np.ndarray, channels: np.ndarray) -> np.ndarray:
-        """(n_objects, n_wavelengths, 3): sums over the full grid between nodes of power · reflectance (k, 71) · channels (71, 3)."""
+        """(n_objects, n_wavelengths, 3): sums over the full grid between nodes of power · reflectance (k, 71) ·
+        channels (71, 3).
+        """
         spectra = reflectances * self.power.spectrum[None, :]
         return np.ascontiguousarray(np.einsum("nl,kl,lc->knc", self.hat, spectra, channels))
 
@@ -116,7 +118,9 @@ def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, 
 
 @dataclass(frozen=True)
 class Reach:
-    """Of the points that any light can come to: nearest and farthest distance (m) along the axis, largest footprint over the tube length."""
+    """Of the points that any light can come to: nearest and farthest distance (m) along the axis, largest footprint
+    over the tube length.
+    """
 
     nearest: float
     farthest: float
@@ -124,7 +128,9 @@ class Reach:
 
     def joined(self, other: Reach) -> Reach:
         """Both together."""
-        return Reach(min(self.nearest, other.nearest), max(self.farthest, other.farthest), max(self.footprint, other.footprint))
+        return Reach(
+            min(self.nearest, other.nearest), max(self.farthest, other.farthest), max(self.footprint, other.footprint)
+        )
 
 
 NO_REACH = Reach(math.inf, 0.0, 0.0)
@@ -139,7 +145,9 @@ def reach_of(light: Light, points: Points, state: np.ndarray) -> Reach:
 
 
 def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
-    """The levels that points within a reach need, made if they are not yet there: for the whole pupil, and for its cells."""
+    """The levels that points within a reach need, made if they are not yet there: for the whole pupil, and for its
+    cells.
+    """
     light = prepared.light
     if reach.farthest <= 0.0:
         reach = Reach(1.0, 1.0, 0.0)
@@ -157,10 +165,16 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
 
 
 def squares_seen_by(light: Light, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:
-    """The squares of points in rows of `width`, bounded as a projector at this place sees them. is_plane: an even grid on one plane."""
+    """The squares of points in rows of `width`, bounded as a projector at this place sees them. is_plane: an even grid
+    on one plane.
+    """
     height = len(points.materials) // width
     bounds = np.empty((n_squares(width, height), BOUNDS))
-    workers.run_pieces(len(bounds), lambda start, stop: bound_squares(light, points, width, height, is_plane, start, stop, bounds), piece=_SQUARES_PIECE)
+    workers.run_pieces(
+        len(bounds),
+        lambda start, stop: bound_squares(light, points, width, height, is_plane, start, stop, bounds),
+        piece=_SQUARES_PIECE,
+    )
     return Squares(width, height, bounds)
 
 
@@ -180,7 +194,19 @@ def light_points(
     parts = pupil_parts(prepared.light, visibility.n_side)
 
     def work(start, stop):
-        add_light(prepared.light, parts, stacks[0], stacks[1], prepared.image, points, squares, visibility, weights, start, stop, out)
+        add_light(
+            prepared.light,
+            parts,
+            stacks[0],
+            stacks[1],
+            prepared.image,
+            points,
+            squares,
+            visibility,
+            weights,
+            start,
+            stop,
+            out,
+        )
 
     workers.run_pieces(n_squares(squares.width, squares.height), work, "light", progress, piece=_SQUARES_PIECE)
-

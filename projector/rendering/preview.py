@@ -25,7 +25,10 @@ class Picture:
     about: dict
 
     def save(self, path, overwrite: bool = False) -> Path:
-        """Write a PNG. A file that was not made from the same scene is replaced only with overwrite=True (else SceneError)."""
+        """Write a PNG.
+
+        A file that was not made from the same scene is replaced only with overwrite=True (else SceneError).
+        """
         (path,) = named_files(path, self.about["scene"], (".png",))
         check_writable([path], self.about["scene"], overwrite)
         write_png(path, self.pixels, self.about)
@@ -33,7 +36,12 @@ class Picture:
 
 
 def preview(
-    scene, width: int = 960, height: int = 720, quality: str = "fine", threads: int | None = None, progress: Progress | None = None
+    scene,
+    width: int = 960,
+    height: int = 720,
+    quality: str = "fine",
+    threads: int | None = None,
+    progress: Progress | None = None,
 ) -> Picture:
     """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (18, more points a pixel).
 

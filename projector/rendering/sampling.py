@@ -70,7 +70,9 @@ def _shoot(arrays: SceneArrays, camera: Camera, columns, rows, spread, workers: 
     return points, triangles
 
 
-def grid_points(arrays: SceneArrays, camera: Camera, window: Window, quality: Quality, workers: Workers, progress=None) -> PointSet:
+def grid_points(
+    arrays: SceneArrays, camera: Camera, window: Window, quality: Quality, workers: Workers, progress=None
+) -> PointSet:
     """One point (or quality.grid² of them) in every pixel of the window, row after row."""
     step = 1.0 / quality.grid
     across = (np.arange(camera.width * quality.grid) + 0.5) * step
@@ -85,7 +87,9 @@ def outline_marks(grid: PointSet, camera: Camera, window: Window, quality: Quali
     width, height = camera.width * quality.grid, (window.last - window.first) * quality.grid
     marks = np.empty(width * height, np.bool_)
     workers.run_pieces(
-        height, lambda start, stop: mark_outlines(grid.triangles, grid.points, width, height, start, stop, marks), piece=ROWS_PER_PIECE
+        height,
+        lambda start, stop: mark_outlines(grid.triangles, grid.points, width, height, start, stop, marks),
+        piece=ROWS_PER_PIECE,
     )
     return pixels_marked(marks, camera.width, quality.grid)
 
@@ -96,7 +100,13 @@ def pixels_marked(marks: np.ndarray, width: int, grid: int) -> np.ndarray:
 
 
 def edge_points(
-    arrays: SceneArrays, camera: Camera, window: Window, pixels: np.ndarray, quality: Quality, workers: Workers, progress=None
+    arrays: SceneArrays,
+    camera: Camera,
+    window: Window,
+    pixels: np.ndarray,
+    quality: Quality,
+    workers: Workers,
+    progress=None,
 ) -> PointSet:
     """quality.edge² points in each of the given pixels (k,) of the window, pixel after pixel."""
     side = quality.edge
@@ -104,11 +114,15 @@ def edge_points(
     sub_rows, sub_columns = (item.ravel() for item in np.meshgrid(offsets, offsets, indexing="ij"))
     columns = (pixels % camera.width)[:, None] + sub_columns[None, :]
     rows = window.first + (pixels // camera.width)[:, None] + sub_rows[None, :]
-    points, triangles = _shoot(arrays, camera, columns.ravel().astype(float), rows.ravel().astype(float), 1.0 / side, workers, progress)
+    points, triangles = _shoot(
+        arrays, camera, columns.ravel().astype(float), rows.ravel().astype(float), 1.0 / side, workers, progress
+    )
     return PointSet(points, triangles, pixels, side * side)
 
 
-def gathered(grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: Camera, quality: Quality) -> np.ndarray:
+def gathered(
+    grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: Camera, quality: Quality
+) -> np.ndarray:
     """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32: each pixel the mean of its points."""
     width, grid = camera.width, quality.grid
     if grid == 1:
@@ -119,5 +133,7 @@ def gathered(grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray
         if points.pixels.size:
             if picture.base is grid_values or picture is grid_values:
                 picture = picture.copy()
-            picture.reshape(-1, 3)[points.pixels] = values.reshape(-1, points.per_pixel, 3).mean(axis=1, dtype=np.float32)
+            picture.reshape(-1, 3)[points.pixels] = values.reshape(-1, points.per_pixel, 3).mean(
+                axis=1, dtype=np.float32
+            )
     return picture

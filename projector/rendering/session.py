@@ -4,7 +4,8 @@ What is kept, and what makes it anew:
 
     meshes          the meshes themselves (a surface or a figure added, moved, turned)
     hits            the camera or the meshes
-    first look      the projector's place or turn, its pupil's shape, another half stop, a beam a quarter wider or narrower
+    first look      the projector's place or turn, its pupil's shape, another half stop, a beam a quarter wider or
+                    narrower
     seen            the same, or the f-number: only the points in penumbra are traced again
     gate picture    the stencil or the gate; equal ones of several projectors are one
     stack           the same, or the pupil's shape; levels are added when a focus asks for them
@@ -37,7 +38,8 @@ from projector.tracing.gate.gate_image import draw_gate, open_bitmap
 from projector.tracing.sight.points import UNKNOWN
 from projector.tracing.sight.visibility import mark_steps, seen_shares
 
-# Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would tear.
+# Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would
+# tear.
 SHADOW_STEP = 0.5
 # First looks that are remembered for all projectors together, and for each at least one.
 _FIRST_LOOKS = 8
@@ -49,7 +51,16 @@ class RenderSession:
     width, height: pixels; quality: "quick" or "fine"; workers: threads to use; window: rows of the picture (all).
     """
 
-    def __init__(self, scene, width: int = 960, height: int = 720, quality: str = "quick", workers: Workers | None = None, window: Window | None = None, kept: Kept | None = None):
+    def __init__(
+        self,
+        scene,
+        width: int = 960,
+        height: int = 720,
+        quality: str = "quick",
+        workers: Workers | None = None,
+        window: Window | None = None,
+        kept: Kept | None = None,
+    ):
         self.scene = scene
         self.width, self.height = width, height
         self.quality = QUALITIES[quality]
@@ -122,7 +133,11 @@ class RenderSession:
             return draw_gate(gate_of(spec), bitmap_of(spec, self.scene), self.workers.threads)
 
         image = self.kept.get_large("gate picture", self._bitmap_key(spec), drawn)
-        stacks = self.kept.get_large("stack", self._stack_key(spec, source.light), lambda: prepared_light.stacks_for(source.light, image, self.workers.threads))
+        stacks = self.kept.get_large(
+            "stack",
+            self._stack_key(spec, source.light),
+            lambda: prepared_light.stacks_for(source.light, image, self.workers.threads),
+        )
         return PreparedLight(source, image, stacks)
 
     def _visibility(self, name: str, index: int, spec, light, points):
@@ -134,7 +149,9 @@ class RenderSession:
         look = self.kept.get_recent(
             f"first look {name} {index}",
             (hits, light.position, light.right, light.down, light.forward, shape, sweep),
-            lambda: shadows.first_look(self.arrays(), light, sweep, points, self.quality.n_side, self.workers, self.progress, squares=squares),
+            lambda: shadows.first_look(
+                self.arrays(), light, sweep, points, self.quality.n_side, self.workers, self.progress, squares=squares
+            ),
             min(N_REMEMBERED, max(1, _FIRST_LOOKS // len(self.scene.projector))),
         )
         return self.kept.get(
@@ -146,7 +163,11 @@ class RenderSession:
     def _squares(self, index: int, light, points):
         """The squares of the grid as one projector sees them."""
         key = (self.kept.serials("hits"), light.position, light.right, light.down, light.forward)
-        return self.kept.get(f"squares {index}", key, lambda: prepared_light.squares_seen_by(light, points, self.width * self.quality.grid, self.workers))
+        return self.kept.get(
+            f"squares {index}",
+            key,
+            lambda: prepared_light.squares_seen_by(light, points, self.width * self.quality.grid, self.workers),
+        )
 
     def _layers(self) -> list[tuple[np.ndarray, bool]]:
         """The light of each projector (and of the surroundings) as a picture, and whether it is a flash."""
@@ -160,9 +181,21 @@ class RenderSession:
             seen_by_set = [seen[i]]
             for name, item in zip(("outlines", "shadow edges"), sets[1:], strict=True):
                 seen_by_set.append(self._visibility(name, i, spec, sources[i].light, item.points))
-            made_from = self.kept.serials("hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges")))
-            key = (_json(spec), _lookup_surroundings(self.scene), made_from, self._stack_key(spec, sources[i].light), sources[i].light.position)
-            layers.append(self.kept.get(f"look-ups {i}", key, functools.partial(self._light_layer, i, spec, sources[i], sets, seen_by_set)))
+            made_from = self.kept.serials(
+                "hits", "shadow edges", *(f"seen {name} {i}" for name in ("grid", "outlines", "shadow edges"))
+            )
+            key = (
+                _json(spec),
+                _lookup_surroundings(self.scene),
+                made_from,
+                self._stack_key(spec, sources[i].light),
+                sources[i].light.position,
+            )
+            layers.append(
+                self.kept.get(
+                    f"look-ups {i}", key, functools.partial(self._light_layer, i, spec, sources[i], sets, seen_by_set)
+                )
+            )
         room = room_light(self.scene)
         if room is not None:
             table = self._ambient_table(room)
@@ -175,7 +208,9 @@ class RenderSession:
         total = prepared_light.NO_REACH
         for name, item in zip(("grid", "outlines", "shadow edges"), sets, strict=True):
             key = self.kept.serials("hits", f"first look {name} {index}")
-            make = functools.partial(prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}").state)
+            make = functools.partial(
+                prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}").state
+            )
             total = total.joined(self.kept.get(f"reach {name} {index}", key, make))
         return total
 
@@ -198,7 +233,9 @@ class RenderSession:
                 )
             pixels = sampling.pixels_marked(marks, self.width, self.quality.grid)
             pixels[outlines.pixels] = False
-            return sampling.edge_points(self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers)
+            return sampling.edge_points(
+                self.arrays(), self._camera(), self.window, np.flatnonzero(pixels), self.quality, self.workers
+            )
 
         key = self.kept.serials("hits", *(f"seen grid {i}" for i in range(len(seen))))
         return self.kept.get("shadow edges", key, make)
@@ -212,13 +249,17 @@ class RenderSession:
         for item, visibility in zip(sets, seen_by_set, strict=True):
             out = np.zeros((item.count, 3), np.float32)
             squares = self._squares(index, source.light, item.points) if item.pixels is None else None
-            prepared_light.light_points(prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress, squares)
+            prepared_light.light_points(
+                prepared, item.points, visibility, stacks, weights, out, self.workers, self.progress, squares
+            )
             values.append(out)
         return self._gathered(values, sets), source.power.is_flash
 
     def _ambient_table(self, room: LightLevel) -> np.ndarray:
         """XYZ (k + 1, 3) that each object sends back of the room's light."""
-        reflected = (reflectances_of(self.scene) * room_spectrum(self.scene, room.level)[None, :]) @ prepared_light.XYZ_CHANNELS
+        reflected = (
+            reflectances_of(self.scene) * room_spectrum(self.scene, room.level)[None, :]
+        ) @ prepared_light.XYZ_CHANNELS
         # The last row, that of NOTHING, is black.
         return np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
 
@@ -242,7 +283,9 @@ def _mesh_key(scene):
 
 
 def _lookup_surroundings(scene):
-    """What the look-ups take from the scene besides the projector: reflectances, and the camera where it sets the power."""
+    """What the look-ups take from the scene besides the projector: reflectances, and the camera where it sets the
+    power.
+    """
     colours = tuple(str((item.reflectance, item.colour)) for item in (*scene.surface, *scene.figure))
     metered = any(item.reading is None and item.output is None for item in scene.projector)
     return colours, (scene.camera.f_number, scene.camera.iso) if metered else None

@@ -30,7 +30,8 @@ from projector.tracing.sight.visibility import (
 # Shadow rays differ a hundredfold in cost between points: small pieces keep both cores busy.
 _CLOSE_PIECE = 1024
 _SQUARES_PIECE, _CLOSE_SQUARES_PIECE = 256, 16
-# Half stops, each a little wider than the number that lenses are marked with there: f/13 is really f/13.45, f/2.8 f/2.83.
+# Half stops, each a little wider than the number that lenses are marked with there: f/13 is really f/13.45, f/2.8
+# f/2.83.
 _WIDEST_RUNG, _F_NUMBER_STEP = 0.965, 2.0**0.25
 _SLOPE_STEP = 1.25
 
@@ -53,7 +54,9 @@ def sweep_of(light: Light, focal_length: float) -> Sweep:
     if light.pupil.kind not in (RING, BITMAP):
         # Of these a smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
         f_number = focal_length / (2.0 * radius)
-        radius = focal_length / (2.0 * _WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor))
+        radius = focal_length / (
+            2.0 * _WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor)
+        )
     slope, reach = beam_bounds(light._replace(radius=radius))
     return Sweep(radius, _SLOPE_STEP ** _rungs(slope, _SLOPE_STEP, math.ceil), reach)
 
@@ -79,7 +82,15 @@ class FirstLook:
 
 
 def first_look(
-    arrays: SceneArrays, light: Light, sweep: Sweep, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
+    arrays: SceneArrays,
+    light: Light,
+    sweep: Sweep,
+    points: Points,
+    n_side: int,
+    workers: Workers,
+    progress: Progress | None = None,
+    image=None,
+    squares: Squares | None = None,
 ) -> FirstLook:
     """Sort points into dark, lit, outside the beam and perhaps in penumbra, for a pupil in n_side² cells.
 
@@ -89,7 +100,11 @@ def first_look(
     state = np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
     if image is not None:
         lie = squares if squares is not None else in_one_row(state.size)
-        workers.run_pieces(n_squares(lie.width, lie.height), lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state), piece=_SQUARES_PIECE)
+        workers.run_pieces(
+            n_squares(lie.width, lie.height),
+            lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state),
+            piece=_SQUARES_PIECE,
+        )
     widest = light._replace(radius=sweep.radius)
     beam, aims = (sweep.slope, sweep.reach), aims_at(widest, n_side)
 
@@ -100,14 +115,18 @@ def first_look(
         look_first_in_squares(arrays.bvh, widest, aims, points, beam, squares.width, squares.height, start, stop, state)
 
     if squares is not None:
-        workers.run_pieces(n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE)
+        workers.run_pieces(
+            n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE
+        )
     else:
         workers.run_pieces(state.size, work, "shadows", progress)
     return FirstLook(state, number_penumbrae(state), n_side, squares)
 
 
 def _traced(arrays, light, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
-    """Rays (p, n_side²) of the points in penumbra (rows; state[rows] numbers them); those that see all or nothing are settled in `state`."""
+    """Rays (p, n_side²) of the points in penumbra (rows; state[rows] numbers them); those that see all or nothing are
+    settled in `state`.
+    """
     seen = np.empty((rows.size, n_side * n_side), np.uint8)
     aims = aims_at(light, n_side)
 
@@ -118,7 +137,9 @@ def _traced(arrays, light, points, state, rows, squares, n_side, workers, progre
         chosen = squares_of(rows, squares.width)
 
         def work_in_squares(start, stop):
-            look_closely_in_squares(arrays.bvh, light, aims, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen)
+            look_closely_in_squares(
+                arrays.bvh, light, aims, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen
+            )
 
         workers.run_pieces(chosen.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
     else:
@@ -127,15 +148,35 @@ def _traced(arrays, light, points, state, rows, squares, n_side, workers, progre
     return seen
 
 
-def visibility_from(look: FirstLook, arrays: SceneArrays, light: Light, points: Points, workers: Workers, progress: Progress | None = None) -> Visibility:
+def visibility_from(
+    look: FirstLook,
+    arrays: SceneArrays,
+    light: Light,
+    points: Points,
+    workers: Workers,
+    progress: Progress | None = None,
+) -> Visibility:
     """What points see of the pupil as it is now: those that may be in penumbra are traced."""
     state = look.state.copy()
-    return Visibility(state, _traced(arrays, light, points, state, look.rows, look.squares, look.n_side, workers, progress), look.n_side)
+    return Visibility(
+        state,
+        _traced(arrays, light, points, state, look.rows, look.squares, look.n_side, workers, progress),
+        look.n_side,
+    )
 
 
 def find_visibility(
-    arrays: SceneArrays, light: Light, points: Points, n_side: int, workers: Workers, progress: Progress | None = None, image=None, squares: Squares | None = None
+    arrays: SceneArrays,
+    light: Light,
+    points: Points,
+    n_side: int,
+    workers: Workers,
+    progress: Progress | None = None,
+    image=None,
+    squares: Squares | None = None,
 ) -> Visibility:
     """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
-    look = first_look(arrays, light, Sweep(light.radius, *beam_bounds(light)), points, n_side, workers, progress, image, squares)
+    look = first_look(
+        arrays, light, Sweep(light.radius, *beam_bounds(light)), points, n_side, workers, progress, image, squares
+    )
     return visibility_from(look, arrays, light, points, workers, progress)

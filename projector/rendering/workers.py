@@ -73,7 +73,12 @@ class Workers:
             self._pool = None
 
     def run_pieces(
-        self, count: int, work: Callable[[int, int], None], name: str = "", progress: Progress | None = None, piece: int = DEFAULT_PIECE
+        self,
+        count: int,
+        work: Callable[[int, int], None],
+        name: str = "",
+        progress: Progress | None = None,
+        piece: int = DEFAULT_PIECE,
     ) -> None:
         """Call work(start, stop) over 0 … count. An error or a wish to stop ends the rest of it."""
         piece = max(min(piece, -(-count // (6 * self.threads))), min(SMALLEST_PIECE, piece))

@@ -39,7 +39,9 @@ class Lettering(NamedTuple):
 
 
 class Layout(NamedTuple):
-    """Where everything of a sheet stands, in pixels: pictures' and sheet's size, the margins before the first picture, the lettering."""
+    """Where everything of a sheet stands, in pixels: pictures' and sheet's size, the margins before the first picture,
+    the lettering.
+    """
 
     width: int
     height: int
@@ -55,7 +57,9 @@ class Layout(NamedTuple):
     @property
     def size(self) -> tuple[int, int]:
         across, down = len(self.columns) * (self.width + GAP_PX), len(self.rows) * (self.height + self.caption + GAP_PX)
-        return self.left + across, self.top + down + sum(item.height for item in self.foot) + (GAP_PX if self.foot else 0)
+        return self.left + across, self.top + down + sum(item.height for item in self.foot) + (
+            GAP_PX if self.foot else 0
+        )
 
     def corner(self, row: int, column: int) -> tuple[int, int]:
         """Upper left of a picture."""
@@ -63,7 +67,9 @@ class Layout(NamedTuple):
 
 
 def layout(cells, rows, columns, title: str) -> Layout:
-    """Every label in the room that it has: at the left of its row, over its column, under its picture, within the sheet's width."""
+    """Every label in the room that it has: at the left of its row, over its column, under its picture, within the
+    sheet's width.
+    """
     height, width = cells[0].pixels.shape[:2]
     size, small = max(12, height // 20), max(10, height // 26)
     row_labels = [fitted(value, size, 6 * size, 3) for value in rows.values]
@@ -72,7 +78,11 @@ def layout(cells, rows, columns, title: str) -> Layout:
     whole = left + len(columns.values) * (width + GAP_PX) - 2 * GAP_PX
     texts, alike = captions(cells)
     heading = [fitted(title, round(1.15 * size), whole, 2)]
-    heading += [fitted(f"{name}: {axis.key}", size, whole, 1) for name, axis in (("rows", rows), ("columns", columns)) if axis.key]
+    heading += [
+        fitted(f"{name}: {axis.key}", size, whole, 1)
+        for name, axis in (("rows", rows), ("columns", columns))
+        if axis.key
+    ]
     heading += [fitted(f"in every picture: {alike}", small, whole, 2)] if alike else []
     shared, single, marks = sheet_notes(cells)
     foot = [fitted(text, small, whole, 4) for text in foot_texts(shared, single)]
@@ -87,7 +97,11 @@ def layout(cells, rows, columns, title: str) -> Layout:
 def foot_texts(shared: list[str], single: list[str]) -> list[str]:
     """What is noted under a sheet: first what holds for all of it, then by number what holds for some pictures."""
     shown = [f"note {number}: {note}" for number, note in enumerate(single[:MOST_NOTES], 1)]
-    left = [f"and {len(single) - MOST_NOTES} more notes, beside the numbers in the CSV and JSON"] if len(single) > MOST_NOTES else []
+    left = (
+        [f"and {len(single) - MOST_NOTES} more notes, beside the numbers in the CSV and JSON"]
+        if len(single) > MOST_NOTES
+        else []
+    )
     return [*(f"note: {note}" for note in shared), *shown, *left]
 
 
@@ -97,7 +111,9 @@ def _marks(numbers: list[int]) -> str:
 
 
 def captions(cells) -> tuple[list[list[str]], str]:
-    """What differs from picture to picture, a text for each projector under each picture; and what is the same in all of them."""
+    """What differs from picture to picture, a text for each projector under each picture; and what is the same in all
+    of them.
+    """
     named = len(cells[0].landings) > 1
     numbers = [[_numbers(landing) for landing in cell.landings] for cell in cells]
     under, alike = [[] for _ in cells], []
@@ -118,11 +134,20 @@ def _numbers(landing: dict) -> tuple[str, str, str, str]:
     """The numbers of a landing that a choice goes by, in words."""
     if landing["no_light"] is not None:
         return "no light on its axis", "", "", ""
-    throw, size, edges = f"{landing['throw_m']:.2f} m away", f"{landing['pattern_width_m']:.2f} m wide", f"edges {landing['edge_width_mm']:.1f} mm"
+    throw, size, edges = (
+        f"{landing['throw_m']:.2f} m away",
+        f"{landing['pattern_width_m']:.2f} m wide",
+        f"edges {landing['edge_width_mm']:.1f} mm",
+    )
     if landing["lands_on"] is None:
         throw = f"its axis meets nothing, at {landing['throw_m']:.2f} m"
     light = landing["open_gate_f_number"]
-    return throw, size, edges, "" if light is None else f"f/{light:.1f}, {over_or_under(landing['open_gate_stops_over'], 'as set')}"
+    return (
+        throw,
+        size,
+        edges,
+        "" if light is None else f"f/{light:.1f}, {over_or_under(landing['open_gate_stops_over'], 'as set')}",
+    )
 
 
 def contact_sheet(cells, plan: Layout):
@@ -155,7 +180,15 @@ def contact_page(cells, plan: Layout):
         font = FontProperties(fname=_font_file(), size=lettering.font.size * 72.0 / DPI)
         for index, line in enumerate(lettering.lines):
             baseline = y + index * lettering.line_height + lettering.font.getmetrics()[0]
-            page.text(x / across, 1.0 - baseline / down, line, fontproperties=font, color=_shares(fill), va="baseline", parse_math=False)
+            page.text(
+                x / across,
+                1.0 - baseline / down,
+                line,
+                fontproperties=font,
+                color=_shares(fill),
+                va="baseline",
+                parse_math=False,
+            )
     return page
 
 
@@ -183,7 +216,9 @@ def _under_each_other(items, x: float, y: float, fill):
 
 
 def fitted(text: str, size: int, room: float, most_lines: int) -> Lettering:
-    """Text in the largest letters, at most `size`, that fit so many lines of a width (all in pixels), no word or number broken."""
+    """Text in the largest letters, at most `size`, that fit so many lines of a width (all in pixels), no word or number
+    broken.
+    """
     pieces = _pieces(text)
     for letters in range(size, SMALLEST_LETTERS_PX - 1, -1):
         font = _font(letters)
@@ -192,12 +227,17 @@ def fitted(text: str, size: int, room: float, most_lines: int) -> Lettering:
             return Lettering(lines, font)
     # Only what is too wide for a line of its own is broken: between number and unit, else wherever it has to be.
     for cut in (lambda piece: re.split(r"(?<=\s)", piece), list):
-        pieces = [part for piece in pieces for part in ([piece] if font.getlength(piece.rstrip()) <= room else cut(piece)) if part]
+        pieces = [
+            part
+            for piece in pieces
+            for part in ([piece] if font.getlength(piece.rstrip()) <= room else cut(piece))
+            if part
+        ]
     return Lettering(_joined(pieces, font, room), font)
 
 
-# A line may end after a space, a comma or a low line, and after the other signs only before a letter: a number stays whole,
-# and has its unit beside it.
+# A line may end after a space, a comma or a low line, and after the other signs only before a letter: a number stays
+# whole, and has its unit beside it.
 _LINE_ENDS = re.compile(r"(?<=[\s,_])(?=[^\s,_])(?!(?<=\d\s)[^\W\d])|(?<=[^\s,(\[][-/.])(?=[^\W\d])")
 
 

@@ -1,10 +1,13 @@
-"""Labels of drawings: put where they cover neither lines nor each other and stay inside the axes; and stops as they are written."""
+"""Labels of drawings: put where they cover neither lines nor each other and stay inside the axes; and stops as they are
+written.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-# Where a label may stand from its point: (points right, points up, horizontal and vertical alignment), the favourite first.
+# Where a label may stand from its point: (points right, points up, horizontal and vertical alignment), the favourite
+# first.
 _SIDES = tuple(
     (gap * right, gap * up, {-1: "right", 0: "center", 1: "left"}[right], {-1: "top", 0: "center", 1: "bottom"}[up])
     for gap in (5, 9, 16)
@@ -21,7 +24,10 @@ def stops_text(stops) -> str:
 
 
 class Labels:
-    """The labels of one panel. Make it once everything else is drawn and the figure laid out: it looks at what lies where."""
+    """The labels of one panel.
+
+    Make it once everything else is drawn and the figure laid out: it looks at what lies where.
+    """
 
     def __init__(self, axes):
         self._axes = axes

@@ -1,4 +1,6 @@
-"""A map of light as a figure: axes in metres, stops, light and f-numbers on the colour bar, the open gates' light as contours."""
+"""A map of light as a figure: axes in metres, stops, light and f-numbers on the colour bar, the open gates' light as
+contours.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +50,8 @@ def map_summary(found: IrradianceMap) -> dict:
 
 
 def map_figure(found: IrradianceMap, scene_title: str = ""):
-    """The figure of a map: brightness in stops against the open gate, contours of what open gates alone would give there.
+    """The figure of a map: brightness in stops against the open gate, contours of what open gates alone would give
+    there.
 
     Without a title the scene's name stands.
     """
@@ -63,17 +66,41 @@ def map_figure(found: IrradianceMap, scene_title: str = ""):
     figure = new_figure(*place.figure_in, layout="none")
     axes = figure.add_axes(place.shares(place.left, place.width))
     shown = np.clip(np.where(np.isneginf(stops), low, stops), low, high)
-    image = axes.imshow(shown, extent=extent, cmap="cividis", vmin=low, vmax=high, interpolation="nearest", origin="upper", aspect="auto")
+    image = axes.imshow(
+        shown,
+        extent=extent,
+        cmap="cividis",
+        vmin=low,
+        vmax=high,
+        interpolation="nearest",
+        origin="upper",
+        aspect="auto",
+    )
     axes.set_facecolor("#d9d9d9")
     drawn = _draw_open_gates(axes, found, levels, extent)
     axes.xaxis.set_major_locator(MaxNLocator(nbins=max(2, int(place.width / 0.75)), steps=[1, 2, 2.5, 5, 10]))
     axes.set_xlabel(found.axis_labels[0], fontsize=10)
     for number, line in enumerate(caption):
-        figure.text(place.left / place.figure_in[0], (place.bottom - 0.62 - _LINE_IN * number) / place.figure_in[1], line, fontsize=9, va="center")
+        figure.text(
+            place.left / place.figure_in[0],
+            (place.bottom - 0.62 - _LINE_IN * number) / place.figure_in[1],
+            line,
+            fontsize=9,
+            va="center",
+        )
     axes.set_ylabel(_vertical_label(found), fontsize=10)
     axes.set_title("\n".join(title), fontsize=11, loc="left")
     if not found.is_reached:
-        axes.text(0.5, 0.5, "no projector's\nlight falls here", transform=axes.transAxes, ha="center", va="center", color="white", fontsize=9)
+        axes.text(
+            0.5,
+            0.5,
+            "no projector's\nlight falls here",
+            transform=axes.transAxes,
+            ha="center",
+            va="center",
+            color="white",
+            fontsize=9,
+        )
     if len(drawn) > 1:
         figure.legend(*zip(*drawn, strict=True), loc="lower center", fontsize=8, ncols=3)
     bar_axes = figure.add_axes(place.shares(place.left + place.width + _BAR_GAP_IN, _BAR_WIDTH_IN))
@@ -106,7 +133,9 @@ def _place(extent, found: IrradianceMap, title: list[str], caption: list[str]) -
 
 
 def _map_size(extent) -> tuple[float, float]:
-    """Width and height (inches) of the map; one that is a mere strip is drawn wider than it is, and its axes say by how much."""
+    """Width and height (inches) of the map; one that is a mere strip is drawn wider than it is, and its axes say by how
+    much.
+    """
     left, right, bottom, top = extent
     scale = min(_LARGEST_IN[0] / (right - left), _LARGEST_IN[1] / (top - bottom))
     return max(scale * (right - left), 1.8), max(scale * (top - bottom), 1.8)
@@ -145,8 +174,13 @@ def _caption(found: IrradianceMap, levels: list[tuple[list[float], int]]) -> str
     drawn = [parts for values, parts in levels if values]
     whose = "each open gate's light" if len(levels) > 1 else "the open gate's light"
     if drawn:
-        return f"lines: {whose}, without stencil and shadows, in {' and '.join(_NAMES_OF_STEPS[parts] for parts in dict.fromkeys(drawn))} stops"
-    spans = [float(np.ptp(lit)) for lit in (gate.stops[np.isfinite(gate.stops)] for gate in found.open_gates) if lit.size]
+        return (
+            f"lines: {whose}, without stencil and shadows, in"
+            f" {' and '.join(_NAMES_OF_STEPS[parts] for parts in dict.fromkeys(drawn))} stops"
+        )
+    spans = [
+        float(np.ptp(lit)) for lit in (gate.stops[np.isfinite(gate.stops)] for gate in found.open_gates) if lit.size
+    ]
     return f"{whose}, without stencil and shadows, differs by {max(spans):.1f} stops at most: no lines" if spans else ""
 
 
@@ -165,7 +199,9 @@ def _draw_open_gates(axes, found: IrradianceMap, levels: list[tuple[list[float],
         x = left + (np.arange(gate.stops.shape[1]) * gate.stride + 0.5) * pixel_x
         y = top - (np.arange(gate.stops.shape[0]) * gate.stride + 0.5) * pixel_y
         style = _LINE_STYLES[index % len(_LINE_STYLES)]
-        lines = axes.contour(x, y, np.ma.masked_invalid(gate.stops), levels=values, colors="white", linewidths=1.0, linestyles=[style])
+        lines = axes.contour(
+            x, y, np.ma.masked_invalid(gate.stops), levels=values, colors="white", linewidths=1.0, linestyles=[style]
+        )
         # White lines on bright places and dark ones alike: each has a dark rim, and its stops on a dark ground.
         lines.set_path_effects([patheffects.withStroke(linewidth=2.2, foreground=_DARK)])
         for label in axes.clabel(lines, fmt=stops_text, fontsize=8, inline=False):
@@ -178,7 +214,9 @@ _NAMES_OF_STEPS = {1: "whole", 2: "half", 3: "third"}
 
 
 def contour_levels(stops: np.ndarray) -> tuple[list[float], int]:
-    """Whole stops within a range, half or third ones where there are fewer than two, else none: the levels, and parts of a stop."""
+    """Whole stops within a range, half or third ones where there are fewer than two, else none: the levels, and parts
+    of a stop.
+    """
     lit = stops[np.isfinite(stops)]
     if not lit.size:
         return [], 1
@@ -199,7 +237,11 @@ def _draw_bar(figure, beside, image, found: IrradianceMap, span: tuple[int, int]
     bar = figure.colorbar(image, cax=beside, ticks=ticks)
     beside.set_yticklabels([("≤ " if stop == low else "") + _tick(found, stop) for stop in ticks], fontsize=9)
     quantity = f"{'luminous exposure' if found.is_flash else 'illuminance'}, {found.units[1]}"
-    bar.set_label(f"stops against {found.compared_with}\non its axis where it is focused" + (f"\n({quantity})" if found.is_absolute else ""), fontsize=9)
+    bar.set_label(
+        f"stops against {found.compared_with}\non its axis where it is focused"
+        + (f"\n({quantity})" if found.is_absolute else ""),
+        fontsize=9,
+    )
     marked = [] if found.meter is None else marked_f_numbers(found.meter.open_f_number, low, high)[::-step]
     if not marked:
         return
@@ -209,7 +251,9 @@ def _draw_bar(figure, beside, image, found: IrradianceMap, span: tuple[int, int]
 
 
 def marked_f_numbers(open_f_number: float, low: float, high: float) -> list[tuple[float, str]]:
-    """Whole stops as meters show them, as (stops over the level that meters `open_f_number`, text), within a range of stops."""
+    """Whole stops as meters show them, as (stops over the level that meters `open_f_number`, text), within a range of
+    stops.
+    """
     at_zero = 2.0 * math.log2(open_f_number)
     marks = enumerate("0.5 0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64 90 128".split(), -2)
     return [(whole - at_zero, text) for whole, text in marks if low - 1e-9 <= whole - at_zero <= high + 1e-9]
@@ -222,7 +266,13 @@ def _tick(found: IrradianceMap, stop: int) -> str:
 
 def _short(value: float) -> str:
     """Three figures without an exponent where that is readable."""
-    return f"{value:.3g}" if 0.01 <= value < 1000 else f"{value:,.0f}".replace(",", " ") if value >= 1000 else f"{value:.1e}"
+    return (
+        f"{value:.3g}"
+        if 0.01 <= value < 1000
+        else f"{value:,.0f}".replace(",", " ")
+        if value >= 1000
+        else f"{value:.1e}"
+    )
 
 
 def _title(found: IrradianceMap, scene_title: str) -> list[str]:

@@ -11,7 +11,9 @@ DPI = 150
 
 
 def new_figure(width_in: float = 8.0, height_in: float = 5.5, layout: str = "constrained"):
-    """An empty figure with the house's lettering; no display is needed. layout: "none" where everything is placed by inches."""
+    """An empty figure with the house's lettering; no display is needed. layout: "none" where everything is placed by
+    inches.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -21,7 +23,9 @@ def new_figure(width_in: float = 8.0, height_in: float = 5.5, layout: str = "con
 
 
 def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:
-    """Write a figure as PNG or PDF by its ending; SceneError before anything that was not made from the same scene is lost."""
+    """Write a figure as PNG or PDF by its ending; SceneError before anything that was not made from the same scene is
+    lost.
+    """
     path = Path(path)
     check_writable([path], about["scene"], overwrite)
     from matplotlib import rc_context
@@ -29,7 +33,9 @@ def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:
     is_pdf = path.suffix.lower() == ".pdf"
     # Type 42 keeps the letters of a PDF as letters: they can be searched and copied.
     with written_whole(path) as temporary, rc_context({"pdf.fonttype": 42}):
-        figure.savefig(temporary, format="pdf" if is_pdf else "png", metadata=None if is_pdf else {RECORD_KEY: json.dumps(about)})
+        figure.savefig(
+            temporary, format="pdf" if is_pdf else "png", metadata=None if is_pdf else {RECORD_KEY: json.dumps(about)}
+        )
         if is_pdf:
             mark_pdf(temporary, about)
     return path

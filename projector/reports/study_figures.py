@@ -14,7 +14,10 @@ from projector.reports.save import new_figure
 
 
 def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_throw_m: float):
-    """Pattern width and open-gate light over the throw for one lens, the chosen throw marked. `study` is projector.studies.size.throw."""
+    """Pattern width and open-gate light over the throw for one lens, the chosen throw marked.
+
+    `study` is projector.studies.size.throw.
+    """
     focal_length = 1e-3 * focal_length_mm
     throws = np.linspace(max(4.0 * focal_length, 0.3 * marked_throw_m), 2.0 * marked_throw_m, 200)
     widths = [study.throw(focal_length_mm, lit_width_mm, float(value)).width_m for value in throws]
@@ -23,15 +26,24 @@ def throw_figure(study, focal_length_mm: float, lit_width_mm: float, marked_thro
     axes.plot(throws, widths, color="#1f3a5f", linewidth=2)
     chosen = study.throw(focal_length_mm, lit_width_mm, marked_throw_m)
     axes.plot([marked_throw_m], [chosen.width_m], "o", color="#c8553d")
-    axes.annotate(f"{chosen.width_m:.3f} m at {marked_throw_m:.2f} m", (marked_throw_m, chosen.width_m), xytext=(8, -14), textcoords="offset points")
+    axes.annotate(
+        f"{chosen.width_m:.3f} m at {marked_throw_m:.2f} m",
+        (marked_throw_m, chosen.width_m),
+        xytext=(8, -14),
+        textcoords="offset points",
+    )
     axes.set_xlabel("throw, lens to wall, m")
     axes.set_ylabel("pattern width on a square wall, m")
     axes.set_title(f"{lit_width_mm:g} mm of stencil through a lens of {focal_length_mm:g} mm")
     axes.grid(alpha=0.3)
     stops = axes.secondary_yaxis("right", functions=(lambda w: w, lambda w: w))
-    # From one throw to another light changes by 2·log2 of their ratio (studies.size.throw.stops_for_distance), so round stops are these throws.
+    # From one throw to another light changes by 2·log2 of their ratio (studies.size.throw.stops_for_distance), so round
+    # stops are these throws.
     round_stops = _round_stops(*(study.stops_for_distance(marked_throw_m, float(value)) for value in throws[[-1, 0]]))
-    ticks = [study.throw(focal_length_mm, lit_width_mm, marked_throw_m * 2.0 ** float(-stop / 2)).width_m for stop in round_stops]
+    ticks = [
+        study.throw(focal_length_mm, lit_width_mm, marked_throw_m * 2.0 ** float(-stop / 2)).width_m
+        for stop in round_stops
+    ]
     stops.set_yticks(ticks, [stops_text(stop) for stop in round_stops])
     stops.set_ylabel(f"stops against {marked_throw_m:.2f} m")
     return figure
@@ -51,22 +63,39 @@ _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 
 def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
-    """Edge width over the focus offset of one or several projectors at one or several points (studies.edges.sharpness.FocusCurve):
-    the stencil's curve and the blades', the present offset, the wanted width, and the focuses that give it (offset mm, words)."""
+    """Edge width over the focus offset of one or several projectors at one or several points
+    (studies.edges.sharpness.FocusCurve): the stencil's curve and the blades', the present offset, the wanted width, and
+    the focuses that give it (offset mm, words).
+    """
     figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
     edges = _named_edges(curves)
     for index, (label, offsets, widths) in enumerate(edges):
         # Of curves that lie on each other the first is the widest: it shows on both sides of the next ones.
         covered_by = sum(_coincide(widths, others) for _, _, others in edges[index + 1 :])
-        axes.plot(offsets, widths, color=_COLOURS[index % len(_COLOURS)], linestyle=_STYLES[index % len(_STYLES)], linewidth=1.8 + 2.2 * covered_by, label=label)
+        axes.plot(
+            offsets,
+            widths,
+            color=_COLOURS[index % len(_COLOURS)],
+            linestyle=_STYLES[index % len(_STYLES)],
+            linewidth=1.8 + 2.2 * covered_by,
+            label=label,
+        )
     axes.set_xlim(curves[0].offsets_mm[0], curves[0].offsets_mm[-1])
     axes.set_ylim(bottom=0.0)
     _mark_present(axes, curves)
     if wanted_mm is not None:
         axes.axhline(wanted_mm, color="#333333", linewidth=0.8)
         axes.set_ylim(top=max(axes.get_ylim()[1], 1.15 * wanted_mm))
-        _beside(axes, f"wanted {wanted_mm:g} mm", (0.99, wanted_mm), axes.get_yaxis_transform(), ha="right", va="bottom", xytext=(0, 2))
+        _beside(
+            axes,
+            f"wanted {wanted_mm:g} mm",
+            (0.99, wanted_mm),
+            axes.get_yaxis_transform(),
+            ha="right",
+            va="bottom",
+            xytext=(0, 2),
+        )
         axes.plot([offset for offset, _ in focuses], [wanted_mm] * len(focuses), "o", color="#333333", markersize=5)
     moved = "stencil" if any(curve.has_stencil for curve in curves) else "gate"
     axes.set_xlabel(f"focus offset, mm ({moved} moved away from the lens; sharp nearer)")
@@ -98,7 +127,13 @@ def _named_edges(curves) -> list[tuple[str, np.ndarray, np.ndarray]]:
     for curve in curves:
         whose = f"{curve.projector}: " if several else ""
         if curve.has_stencil or not curve.blades_mm:
-            found.append((f"{whose}{'stencil' if curve.has_stencil else 'edge of the gate'} at {curve.at}", curve.offsets_mm, curve.stencil_mm))
+            found.append(
+                (
+                    f"{whose}{'stencil' if curve.has_stencil else 'edge of the gate'} at {curve.at}",
+                    curve.offsets_mm,
+                    curve.stencil_mm,
+                )
+            )
         alike: list[tuple[list[str], np.ndarray]] = []
         for side, widths in curve.blades_mm.items():
             group = next((sides for sides, others in alike if np.allclose(widths, others, rtol=1e-3, atol=1e-3)), None)
@@ -106,7 +141,14 @@ def _named_edges(curves) -> list[tuple[str, np.ndarray, np.ndarray]]:
                 alike.append(([side], widths))
             else:
                 group.append(side)
-        found += [(f"{whose}{' and '.join(sides)} blade{'s' if len(sides) > 1 else ''} at {curve.at}", curve.offsets_mm, widths) for sides, widths in alike]
+        found += [
+            (
+                f"{whose}{' and '.join(sides)} blade{'s' if len(sides) > 1 else ''} at {curve.at}",
+                curve.offsets_mm,
+                widths,
+            )
+            for sides, widths in alike
+        ]
     return found
 
 
@@ -122,7 +164,16 @@ def _mark_present(axes, curves) -> None:
         # The first is named at its left, others at their right: two that stand close do not cover each other's names.
         side, gap = ("right", -2) if index == 0 else ("left", 2)
         whose = f"{', '.join(names)}: " if len(_projectors(curves)) > 1 else ""
-        _beside(axes, f"{whose}now {offset:+g} mm" if offset else f"{whose}now 0 mm", (offset, 0.98), axes.get_xaxis_transform(), ha=side, va="top", rotation=90, xytext=(gap, 0))
+        _beside(
+            axes,
+            f"{whose}now {offset:+g} mm" if offset else f"{whose}now 0 mm",
+            (offset, 0.98),
+            axes.get_xaxis_transform(),
+            ha=side,
+            va="top",
+            rotation=90,
+            xytext=(gap, 0),
+        )
 
 
 def _beside(axes, text: str, place, transform, **how) -> None:
@@ -133,17 +184,25 @@ def _beside(axes, text: str, place, transform, **how) -> None:
 _LETTERING = {"fontsize": 8, "bbox": {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}}
 
 
-# Red, green and blue: name, colour, dashes, line width and marker. Who cannot tell the colours apart tells the lines by the rest.
-CHANNELS = (("red", "#c0392b", "-", 2.4, "o"), ("green", "#2e8b57", "--", 1.8, "s"), ("blue", "#2a5ea8", (0, (1, 1.2)), 2.0, "^"))
+# Red, green and blue: name, colour, dashes, line width and marker. Who cannot tell the colours apart tells the lines by
+# the rest.
+CHANNELS = (
+    ("red", "#c0392b", "-", 2.4, "o"),
+    ("green", "#2e8b57", "--", 1.8, "s"),
+    ("blue", "#2a5ea8", (0, (1, 1.2)), 2.0, "^"),
+)
 
 
 def lens_strip_figure(strips, title: str):
-    """Magnified edges, one a lens: the colours as the camera sees them, and red, green and blue across them, all to one scale.
+    """Magnified edges, one a lens: the colours as the camera sees them, and red, green and blue across them, all to one
+    scale.
 
     strips: (name, positions mm (n,), linear sRGB (n, 3), caption).
     """
     figure = new_figure(8.0, 0.9 + 2.1 * len(strips))
-    panels = figure.subplots(2 * len(strips), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": [1.0, 1.1] * len(strips)})[:, 0]
+    panels = figure.subplots(
+        2 * len(strips), 1, sharex=True, squeeze=False, gridspec_kw={"height_ratios": [1.0, 1.1] * len(strips)}
+    )[:, 0]
     span = max(abs(strip[1][0]) for strip in strips)
     grid = np.linspace(-span, span, 1200)
     for index, (name, positions, linear, caption) in enumerate(strips):
@@ -158,7 +217,9 @@ def lens_strip_figure(strips, title: str):
 
 
 def _edge_band(axes, grid, rise, title: str) -> None:
-    """The edge's colours as a picture shows them, its brightest channel at white: what the screen cannot show gives up saturation."""
+    """The edge's colours as a picture shows them, its brightest channel at white: what the screen cannot show gives up
+    saturation.
+    """
 
     shown = desaturate_out_of_gamut(rise)
     band = np.clip(encode_srgb(shown / max(shown.max(), 1e-9)), 0.0, 1.0)

@@ -37,7 +37,13 @@ class SeenLayout:
 def placed_figure(spec) -> Figure:
     """A figure of the scene, built (or taken from the cache) and placed."""
     return place_figure(
-        build_figure(spec.kind), spec.position_m, spec.stature_m, spec.yaw_deg, spec.pitch_deg, spec.tilt_deg, spec.torso_yaw_deg
+        build_figure(spec.kind),
+        spec.position_m,
+        spec.stature_m,
+        spec.yaw_deg,
+        spec.pitch_deg,
+        spec.tilt_deg,
+        spec.torso_yaw_deg,
     )
 
 
@@ -75,7 +81,9 @@ def placed_objects(scene) -> list[PlacedObject]:
 def landmarks_of(scene) -> dict[str, np.ndarray]:
     """All named points of a scene: "sitter.left_eye", "backdrop.centre" and so on, (3,) float, metres."""
 
-    named = {f"{spec.name}.{name}": place for spec in scene.figure for name, place in placed_figure(spec).landmarks.items()}
+    named = {
+        f"{spec.name}.{name}": place for spec in scene.figure for name, place in placed_figure(spec).landmarks.items()
+    }
     for spec in scene.surface:
         named[f"{spec.name}.centre"] = np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     return named
@@ -94,8 +102,18 @@ def point_of(scene, reference) -> np.ndarray:
             return np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     known = sorted(landmarks_of(scene))
     close = difflib.get_close_matches(reference, known, 1, 0.6)
-    allowed = f"{', '.join(known)}; or a point x,y,z in metres" if known else "a point x,y,z in metres; this scene has no landmarks"
-    raise SceneError(Fault(found=f'there is no landmark "{reference}"', allowed=allowed, try_=f"did you mean {close[0]}?" if close else "a point: 0.1,1.5,-0.9"))
+    allowed = (
+        f"{', '.join(known)}; or a point x,y,z in metres"
+        if known
+        else "a point x,y,z in metres; this scene has no landmarks"
+    )
+    raise SceneError(
+        Fault(
+            found=f'there is no landmark "{reference}"',
+            allowed=allowed,
+            try_=f"did you mean {close[0]}?" if close else "a point: 0.1,1.5,-0.9",
+        )
+    )
 
 
 def stencil_path(scene, spec) -> Path:
@@ -152,5 +170,15 @@ def layout_of(scene, name: str | None):
     known = [name for item in scene.surface for name in faces_of(item)] + [item.name for item in scene.figure]
     close = difflib.get_close_matches(name or "", known, 1, 0.6)
     try_ = f"did you mean {close[0]}?" if close else "one of these names"
-    unnamed = f"the scene has {len(scene.surface)} surfaces, and none of them is named" if scene.surface else "this scene has no surface to map unless it is named"
-    raise SceneError(Fault(f'there is no surface "{name}"' if name else unnamed, ", ".join(known) or "a scene with a surface or a figure", try_))
+    unnamed = (
+        f"the scene has {len(scene.surface)} surfaces, and none of them is named"
+        if scene.surface
+        else "this scene has no surface to map unless it is named"
+    )
+    raise SceneError(
+        Fault(
+            f'there is no surface "{name}"' if name else unnamed,
+            ", ".join(known) or "a scene with a surface or a figure",
+            try_,
+        )
+    )

@@ -1,4 +1,6 @@
-"""To which lens a statement of power belongs: a reading or an output was made with one lens at one stop, whichever stands there now."""
+"""To which lens a statement of power belongs: a reading or an output was made with one lens at one stop, whichever
+stands there now.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +9,18 @@ import math
 from dataclasses import dataclass
 
 STATEMENTS = ("reading", "output")
-# What of a lens bears on the light that comes through it; "file" stands for all of it where a lens file is not yet read.
-_FOR_LIGHT = ("file", "focal_length_mm", "f_number", "transmittance", "filled_pupil_mm", "pupil", "pupil_offset_mm", "distortion_percent")
+# What of a lens bears on the light that comes through it; "file" stands for all of it where a lens file is not yet
+# read.
+_FOR_LIGHT = (
+    "file",
+    "focal_length_mm",
+    "f_number",
+    "transmittance",
+    "filled_pupil_mm",
+    "pupil",
+    "pupil_offset_mm",
+    "distortion_percent",
+)
 
 
 def stated_lens(spec):
@@ -24,7 +36,9 @@ def stated_lens(spec):
 
 
 def with_lens(spec, lens):
-    """A projector with another Lens, or its own at another stop; its reading or output stays with the lens that it was made with."""
+    """A projector with another Lens, or its own at another stop; its reading or output stays with the lens that it was
+    made with.
+    """
     changes = {"lens": lens}
     for kind in STATEMENTS:
         statement = getattr(spec, kind)
@@ -37,9 +51,10 @@ def with_lens(spec, lens):
 class CarriedOver:
     """A statement of power taken over from the lens that it was made with to the one there now.
 
-    statement: "reading" or "output"; then, now: the two lenses, as far as they differ, in words; stops: the light on the axis
-    far away, now against then (negative: dimmer); filled_mm: the openings that the lamp is taken to fill, as nothing is said
-    of them, by the diameter of a disc that lets as much through.
+    statement: "reading" or "output"; then, now: the two lenses, as far as they differ, in words; stops: the light on
+        the axis
+    far away, now against then (negative: dimmer); filled_mm: the openings that the lamp is taken to fill, as nothing is
+        said of them, by the diameter of a disc that lets as much through.
     """
 
     statement: str
@@ -50,24 +65,43 @@ class CarriedOver:
 
     def sentence(self, name: str) -> str:
         """What was taken for granted of a projector of that name."""
-        change = f"{abs(self.stops):.1f} stops {'less' if self.stops < 0.0 else 'more'}" if abs(self.stops) >= 0.05 else "as much"
+        change = (
+            f"{abs(self.stops):.1f} stops {'less' if self.stops < 0.0 else 'more'}"
+            if abs(self.stops) >= 0.05
+            else "as much"
+        )
         openings = " and ".join(f"{diameter:.1f} mm" for diameter in self.filled_mm)
-        filled = f", if the lamp fills {'both openings' if len(self.filled_mm) > 1 else 'the opening'} of {openings}" if openings else ""
+        filled = (
+            f", if the lamp fills {'both openings' if len(self.filled_mm) > 1 else 'the opening'} of {openings}"
+            if openings
+            else ""
+        )
         return f"{name}: its {self.statement} was taken with {self.then}; {self.now} gives {change} light{filled}."
 
 
 def carried_over(spec, then_mm: float, now_mm: float) -> CarriedOver | None:
-    """What becomes of a projector's reading or output through the lens there now; None where that is the one it was made with.
+    """What becomes of a projector's reading or output through the lens there now; None where that is the one it was
+    made with.
 
     then_mm, now_mm: diameters of the discs that let as much light through as the two pupils.
     """
     then, now = stated_lens(spec), spec.lens
     as_open = math.isclose(then_mm, now_mm, rel_tol=1e-9)
-    if as_open and (then.focal_length_mm, then.f_number, then.transmittance) == (now.focal_length_mm, now.f_number, now.transmittance):
+    if as_open and (then.focal_length_mm, then.f_number, then.transmittance) == (
+        now.focal_length_mm,
+        now.f_number,
+        now.transmittance,
+    ):
         return None
     stops = 2.0 * math.log2(now_mm / then_mm) + math.log2(now.transmittance / then.transmittance)
-    filled = () if as_open else tuple(opening for opening, lens in ((then_mm, then), (now_mm, now)) if lens.filled_pupil_mm is None)
-    return CarriedOver("reading" if spec.reading is not None else "output", _told(then, now), _told(now, then), stops, filled)
+    filled = (
+        ()
+        if as_open
+        else tuple(opening for opening, lens in ((then_mm, then), (now_mm, now)) if lens.filled_pupil_mm is None)
+    )
+    return CarriedOver(
+        "reading" if spec.reading is not None else "output", _told(then, now), _told(now, then), stops, filled
+    )
 
 
 def _told(lens, other) -> str:
@@ -81,11 +115,16 @@ def _told(lens, other) -> str:
     }
     differing = [name for name in parts if getattr(lens, name) != getattr(other, name)]
     # Another lens is called by its stop, too.
-    return ", ".join(words for name, words in parts.items() if name in differing or (name == "f_number" and "focal_length_mm" in differing))
+    return ", ".join(
+        words
+        for name, words in parts.items()
+        if name in differing or (name == "f_number" and "focal_length_mm" in differing)
+    )
 
 
 def keep_statements(before: dict, after: dict) -> None:
-    """Note in place, in a scene's plain data, with which lens a reading or an output was made, where another one is there now.
+    """Note in place, in a scene's plain data, with which lens a reading or an output was made, where another one is
+    there now.
 
     It was made with the lens as the file has it: another lens or stop must not change what it says.
     """
@@ -104,7 +143,11 @@ def _note(statement: dict, lens: dict, previous: dict) -> None:
         then["f_number"] = statement["lens_f_number"]
     changed = {key for key in _FOR_LIGHT if then.get(key) != lens.get(key)}
     # A lens that cannot open so far is another one, however alike the rest.
-    if changed == {"f_number"} and "f_number" in then and lens.get("widest_f_number") == previous.get("widest_f_number"):
+    if (
+        changed == {"f_number"}
+        and "f_number" in then
+        and lens.get("widest_f_number") == previous.get("widest_f_number")
+    ):
         statement["lens_f_number"] = then["f_number"]
     elif changed:
         statement.pop("lens_f_number", None)

@@ -36,7 +36,9 @@ def pupil_of(scene, spec) -> tuple[Pupil, float]:
         return make_pupil("disc"), 0.5 * diameter
     if shape.shape == "bitmap":
         return make_pupil("bitmap", bitmap=pupil_bitmap(scene, shape)), 0.5 * diameter
-    return make_pupil(shape.shape, shape.n_blades or 6, shape.rotation_deg or 0.0, shape.inner_fraction or 0.0), 0.5 * diameter
+    return make_pupil(
+        shape.shape, shape.n_blades or 6, shape.rotation_deg or 0.0, shape.inner_fraction or 0.0
+    ), 0.5 * diameter
 
 
 def gate_of(spec) -> Gate:
@@ -57,7 +59,11 @@ def bitmap_of(spec, scene) -> Bitmap:
 
 def relative_powers(lens, wavelengths_nm) -> np.ndarray:
     """φ(λ)/φ(d) of a lens at wavelengths (n,) nm."""
-    given = {} if lens.dispersion is None else {name: value for name, value in lens.dispersion.model_dump().items() if value is not None}
+    given = (
+        {}
+        if lens.dispersion is None
+        else {name: value for name, value in lens.dispersion.model_dump().items() if value is not None}
+    )
     if "achromat" in given:
         given["achromat"] = tuple(given["achromat"])
     if "secondary_spectrum_mm" in given:

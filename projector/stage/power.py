@@ -34,15 +34,17 @@ class Power:
 
 
 def open_gate_on_axis(light: Light, distance: float) -> float:
-    """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the pupil."""
+    """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the
+    pupil.
+    """
     return _pupil_on_axis(light.pupil, light.radius, distance)
 
 
 def _pupil_on_axis(pupil: Pupil, radius: float, distance: float) -> float:
     """Projected solid angle (steradian) of a pupil on its axis: A/(d² + 2·mean square radius).
 
-    Exact for a disc, π·R²/(d² + R²) (disc source: I. E. Irodov, Problems in General Physics, 5.11), of the same order for
-    any other shape, and above zero however near.
+    Exact for a disc, π·R²/(d² + R²) (disc source: I. E. Irodov, Problems in General Physics, 5.11), of the same order
+    for any other shape, and above zero however near.
     """
     return float(_open_area(pupil, radius) / (distance**2 + 2.0 * sum(pupil.second_moments) * radius**2))
 
@@ -53,10 +55,11 @@ def _open_area(pupil: Pupil, radius: float) -> float:
 
 
 def open_gate_flux(light: Light, n_steps: int = 400) -> float:
-    """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the slopes that it lands at.
+    """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the slopes that
+    it lands at.
 
-    The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate that lands at
-    slope a it is π·A·a²/(1 + a²). Summed over the gate, each part as large as distortion lets it land.
+    The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate that
+    lands at slope a it is π·A·a²/(1 + a²). Summed over the gate, each part as large as distortion lets it land.
     """
     gate = light.gate
     across, up = gate.half_width / light.tube_length, gate.half_height / light.tube_length
@@ -79,9 +82,10 @@ def open_gate_flux(light: Light, n_steps: int = 400) -> float:
 def power_of(scene, spec) -> Power:
     """How bright the open gate is through the lens: from its reading or output, or, without one, metered right.
 
-    The rule: a reading and an output are made without the projector's filters and belong to the lens and stop that they were
-    made with (`stated_lens`). They fix the luminance seen through that lens; through the one there now it is larger by the
-    ratio of the two transmittances, over an opening as large as its own. Before the lens, an output contains no transmittance.
+    The rule: a reading and an output are made without the projector's filters and belong to the lens and stop that they
+    were made with (`stated_lens`). They fix the luminance seen through that lens; through the one there now it is
+    larger by the ratio of the two transmittances, over an opening as large as its own. Before the lens, an output
+    contains no transmittance.
     """
     reading, output = spec.reading, spec.output
     metered = spec.model_copy(update={"lens": stated_lens(spec)})
@@ -107,7 +111,9 @@ def power_of(scene, spec) -> Power:
     source = spec.source
     spectrum = scaled_to_luminous_one(source_spectrum(source.kind, source.temperature_k)) * (luminance / K_M)
     is_stated = reading is not None or output is not None
-    return Power(spectrum * filter_transmittance(spec), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None)
+    return Power(
+        spectrum * filter_transmittance(spec), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None
+    )
 
 
 def _carried_over(scene, spec) -> CarriedOver | None:

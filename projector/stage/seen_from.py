@@ -23,7 +23,8 @@ class Seen(NamedTuple):
     """One object as a projector sees it, cropped to it.
 
     points: in rows, of material 0, or NOTHING where a ray meets nothing or something else; they stand for no area
-    shape: rows and columns; extent_m: left, right, bottom, top from the beam's axis at `distance_m`, the object's mean distance along it.
+    shape: rows and columns; extent_m: left, right, bottom, top from the beam's axis at `distance_m`, the object's mean
+        distance along it.
     """
 
     points: Points
@@ -33,12 +34,23 @@ class Seen(NamedTuple):
 
 
 def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> Seen | None:
-    """The object's points by rays from the pupil's centre, n_across over its own width; None where none of them meets it."""
+    """The object's points by rays from the pupil's centre, n_across over its own width; None where none of them meets
+    it.
+    """
     light = light_arrays(scene, spec, [587.5618])
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
     whole = light._replace(bitmap=open_bitmap(light.gate))
     half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)
-    camera = Camera(light.position, light.right, light.down, light.forward, half_width, half_height, _N_LOOKING, math.ceil(_N_LOOKING * half_height / half_width))
+    camera = Camera(
+        light.position,
+        light.right,
+        light.down,
+        light.forward,
+        half_width,
+        half_height,
+        _N_LOOKING,
+        math.ceil(_N_LOOKING * half_height / half_width),
+    )
     points = _met(arrays, camera, np.arange(camera.width) + 0.5, np.arange(camera.height) + 0.5)
     rows, columns = np.nonzero(points.materials.reshape(camera.height, camera.width) == owner)
     if rows.size == 0:
@@ -56,7 +68,12 @@ def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int
     distance = float(((points.positions[is_it] - light.position) @ np.array(light.forward)).mean())
     pixel = 2.0 * half_width / camera.width * distance
     middle_x, middle_y = 0.5 * camera.width, 0.5 * camera.height
-    extent = (left - middle_x) * pixel, (right - middle_x) * pixel, (middle_y - top - height * step) * pixel, (middle_y - top) * pixel
+    extent = (
+        (left - middle_x) * pixel,
+        (right - middle_x) * pixel,
+        (middle_y - top - height * step) * pixel,
+        (middle_y - top) * pixel,
+    )
     return Seen(points, (height, n_across), extent, distance)
 
 
@@ -64,5 +81,16 @@ def _met(arrays: SceneArrays, camera: Camera, columns: np.ndarray, rows: np.ndar
     """What rays through all crossings of columns and rows (pixels of a camera) meet, row after row."""
     down, across = np.meshgrid(rows, columns, indexing="ij")
     points = empty_points(down.size)
-    camera_points(arrays.bvh, arrays.surfaces, camera, across.ravel(), down.ravel(), 0.0, 0, down.size, points, np.empty(down.size, np.int32))
+    camera_points(
+        arrays.bvh,
+        arrays.surfaces,
+        camera,
+        across.ravel(),
+        down.ravel(),
+        0.0,
+        0,
+        down.size,
+        points,
+        np.empty(down.size, np.int32),
+    )
     return points

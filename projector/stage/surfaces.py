@@ -42,7 +42,9 @@ def scene_arrays(scene) -> SceneArrays:
         np.ascontiguousarray(np.concatenate(triangles).astype(np.int32)),
     )
     surfaces = Surfaces(*joined, np.concatenate(owners), clearances_of(*joined))
-    return SceneArrays(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects))
+    return SceneArrays(
+        surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects)
+    )
 
 
 def reflectances_of(scene) -> np.ndarray:

@@ -39,9 +39,10 @@ class Stencil:
 def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted: bool = False) -> Stencil:
     """Read a stencil from a bitmap file.
 
-    grey "coverage": grey is the share of metal cut away, linear, as at the edge of a cut; "glass": half-tone glass drawn
-    in the usual coded grey of IEC 61966-2-1, where 128 passes 21.6 %. inverted: black passes light. Raises SceneError for
-    a file that is missing, empty, cut short, too large, not a picture, or a vector drawing; ValueError for another grey.
+    grey "coverage": grey is the share of metal cut away, linear, as at the edge of a cut; "glass": half-tone glass
+    drawn in the usual coded grey of IEC 61966-2-1, where 128 passes 21.6 %. inverted: black passes light. Raises
+    SceneError for a file that is missing, empty, cut short, too large, not a picture, or a vector drawing; ValueError
+    for another grey.
     """
     path = Path(path)
     decode = None
@@ -64,7 +65,12 @@ def load_pupil_bitmap(path) -> np.ndarray:
     path = Path(path)
     values, _ = read_bitmap(path, "pupil", largest_side=LARGEST_PUPIL_SIDE)
     if not values.max() > 0.0:
-        raise fault(path, "the pupil bitmap is black: no light would pass", "white where the pupil is open", "paint the opening white")
+        raise fault(
+            path,
+            "the pupil bitmap is black: no light would pass",
+            "white where the pupil is open",
+            "paint the opening white",
+        )
     return values.astype(float)
 
 
@@ -74,11 +80,19 @@ def _note_doubts(path: Path, values: np.ndarray, share: float, notes: list[str])
     if brightest == 0.0:
         notes.append(f"{path.name} passes no light at all; white is what passes light.")
     elif share < _HARDLY_OPEN:
-        notes.append(f"{path.name} is only {share:.1%} open; if it should be mostly bright, it may be a negative (inverted = true).")
+        notes.append(
+            f"{path.name} is only {share:.1%} open; if it should be mostly bright, it may be a negative (inverted ="
+            " true)."
+        )
     elif share > _MOSTLY_OPEN:
-        notes.append(f"{path.name} is {share:.0%} open; if it should be mostly dark, it may be a negative (inverted = true).")
+        notes.append(
+            f"{path.name} is {share:.0%} open; if it should be mostly dark, it may be a negative (inverted = true)."
+        )
     if 0.0 < brightest < 0.9:
-        notes.append(f"The brightest place of {path.name} passes only {brightest:.0%}; paint it white if it should be fully open.")
+        notes.append(
+            f"The brightest place of {path.name} passes only {brightest:.0%}; paint it white if it should be fully"
+            " open."
+        )
 
 
 __all__ = ["Stencil", "load_pupil_bitmap", "load_stencil"]

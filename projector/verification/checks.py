@@ -49,9 +49,25 @@ def _conjugate(focal_length, distance):
 _READING = "reading = { f_number = 8, iso = 100, distance_m = 2.0 }"
 
 
-def _scene(distance: float, wall: float, lens: str, focus: float, gate_mm: float = 70.0, blade: str = "", yaw: float = 0.0, square_mm: float | None = None, power: str = _READING):
-    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m unless told otherwise."""
-    gate = f'shape = "rectangle", width_mm = {square_mm}, height_mm = {square_mm}' if square_mm else f'shape = "round", diameter_mm = {gate_mm}'
+def _scene(
+    distance: float,
+    wall: float,
+    lens: str,
+    focus: float,
+    gate_mm: float = 70.0,
+    blade: str = "",
+    yaw: float = 0.0,
+    square_mm: float | None = None,
+    power: str = _READING,
+):
+    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m unless told
+    otherwise.
+    """
+    gate = (
+        f'shape = "rectangle", width_mm = {square_mm}, height_mm = {square_mm}'
+        if square_mm
+        else f'shape = "round", diameter_mm = {gate_mm}'
+    )
     text = f"""
 format = 1
 [camera]
@@ -89,12 +105,18 @@ def _crossings(x, values, level):
 def _row(found):
     left, right, _, _ = found.extent_m
     n = found.illuminance.shape[1]
-    return left + (np.arange(n) + 0.5) * (right - left) / n, found.illuminance[found.illuminance.shape[0] // 2].astype(float)
+    return left + (np.arange(n) + 0.5) * (right - left) / n, found.illuminance[found.illuminance.shape[0] // 2].astype(
+        float
+    )
 
 
 def _map_width() -> float:
     distance = _conjugate(0.1, 0.103)
-    x, values = _row(irradiance_map(_scene(distance, 1.2, "focal_length_mm = 100, f_number = 8", distance, square_mm=24.0), n_across=800))
+    x, values = _row(
+        irradiance_map(
+            _scene(distance, 1.2, "focal_length_mm = 100, f_number = 8", distance, square_mm=24.0), n_across=800
+        )
+    )
     ends = _crossings(x, values, 0.5 * values[400])
     return float(ends[-1] - ends[0])
 
@@ -102,7 +124,9 @@ def _map_width() -> float:
 def _map_edge() -> float:
     blade = 'blade = [ { side = "left", insertion_mm = 35.0 } ]'
     sharp = _conjugate(0.1, 0.103)
-    x, values = _row(irradiance_map(_scene(3.0, 0.008, "focal_length_mm = 100, f_number = 4", sharp, blade=blade), n_across=200))
+    x, values = _row(
+        irradiance_map(_scene(3.0, 0.008, "focal_length_mm = 100, f_number = 4", sharp, blade=blade), n_across=200)
+    )
     full = values.max()
     return 1e3 * abs(float(_crossings(x, values, 0.9 * full)[0] - _crossings(x, values, 0.1 * full)[0]))
 
@@ -127,7 +151,14 @@ def _coaxial_discs() -> float:
 
 def _tilted_wall() -> float:
     tube = _conjugate(0.085, 3.0)
-    scene = _scene(3.0, 4.0, "focal_length_mm = 85, f_number = 4", 3.0, yaw=30.0, square_mm=2000.0 * tube * math.tan(math.radians(13.0)))
+    scene = _scene(
+        3.0,
+        4.0,
+        "focal_length_mm = 85, f_number = 4",
+        3.0,
+        yaw=30.0,
+        square_mm=2000.0 * tube * math.tan(math.radians(13.0)),
+    )
     ratio = throw_study.landed_outline(scene, scene.projector[0]).keystone_across
     return max(ratio, 1.0 / ratio)
 
@@ -136,7 +167,10 @@ def _cosine() -> float:
     scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 16", 2.0)
     light = light_arrays(scene, scene.projector[0], [587.5618])
     aside = 2.0 * math.tan(math.radians(30.0))
-    return mean_pupil_geometry(light, aside, 0.0, 2.0, 0.0, 0.0, -1.0)[0] / mean_pupil_geometry(light, 0.0, 0.0, 2.0, 0.0, 0.0, -1.0)[0]
+    return (
+        mean_pupil_geometry(light, aside, 0.0, 2.0, 0.0, 0.0, -1.0)[0]
+        / mean_pupil_geometry(light, 0.0, 0.0, 2.0, 0.0, 0.0, -1.0)[0]
+    )
 
 
 def _lumens() -> float:
@@ -179,7 +213,8 @@ def _faces() -> float:
 
 
 def _disc_source(aside: float) -> float:
-    """A pupil of 0.25 m radius as a disc source, 0.75 m from a parallel wall: light at a point aside, where it is 70 lx on the axis.
+    """A pupil of 0.25 m radius as a disc source, 0.75 m from a parallel wall: light at a point aside, where it is 70 lx
+    on the axis.
 
     By single rays, 48² to the pupil, from a wall whose points lie 0.05 m apart with one on the axis.
     """
@@ -209,7 +244,9 @@ def _point_rule() -> float:
 
 
 def _lamp_over_a_table() -> float:
-    """A small source 2.4 m over a table that gets 25 lx straight below: lux 1.8 m aside, through the mean over the pupil."""
+    """A small source 2.4 m over a table that gets 25 lx straight below: lux 1.8 m aside, through the mean over the
+    pupil.
+    """
     scene = _scene(2.4, 1.0, "focal_length_mm = 85, f_number = 16", 2.4)
     light = light_arrays(scene, scene.projector[0], [587.5618])
     below, aside = (mean_pupil_geometry(light, x, 0.0, 2.4, 0.0, 0.0, -1.0)[0] for x in (0.0, 1.8))
@@ -272,7 +309,9 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "coaxial discs": _coaxial_discs,
     "flash f/8": lambda: exposure.luminous_exposure_for_flash(8.0, 100.0),
     "dome": lambda: math.log2(exposure.C_DOME / exposure.C_FLAT),
-    "shutter": lambda: math.log2(exposure.combined_luminous_exposure(0.0, 1.0, 1 / 8) / exposure.combined_luminous_exposure(0.0, 1.0, 1 / 30)),
+    "shutter": lambda: math.log2(
+        exposure.combined_luminous_exposure(0.0, 1.0, 1 / 8) / exposure.combined_luminous_exposure(0.0, 1.0, 1 / 30)
+    ),
     "lumens": _lumens,
     "distance stops": lambda: throw_study.stops_for_distance(1.0, 1.5),
     "neutral": lambda: float(filters.neutral(density=0.6)[0]),
@@ -292,8 +331,12 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "distortion barrel": lambda: _distorted_border(-20.0),
     "distortion lumens": lambda: _distorted_lumens(10.0),
     "glass faces": _faces,
-    "stop of the reading": lambda: _stops_through("focal_length_mm = 85, f_number = 8", "focal_length_mm = 85, f_number = 4"),
-    "lens of the reading": lambda: _stops_through("focal_length_mm = 50, f_number = 2.8", "focal_length_mm = 85, f_number = 2.8"),
+    "stop of the reading": lambda: _stops_through(
+        "focal_length_mm = 85, f_number = 8", "focal_length_mm = 85, f_number = 4"
+    ),
+    "lens of the reading": lambda: _stops_through(
+        "focal_length_mm = 50, f_number = 2.8", "focal_length_mm = 85, f_number = 2.8"
+    ),
     "disc source": _exitance,
     "disc source aside": lambda: _disc_source(0.5),
     "flux of a rectangle": _rectangle_flux,

@@ -1,4 +1,6 @@
-"""Published values of panels, grids, meters, haze and gloss, computed again: the laws that lights without a lens follow."""
+"""Published values of panels, grids, meters, haze and gloss, computed again: the laws that lights without a lens
+follow.
+"""
 
 from __future__ import annotations
 

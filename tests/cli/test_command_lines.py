@@ -32,7 +32,9 @@ LONG = "a" * 300
 
 @pytest.fixture
 def console(tmp_path, monkeypatch):
-    """Run a command line in an empty folder, in this process, on a console of some encoding: exit code, stdout and stderr as bytes."""
+    """Run a command line in an empty folder, in this process, on a console of some encoding: exit code, stdout and
+    stderr as bytes.
+    """
     monkeypatch.chdir(tmp_path)
 
     def on_console(encoding, *arguments):
@@ -65,7 +67,9 @@ def one_object(text: str) -> dict:
     return json.loads(text)
 
 
-@pytest.mark.parametrize("out", [".", "..", "/", "folder/", "", LONG, "there", "file/inside", "missing/inside", "/proc/self/inside"])
+@pytest.mark.parametrize(
+    "out", [".", "..", "/", "folder/", "", LONG, "there", "file/inside", "missing/inside", "/proc/self/inside"]
+)
 @pytest.mark.parametrize("command", WRITING)
 def test_a_place_that_cannot_be_written_to_is_said_before_the_work(run, tmp_path, command, out):
     for ending in ("", ".png", ".npz", ".pdf", ".toml"):
@@ -119,9 +123,33 @@ def test_a_disk_that_is_full_is_a_sentence_and_leaves_nothing_half_written(run, 
         (["timing", "--shutter-s", "1/0"], "timing", "--shutter-s", '"1/0" is not a number'),
         (["sharpness", "01-square-wall", "-o"], "sharpness", "--out", "--json in the place of a name"),
         (["scenes", "--json=3"], "scenes", "--json", "it takes no value"),
-        (["sheet", "01-square-wall", "--size", "1x1", "--rows", "camera.iso=1,2", "--columns", "camera.f_number=4,8"], "sheet", "--size", "1 × 1 pixels"),
-        (["place", "01-square-wall", "--width-m", "1", "--edge-mm", "5", "--room", "large"], "place", "--room", '"large" is not a room'),
-        (["measure", "a.png", "--mm-per-pixel", "1", "--offsets-mm", "1,nan"], "measure", "--offsets-mm", '"1,nan" is not 1 numbers'),
+        (
+            [
+                "sheet",
+                "01-square-wall",
+                "--size",
+                "1x1",
+                "--rows",
+                "camera.iso=1,2",
+                "--columns",
+                "camera.f_number=4,8",
+            ],
+            "sheet",
+            "--size",
+            "1 × 1 pixels",
+        ),
+        (
+            ["place", "01-square-wall", "--width-m", "1", "--edge-mm", "5", "--room", "large"],
+            "place",
+            "--room",
+            '"large" is not a room',
+        ),
+        (
+            ["measure", "a.png", "--mm-per-pixel", "1", "--offsets-mm", "1,nan"],
+            "measure",
+            "--offsets-mm",
+            '"1,nan" is not 1 numbers',
+        ),
         (["measure", "a.png", "--mm-per-pixel", "1", "--box", "1,2,3"], "measure", "--box", '"1,2,3" is not 4 numbers'),
         (["measure", "a.png", "--mm-per-pixel", "1", "--source-k", "9"], "measure", "--source-k", "9"),
         (["measure", "a.png"], "measure", "--mm-per-pixel", "one of the two"),
@@ -138,8 +166,40 @@ def test_a_wrong_command_line_with_json_prints_one_object_too(run, tmp_path, arg
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("command", ["preview", "map", "check", "scenes", "stencils", "schema", "throw", "straighten", "sharpness", "fringe", "contrast", "timing", "measure", "sheet", "place", "verify"])
-@pytest.mark.parametrize("odd", [["--no-such-option"], ["--json=yes"], ["\udcff\udcfe"], ["é", "×", "Δ"], ["-o"], ["--", "-o", "--json"], ["--with"], ["-w", "="]])
+@pytest.mark.parametrize(
+    "command",
+    [
+        "preview",
+        "map",
+        "check",
+        "scenes",
+        "stencils",
+        "schema",
+        "throw",
+        "straighten",
+        "sharpness",
+        "fringe",
+        "contrast",
+        "timing",
+        "measure",
+        "sheet",
+        "place",
+        "verify",
+    ],
+)
+@pytest.mark.parametrize(
+    "odd",
+    [
+        ["--no-such-option"],
+        ["--json=yes"],
+        ["\udcff\udcfe"],
+        ["é", "×", "Δ"],
+        ["-o"],
+        ["--", "-o", "--json"],
+        ["--with"],
+        ["-w", "="],
+    ],
+)
 def test_whatever_is_typed_is_answered_in_words_and_by_1_or_2(run, tmp_path, command, odd):
     code, said, for_people = run(command, *odd)
     assert code in (1, 2) and said == "" and for_people.strip()
@@ -172,14 +232,30 @@ def test_odd_values_are_theirs_to_put_right(run, tmp_path, arguments):
 
 def test_a_console_without_a_sign_gets_plain_letters(console):
     code, said, _ = console("ascii", *SIZE)
-    assert code == 0 and b"28 mm through 85.00 mm at 2.500 m: 0.796 x 0.796 m (x 28.41)" in said and b"beam 18.1 deg full" in said
+    assert (
+        code == 0
+        and b"28 mm through 85.00 mm at 2.500 m: 0.796 x 0.796 m (x 28.41)" in said
+        and b"beam 18.1 deg full" in said
+    )
     # This one has × and °, but no Δ.
     code, said, _ = console("cp1252", *SIZE)
     assert code == 0 and "0.796 × 0.796 m".encode("cp1252") in said
     assert plain_letters("ΔE*ab 4 µm ± 1 lx·s, −½ stop “é” 日") == 'delta E*ab 4 um +/- 1 lx*s, -.5 stop "e" ?'
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["map", "--help"], ["scenes"], ["stencils"], ["check", "é×Δ\udcff"], ["throw", "--throw-m", "×"], ["dance", "Δ"], ["schema"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["--help"],
+        ["map", "--help"],
+        ["scenes"],
+        ["stencils"],
+        ["check", "é×Δ\udcff"],
+        ["throw", "--throw-m", "×"],
+        ["dance", "Δ"],
+        ["schema"],
+    ],
+)
 def test_no_console_makes_a_command_fail(console, arguments):
     code, said, for_people = console("ascii", *arguments)
     assert code in (0, 1, 2) and b"fault of the program" not in for_people and said + for_people
@@ -194,7 +270,13 @@ COMMAND = [sys.executable, "-c", "from projector.cli import main; main()"]
 
 
 def test_an_ascii_console_of_the_systems_own_is_served_too(tmp_path):
-    run = subprocess.run([*COMMAND, *SIZE], cwd=tmp_path, capture_output=True, env={**os.environ, "PYTHONIOENCODING": "ascii"}, timeout=120)
+    run = subprocess.run(
+        [*COMMAND, *SIZE],
+        cwd=tmp_path,
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        timeout=120,
+    )
     assert run.returncode == 0 and b"0.796 x 0.796 m" in run.stdout and run.stderr == b""
 
 
@@ -212,7 +294,11 @@ def test_a_closed_pipe_is_quiet(tmp_path, arguments):
 def test_an_answer_that_finds_no_room_is_a_sentence(tmp_path):
     with open("/dev/full", "wb") as full:
         run = subprocess.run([*COMMAND, "scenes"], cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, timeout=120)
-    assert run.returncode == 1 and run.stderr.decode().startswith("the answer cannot be printed: ") and b"Traceback" not in run.stderr
+    assert (
+        run.returncode == 1
+        and run.stderr.decode().startswith("the answer cannot be printed: ")
+        and b"Traceback" not in run.stderr
+    )
 
 
 def test_work_that_is_stopped_says_what_is_left_of_it(run, monkeypatch):
@@ -225,4 +311,7 @@ def test_work_that_is_stopped_says_what_is_left_of_it(run, monkeypatch):
     monkeypatch.setattr("projector.rendering.preview.preview", stop)
     monkeypatch.setattr("projector.studies.choosing.comparison.comparison", stop)
     assert run(*WRITING["preview"])[::2] == (130, "stopped; nothing was written.\n")
-    assert run(*WRITING["sheet"])[::2] == (130, "stopped; finished pictures are kept, and the same command goes on from them.\n")
+    assert run(*WRITING["sheet"])[::2] == (
+        130,
+        "stopped; finished pictures are kept, and the same command goes on from them.\n",
+    )

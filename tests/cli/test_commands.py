@@ -20,7 +20,14 @@ SMALL = ["--size", "96x72", "--quality", "quick"]
 def projector(*arguments, folder, **environment):
     """Run the command in a folder; returns the finished process."""
     command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "200", **environment}, timeout=600)
+    return subprocess.run(
+        command,
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        env={**os.environ, "COLUMNS": "200", **environment},
+        timeout=600,
+    )
 
 
 @pytest.fixture
@@ -41,7 +48,14 @@ def test_preview_writes_a_picture_and_says_the_numbers_that_matter(scene_file, t
     run = projector("preview", "mine.toml", *SMALL, folder=tmp_path)
     assert run.returncode == 0, run.stderr
     assert Image.open(tmp_path / "mine.png").size == (96, 72)
-    for words in ("throw 2.500 m", "pattern 1.023 × 1.023 m", "beam 25.6° full", "sharp at 2.500 m; blur at wall, 2.500 m: 0.00 mm", "camera: its own blur at wall", "wrote mine.png"):
+    for words in (
+        "throw 2.500 m",
+        "pattern 1.023 × 1.023 m",
+        "beam 25.6° full",
+        "sharp at 2.500 m; blur at wall, 2.500 m: 0.00 mm",
+        "camera: its own blur at wall",
+        "wrote mine.png",
+    ):
         assert words in run.stdout
 
 
@@ -51,7 +65,9 @@ def test_preview_answers_in_json_with_units_in_the_keys(scene_file, tmp_path):
     assert set(answer) == {"command", "version", "result", "files", "warnings"}
     assert answer["files"] == ["out.png"]
     # W = G·(D − f)/f by the thin-lens law: 36 mm · (2.5 − 0.085)/0.085.
-    assert answer["result"]["projectors"][0]["pattern_width_m"] == pytest.approx(36e-3 * (2.5 - 0.085) / 0.085, rel=1e-6)
+    assert answer["result"]["projectors"][0]["pattern_width_m"] == pytest.approx(
+        36e-3 * (2.5 - 0.085) / 0.085, rel=1e-6
+    )
 
 
 def test_map_writes_lossless_files_with_units_and_extent_and_a_figure(scene_file, tmp_path):
@@ -80,7 +96,11 @@ def test_a_map_without_a_reading_is_in_stops_and_says_how_to_get_lux(scene_file,
 
 
 def test_check_says_everything_at_once_with_lines(scene_file, tmp_path):
-    text = scene_file.read_text().replace("iso = 400\n\n", "isso = 400\n\n").replace("focal_length_mm = 75", "focal_length_mm = -75")
+    text = (
+        scene_file.read_text()
+        .replace("iso = 400\n\n", "isso = 400\n\n")
+        .replace("focal_length_mm = 75", "focal_length_mm = -75")
+    )
     scene_file.write_text(text.replace('shape = "flat"', 'shape = "plane"'))
     run = projector("check", "mine.toml", "--json", folder=tmp_path)
     errors = only_json(run)["errors"]
@@ -113,7 +133,16 @@ def test_wrong_input_gets_plain_words_and_exit_code_1(scene_file, tmp_path, argu
     assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.toml"]
 
 
-@pytest.mark.parametrize("arguments", [["preview"], ["preview", "mine.toml", "--size", "big"], ["preview", "mine.toml", "--quality", "best"], ["dance"], ["map", "mine.toml", "--across", "2"]])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["preview"],
+        ["preview", "mine.toml", "--size", "big"],
+        ["preview", "mine.toml", "--quality", "best"],
+        ["dance"],
+        ["map", "mine.toml", "--across", "2"],
+    ],
+)
 def test_a_wrong_command_line_is_exit_code_2(scene_file, tmp_path, arguments):
     run = projector(*arguments, folder=tmp_path)
     assert run.returncode == 2
@@ -156,25 +185,49 @@ def test_our_own_fault_is_exit_code_3_and_says_how_to_report_it(scene_file, tmp_
         "p.preview = broken\n"
         "from projector.cli import main; main()\n"
     )
-    run = subprocess.run([sys.executable, "-c", script, "preview", "mine.toml"], cwd=tmp_path, capture_output=True, text=True, timeout=300)
+    run = subprocess.run(
+        [sys.executable, "-c", script, "preview", "mine.toml"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )
     assert run.returncode == 3
     assert "please report it" in run.stderr and "Traceback" not in run.stderr
 
 
 def test_help_needs_no_heavy_library(tmp_path):
-    script = "import sys; sys.argv = ['projector', '--help']\nfrom projector.cli import main\ntry: main()\nexcept SystemExit: pass\nprint([name for name in ('numpy', 'numba', 'trimesh', 'matplotlib', 'scipy', 'pydantic') if name in sys.modules])"
+    script = (
+        "import sys; sys.argv = ['projector', '--help']\nfrom projector.cli import main\ntry: main()\nexcept"
+        " SystemExit: pass\nprint([name for name in ('numpy', 'numba', 'trimesh', 'matplotlib', 'scipy', 'pydantic') if"
+        " name in sys.modules])"
+    )
     run = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=60)
     assert run.stdout.splitlines()[-1] == "[]"
 
 
 def test_importing_the_package_needs_no_heavy_library(tmp_path):
-    script = "import sys, projector, projector.rendering.preview\nprint([name for name in ('trimesh', 'matplotlib') if name in sys.modules])"
+    script = (
+        "import sys, projector, projector.rendering.preview\nprint([name for name in ('trimesh', 'matplotlib') if name"
+        " in sys.modules])"
+    )
     run = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=120)
     assert run.stdout.splitlines()[-1] == "[]"
 
 
 def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_path):
-    arguments = ["sheet", "01-square-wall", "--rows", "projector.window.focus.offset_mm=0,1", "--columns", "camera.iso=100,200", "--size", "32x24", "-o", "wall"]
+    arguments = [
+        "sheet",
+        "01-square-wall",
+        "--rows",
+        "projector.window.focus.offset_mm=0,1",
+        "--columns",
+        "camera.iso=100,200",
+        "--size",
+        "32x24",
+        "-o",
+        "wall",
+    ]
     done = projector(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
     assert done.returncode == 1
     (error,) = json.loads(done.stdout)["errors"]
@@ -184,7 +237,16 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
 
 def test_a_sheet_of_ten_thousand_pictures_is_one_line(tmp_path):
     values = ",".join(str(100 + step) for step in range(100))
-    done = projector("sheet", "01-square-wall", "--rows", f"camera.iso={values}", "--columns", f"camera.white_balance_k={','.join(str(4000 + step) for step in range(100))}", "--json", folder=tmp_path)
+    done = projector(
+        "sheet",
+        "01-square-wall",
+        "--rows",
+        f"camera.iso={values}",
+        "--columns",
+        f"camera.white_balance_k={','.join(str(4000 + step) for step in range(100))}",
+        "--json",
+        folder=tmp_path,
+    )
     assert done.returncode == 1
     (error,) = json.loads(done.stdout)["errors"]
     assert "10000 pictures" in error["found"]

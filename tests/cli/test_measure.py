@@ -45,11 +45,24 @@ def run(*arguments):
 
 
 def fitted(photographs, *more):
-    return run(*photographs, "--mm-per-pixel", MM_PER_PIXEL, "--offsets-mm", "-1.5,0.4,1.5", "--throw-m", THROW_M, "--focal-length-mm", FOCAL_LENGTH_MM, *more)
+    return run(
+        *photographs,
+        "--mm-per-pixel",
+        MM_PER_PIXEL,
+        "--offsets-mm",
+        "-1.5,0.4,1.5",
+        "--throw-m",
+        THROW_M,
+        "--focal-length-mm",
+        FOCAL_LENGTH_MM,
+        *more,
+    )
 
 
 def test_the_lens_of_a_data_sheet_comes_back_and_its_file_serves_a_scene(photographs, tmp_path):
-    answer = fitted(photographs, "-o", tmp_path / "shelf-lens", "--title", "Lens from the shelf", "--model", "single", "--json")
+    answer = fitted(
+        photographs, "-o", tmp_path / "shelf-lens", "--title", "Lens from the shelf", "--model", "single", "--json"
+    )
     assert answer.exit_code == 0, answer.output
     found = json.loads(answer.stdout)["result"]["lens"]
     assert abs(found["pupil_mm"]["value"] - FOCAL_LENGTH_MM / F_NUMBER) <= found["pupil_mm"]["uncertainty"] < 1.0
@@ -59,7 +72,16 @@ def test_the_lens_of_a_data_sheet_comes_back_and_its_file_serves_a_scene(photogr
     assert written["lens"]["f_number"] == pytest.approx(F_NUMBER, rel=0.04)
     assert "dispersion" not in written["lens"]
     assert written["measured"]["pupil_mm"][1] > 0
-    other = CliRunner().invoke(app, ["sharpness", "01-square-wall", "--with", f'projector.window.lens.file="{tmp_path / "shelf-lens.toml"}"', "--json"])
+    other = CliRunner().invoke(
+        app,
+        [
+            "sharpness",
+            "01-square-wall",
+            "--with",
+            f'projector.window.lens.file="{tmp_path / "shelf-lens.toml"}"',
+            "--json",
+        ],
+    )
     assert other.exit_code == 0, other.output
 
 
@@ -121,7 +143,11 @@ def test_a_wrong_command_line_is_explained(photographs, arguments, words):
 
 
 def test_wrong_values_are_the_users_to_mend(photographs):
-    for arguments, words in ((["--mm-per-pixel", "-1"], "mm a pixel"), (["--mm-per-pixel", "0.4", "--coding", "log"], "is not a coding"), (["--scale", "1,1,2,2,5"], "pixels and 5 mm apart")):
+    for arguments, words in (
+        (["--mm-per-pixel", "-1"], "mm a pixel"),
+        (["--mm-per-pixel", "0.4", "--coding", "log"], "is not a coding"),
+        (["--scale", "1,1,2,2,5"], "pixels and 5 mm apart"),
+    ):
         answer = run(photographs[0], *arguments)
         assert answer.exit_code == 1, answer.output
         assert words in answer.output
@@ -151,9 +177,20 @@ def test_grey_photographs_are_read_and_fitted_by_nobody(photographs, tmp_path):
 
 
 def test_without_axial_colour_it_is_said_that_the_way_of_the_offsets_cannot_be_seen(photographs):
-    """The three offsets as they were, counted from another place: the sharp one is then 0.3 mm from where it is said to be."""
+    """The three offsets as they were, counted from another place: the sharp one is then 0.3 mm from where it is said to
+    be.
+    """
     answer = run(
-        *photographs, "--mm-per-pixel", MM_PER_PIXEL, "--offsets-mm=-1.2,0.7,1.8", "--throw-m", THROW_M, "--focal-length-mm", FOCAL_LENGTH_MM, "--model", "single"
+        *photographs,
+        "--mm-per-pixel",
+        MM_PER_PIXEL,
+        "--offsets-mm=-1.2,0.7,1.8",
+        "--throw-m",
+        THROW_M,
+        "--focal-length-mm",
+        FOCAL_LENGTH_MM,
+        "--model",
+        "single",
     )
     assert answer.exit_code == 0, answer.output
     assert "which way the offsets run" in answer.stderr

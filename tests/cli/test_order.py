@@ -46,9 +46,16 @@ def scenes(tmp_path_factory):
 def test_words_are_the_same_but_for_their_order(scenes, question):
     said = []
     for scene in scenes:
-        out = [str(scene.parent / item) if before == "-o" else item for before, item in zip(question, question[1:], strict=False)]
-        answer = CliRunner().invoke(app, [question[0], str(scene), *out, *(["--overwrite"] if "-o" in question else [])])
+        out = [
+            str(scene.parent / item) if before == "-o" else item
+            for before, item in zip(question, question[1:], strict=False)
+        ]
+        answer = CliRunner().invoke(
+            app, [question[0], str(scene), *out, *(["--overwrite"] if "-o" in question else [])]
+        )
         assert answer.exit_code in (0, 1), answer.output
         # Names in a list, such as those of what is allowed, stand in the file's order.
-        said.append(sorted(sorted(line.replace("/turned", "").replace(",", " ").split()) for line in answer.output.splitlines()))
+        said.append(
+            sorted(sorted(line.replace("/turned", "").replace(",", " ").split()) for line in answer.output.splitlines())
+        )
     assert said[0] == said[1]

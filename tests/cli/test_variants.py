@@ -1,4 +1,6 @@
-"""Variants of a scene: what a file says of its changes, what it is called, and how a change is kept as a scene of its own."""
+"""Variants of a scene: what a file says of its changes, what it is called, and how a change is kept as a scene of its
+own.
+"""
 
 from __future__ import annotations
 
@@ -75,15 +77,26 @@ def test_a_change_of_a_changed_scene_adds_to_what_was_typed(mine):
         [],
         CHANGES,
         ["projector.window.lens.file=achromat", "projector.1.position_m.y=2.2", "figure.pilot.yaw_deg=-10"],
-        ["projector.window.lens.f_number=4", "projector.window.source.kind=tungsten", "surface.backdrop.colour=[0.1, 0.2, 0.3]", "title=Größer"],
-        ['projector.window.gate={ shape = "rectangle", width_mm = 30, height_mm = 20 }', "ambient.stops_under=5", "projector.window.name=key"],
+        [
+            "projector.window.lens.f_number=4",
+            "projector.window.source.kind=tungsten",
+            "surface.backdrop.colour=[0.1, 0.2, 0.3]",
+            "title=Größer",
+        ],
+        [
+            'projector.window.gate={ shape = "rectangle", width_mm = 30, height_mm = 20 }',
+            "ambient.stops_under=5",
+            "projector.window.name=key",
+        ],
     ],
 )
 def test_a_saved_variant_is_the_scene_with_its_changes(mine, tmp_path, changes):
     saved = save_variant(mine, changes, tmp_path / "variant.toml")
     assert load(saved).digest() == load(mine, changes).digest()
     text = saved.read_text(encoding="utf-8")
-    assert all(line in text.splitlines() for line in mine.read_text(encoding="utf-8").splitlines() if line.startswith("#"))
+    assert all(
+        line in text.splitlines() for line in mine.read_text(encoding="utf-8").splitlines() if line.startswith("#")
+    )
     before, after = mine.read_text(encoding="utf-8").splitlines(), text.splitlines()
     assert len([line for line in after if line.strip() and line not in before]) <= len(changes) + 3
 
@@ -119,7 +132,9 @@ def test_a_variant_saved_elsewhere_finds_the_same_files(mine, tmp_path):
     Image.new("L", (8, 8), 0).save(away / "own.png")
     (away / "achromat.toml").write_text('title = "other"\n[lens]\nfocal_length_mm = 50\nf_number = 2\n')
     saved = save_variant(mine, ["projector.window.lens.file=achromat"], away / "variant.toml", overwrite=True)
-    assert load(saved).projector[0].stencil.file == "../own.png" and load(saved).projector[0].lens.focal_length_mm == 85.0
+    assert (
+        load(saved).projector[0].stencil.file == "../own.png" and load(saved).projector[0].lens.focal_length_mm == 85.0
+    )
 
 
 def test_an_exchanged_lens_that_opens_less_is_saved_at_its_widest(tmp_path):
@@ -128,7 +143,11 @@ def test_an_exchanged_lens_that_opens_less_is_saved_at_its_widest(tmp_path):
     (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
     changes = ["projector.window.lens.file=slow"]
     saved = save_variant(tmp_path / "mine.toml", changes, tmp_path / "variant.toml")
-    assert load(saved).projector[0].lens.f_number == 5.6 == load(tmp_path / "mine.toml", changes).projector[0].lens.f_number
+    assert (
+        load(saved).projector[0].lens.f_number
+        == 5.6
+        == load(tmp_path / "mine.toml", changes).projector[0].lens.f_number
+    )
 
 
 def test_a_wrong_change_saves_nothing(mine, tmp_path):
@@ -146,12 +165,27 @@ def test_a_wrong_change_saves_nothing(mine, tmp_path):
 
 @pytest.mark.parametrize("axis", ["--rows", "--columns"])
 def test_a_sheet_may_have_one_row_or_one_column(mine, tmp_path, capsys, axis):
-    out = run(capsys, "sheet", "mine.toml", axis, "projector.window.focus.offset_mm=-1:1:3", "--size", "160x120", "-o", "row", "--json")
+    out = run(
+        capsys,
+        "sheet",
+        "mine.toml",
+        axis,
+        "projector.window.focus.offset_mm=-1:1:3",
+        "--size",
+        "160x120",
+        "-o",
+        "row",
+        "--json",
+    )
     cells = json.loads(out)["result"]["cells"]
     assert [cell["projector.window.focus.offset_mm"] for cell in cells] == ["-1", "0", "1"] and "" not in cells[0]
     width, height = Image.open(tmp_path / "row.png").size
     assert (height > width) == (axis == "--rows")
-    for name, offset in (("01-column01", "-1"), ("01-column03", "1")) if axis == "--columns" else (("01-column01", "-1"), ("03-column01", "1")):
+    for name, offset in (
+        (("01-column01", "-1"), ("01-column03", "1"))
+        if axis == "--columns"
+        else (("01-column01", "-1"), ("03-column01", "1"))
+    ):
         cell = tmp_path / "row-cells" / f"row{name}.png"
         assert read_record(cell)["overrides"] == [f"projector.window.focus.offset_mm={offset}"]
 
@@ -175,21 +209,43 @@ def test_a_range_in_an_option_answers_for_each_of_its_values(tmp_path, monkeypat
         alone = json.loads(run(capsys, *arguments, "--throw-m", item["typed"]["--throw-m"], "--json"))["result"]
         assert item["result"] == alone
     words = run(capsys, *arguments, "--throw-m", "1/2:1:2", "-o", "sizes.png").splitlines()
-    assert words[0] == "--throw-m 0.5:" and words[2] == "--throw-m 1:" and words[1].startswith("    28 mm through 85.00 mm at 0.500 m")
+    assert (
+        words[0] == "--throw-m 0.5:"
+        and words[2] == "--throw-m 1:"
+        and words[1].startswith("    28 mm through 85.00 mm at 0.500 m")
+    )
     assert sorted(path.name for path in tmp_path.iterdir()) == ["sizes-throw-m=0.5.png", "sizes-throw-m=1.png"]
 
 
 def test_a_range_in_a_change_draws_each_of_its_values(mine, tmp_path, capsys):
-    out = json.loads(run(capsys, "preview", "mine.toml", *SMALL, "-w", "projector.window.focus.offset_mm=-1:1:3", "-w", "camera.f_number=8", "--json"))
+    out = json.loads(
+        run(
+            capsys,
+            "preview",
+            "mine.toml",
+            *SMALL,
+            "-w",
+            "projector.window.focus.offset_mm=-1:1:3",
+            "-w",
+            "camera.f_number=8",
+            "--json",
+        )
+    )
     assert out["files"] == [f"mine-window.focus.offset_mm={text}-camera.f_number=8.png" for text in ("-1", "0", "1")]
     for name, text in zip(out["files"], ("-1", "0", "1"), strict=True):
-        assert read_record(tmp_path / name)["overrides"] == [f"projector.window.focus.offset_mm={text}", "camera.f_number=8"]
+        assert read_record(tmp_path / name)["overrides"] == [
+            f"projector.window.focus.offset_mm={text}",
+            "camera.f_number=8",
+        ]
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["preview", "mine.toml", "-w", "camera.iso=100:400:4", "--save", "variant"], "one scene to save, and 4 answers"),
+        (
+            ["preview", "mine.toml", "-w", "camera.iso=100:400:4", "--save", "variant"],
+            "one scene to save, and 4 answers",
+        ),
         (["check", "mine.toml", "-w", "camera.iso=100:400:11", "-w", "camera.f_number=4:8:11"], "121 answers"),
         (["check", "mine.toml", "-w", "camera.iso=400:-400:3"], "camera.iso: 0"),
     ],

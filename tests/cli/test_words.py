@@ -1,4 +1,6 @@
-"""The words of the command line: options by the names that were typed, nothing left out in silence, errors that say what to try."""
+"""The words of the command line: options by the names that were typed, nothing left out in silence, errors that say
+what to try.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ import pytest
 
 def projector(*arguments, folder):
     command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "300"}, timeout=600)
+    return subprocess.run(
+        command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "300"}, timeout=600
+    )
 
 
 def result(run):
@@ -67,33 +71,62 @@ def test_a_lens_that_cannot_focus_so_near_says_its_blur_beside_the_size(tmp_path
 
 def test_a_flash_and_a_shutter_together_say_which_of_them_freezes(tmp_path):
     # Smear is speed times time: by the shorter of the two.
-    short = projector("timing", "--speed-m-per-s", 1, "--shutter-s", "1/200", "--flash-t01-s", "1/1000", folder=tmp_path)
-    assert "1.00 mm in the 0.001 s of the flash" in short.stdout and "only light other than the flash's smears over 5.00 mm" in short.stdout
-    long = result(projector("timing", "--speed-m-per-s", 1, "--shutter-s", "1/2000", "--flash-t01-s", "1/1000", "--json", folder=tmp_path))
+    short = projector(
+        "timing", "--speed-m-per-s", 1, "--shutter-s", "1/200", "--flash-t01-s", "1/1000", folder=tmp_path
+    )
+    assert (
+        "1.00 mm in the 0.001 s of the flash" in short.stdout
+        and "only light other than the flash's smears over 5.00 mm" in short.stdout
+    )
+    long = result(
+        projector(
+            "timing",
+            "--speed-m-per-s",
+            1,
+            "--shutter-s",
+            "1/2000",
+            "--flash-t01-s",
+            "1/1000",
+            "--json",
+            folder=tmp_path,
+        )
+    )
     assert long["frozen_by"] == "shutter" and long["smear_mm"] == pytest.approx(0.5)
 
 
 def test_a_shutter_beyond_sync_does_not_reassure(tmp_path):
-    """1/400 s where blinds cross in 1/200 s: half of the frame (geometry of a shutter with two blinds), and no word that all of it is frozen."""
-    moving = projector("timing", "--speed-m-per-s", 1, "--shutter-s", "1/400", "--flash-t01-s", "1/1000", folder=tmp_path)
+    """1/400 s where blinds cross in 1/200 s: half of the frame (geometry of a shutter with two blinds), and no word
+    that all of it is frozen.
+    """
+    moving = projector(
+        "timing", "--speed-m-per-s", 1, "--shutter-s", "1/400", "--flash-t01-s", "1/1000", folder=tmp_path
+    )
     assert "where the flash lights the frame at all" in moving.stdout
     assert "about 50% of the frame" in moving.stdout and "an estimate" in moving.stdout
     alone = result(projector("timing", "--shutter-s", "1/400", "--sync-s", "1/320", "--json", folder=tmp_path))
     assert alone["lit_frame_share"] == pytest.approx(0.8) and "1/320 s" in alone["lit_frame_note"]
     assert "whole frame" in projector("timing", "--shutter-s", "1/400", "--sync-s", "1/500", folder=tmp_path).stdout
-    assert "a sync time needs a shutter" in projector("timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--sync-s", 0.005, folder=tmp_path).stderr
+    assert (
+        "a sync time needs a shutter"
+        in projector("timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--sync-s", 0.005, folder=tmp_path).stderr
+    )
     noted = projector("check", "01-square-wall", "-w", "camera.shutter_s=0.001", folder=tmp_path)
     assert noted.returncode == 0 and "a flash lights about 20% of the frame" in noted.stderr
 
 
 def test_times_may_be_typed_as_a_share_of_a_second(tmp_path):
-    assert result(projector("timing", "--shutter-s", "1/125", "--lamp-hz", 100, "--json", folder=tmp_path))["cycles"] == pytest.approx(0.8)
+    assert result(projector("timing", "--shutter-s", "1/125", "--lamp-hz", 100, "--json", folder=tmp_path))[
+        "cycles"
+    ] == pytest.approx(0.8)
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["throw", "--focal-length-mm", "eighty"], '"eighty" is not a number\n    allowed: a number in millimetres, such as 85'),
+        (
+            ["throw", "--focal-length-mm", "eighty"],
+            '"eighty" is not a number\n    allowed: a number in millimetres, such as 85',
+        ),
         (["throw", "--throw-m", "2,5"], "write 2.5, with a point"),
         (["sharpness", "--f-number", "f/4"], "write 4 for f/4"),
         (["timing", "--shutter-s", "fast"], "such as 0.008 or 1/125"),
@@ -124,7 +157,9 @@ def test_a_number_out_of_range_names_the_option_as_typed(tmp_path, arguments):
     assert "above zero" in run.stderr and f"try: {name} " in run.stderr and "_" not in run.stderr
 
 
-@pytest.mark.parametrize(("command", "ending", "name"), [("scenes", ".toml", "01-square-wall"), ("stencils", ".png", "window")])
+@pytest.mark.parametrize(
+    ("command", "ending", "name"), [("scenes", ".toml", "01-square-wall"), ("stencils", ".png", "window")]
+)
 def test_scenes_and_stencils_say_the_folder_to_copy_from(tmp_path, command, ending, name):
     folder = result(projector(command, "--json", folder=tmp_path))["folder"]
     assert os.path.isfile(os.path.join(folder, name + ending))
@@ -139,7 +174,14 @@ def faulty(tmp_path):
 
     text = (shipped_folder("scene") / "03-cabin-window.toml").read_text()
     start, camera, rest = text.partition("[camera]\n")
-    text = start + camera + "isso = 400\n" + rest.replace('stencil = { file = "arched-window"', 'stencil = { file = "arched-windw"').replace('aim = "pilot.mouth"', 'aim = "pilot.mout"')
+    text = (
+        start
+        + camera
+        + "isso = 400\n"
+        + rest.replace('stencil = { file = "arched-window"', 'stencil = { file = "arched-windw"').replace(
+            'aim = "pilot.mouth"', 'aim = "pilot.mout"'
+        )
+    )
     path = tmp_path / "faulty.toml"
     path.write_text(text)
     return path
@@ -153,7 +195,13 @@ def test_check_tells_missing_stencils_and_landmarks_beside_wrong_fields(faulty, 
         assert word in run.stderr
         number = next(index for index, line in enumerate(lines, 1) if word in line)
         assert f"faulty.toml, line {number}, " in run.stderr
-    for words in ("did you mean iso?", "did you mean arched-window?", "did you mean pilot.mouth?", "things to put right.", "more may appear then"):
+    for words in (
+        "did you mean iso?",
+        "did you mean arched-window?",
+        "did you mean pilot.mouth?",
+        "things to put right.",
+        "more may appear then",
+    ):
         assert words in run.stderr
     assert "nothing was written" not in run.stderr
     assert "things to put right; nothing was written." in projector("preview", faulty.name, folder=tmp_path).stderr
@@ -171,7 +219,10 @@ def test_check_tells_missing_stencils_and_landmarks_beside_wrong_fields(faulty, 
         (["sharpness", "03-cabin-window", "--at", "1,2"], "x,y,z in metres"),
         (["sharpness", "03-cabin-window", "--at", "elbow"], "or a point x,y,z in metres"),
         (["timing", "--shutter-s", 0.01, "--lamp-hz", 100, "--modulation", 3], "--modulation: 3\n"),
-        (["place", "01-square-wall", "--width-m", 1, "--edge-mm", 5, "--room", "1x1x1"], "outside the room of 1 × 1 × 1 m: by 0.50 m in height"),
+        (
+            ["place", "01-square-wall", "--width-m", 1, "--edge-mm", 5, "--room", "1x1x1"],
+            "outside the room of 1 × 1 × 1 m: by 0.50 m in height",
+        ),
     ],
 )
 def test_hints_say_what_to_do_about_it(tmp_path, arguments, words):
@@ -194,14 +245,25 @@ def test_a_picture_that_is_not_meant_is_not_suggested(tmp_path):
 
 
 def test_a_misspelt_key_of_a_sheet_is_told_once(tmp_path):
-    run = projector("sheet", "01-square-wall", "--rows", "projector.window.fokus.offset_mm=1,2", "--columns", "camera.iso=100,200", folder=tmp_path)
+    run = projector(
+        "sheet",
+        "01-square-wall",
+        "--rows",
+        "projector.window.fokus.offset_mm=1,2",
+        "--columns",
+        "camera.iso=100,200",
+        folder=tmp_path,
+    )
     assert run.returncode == 1 and run.stderr.count("fokus is not a key here") == 1
 
 
 def test_light_that_falls_short_is_told_as_what_a_meter_reads(tmp_path):
     arguments = ["--width-m", 1.2, "--edge-mm", 5, "--f-number", 22, "--iso", 100, "--lens", "achromat", "--json"]
     found = result(projector("place", "03-cabin-window", *arguments, folder=tmp_path))
-    assert "a meter would read f/" in found["relaxations"][0]["words"] and "and f/22 at ISO " in found["relaxations"][0]["words"]
+    assert (
+        "a meter would read f/" in found["relaxations"][0]["words"]
+        and "and f/22 at ISO " in found["relaxations"][0]["words"]
+    )
 
 
 def test_one_projector_is_not_several(tmp_path):

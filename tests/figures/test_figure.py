@@ -35,7 +35,9 @@ def as_trimesh(figure):
 
 
 def distance_to_skin(figure, points):
-    """Distance (n,) of points (n, 3) from the mesh, metres: to the nearest of the 60 triangles with the nearest middles."""
+    """Distance (n,) of points (n, 3) from the mesh, metres: to the nearest of the 60 triangles with the nearest
+    middles.
+    """
     corners = figure.mesh.vertices[figure.mesh.triangles]
     near = corners[KDTree(corners.mean(axis=1)).query(points, 60)[1]].reshape(-1, 3, 3)
     repeated = np.repeat(points, 60, axis=0)
@@ -68,7 +70,8 @@ def test_no_triangle_is_degenerate_and_no_vertex_is_left_over(built, kind):
     corners = mesh.vertices[mesh.triangles]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
     area = 0.5 * np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
-    # The height over the longest side: at 0.05 of it no angle is under 3 degrees. float32 places a point here within 1e-7 m.
+    # The height over the longest side: at 0.05 of it no angle is under 3 degrees. float32 places a point here within
+    # 1e-7 m.
     assert (2.0 * area / sides.max(axis=1) ** 2).min() > 0.05
     assert sides.min() > 1e-4
     assert len(np.unique(mesh.triangles)) == len(mesh.vertices)
@@ -88,7 +91,8 @@ def test_shading_normals_go_with_the_triangles(built, kind):
     assert np.allclose(np.linalg.norm(mesh.normals, axis=1), 1.0, atol=1e-12)
     cosines = cosines_to_shading_normals(mesh)
     # 60 degrees only in the tightest folds (lid line, behind the ear), where the radius is no longer than an edge;
-    # on the skin in general within 15 degrees, so that the edge of a shadow is not seen to step from triangle to triangle.
+    # on the skin in general within 15 degrees, so that the edge of a shadow is not seen to step from triangle to
+    # triangle.
     assert cosines.min() > 0.5
     assert np.percentile(cosines, 5.0) > np.cos(np.radians(15.0))
 
@@ -126,7 +130,18 @@ def test_the_sitters_left_is_at_plus_x_and_the_face_looks_along_plus_z(sitter):
 
 
 def test_landmarks_follow_each_other_down_the_face(sitter):
-    order = ["top_of_head", "forehead", "nose_bridge", "left_eye", "nose_tip", "mouth", "chin", "throat", "left_shoulder", "chest"]
+    order = [
+        "top_of_head",
+        "forehead",
+        "nose_bridge",
+        "left_eye",
+        "nose_tip",
+        "mouth",
+        "chin",
+        "throat",
+        "left_shoulder",
+        "chest",
+    ]
     heights = [sitter.landmarks[name][1] for name in order]
     assert heights == sorted(heights, reverse=True)
 
@@ -337,7 +352,13 @@ def builds(built, monkeypatch):
         calls.append(kind)
         figure = built[0][kind]
         mesh = figure.mesh
-        return mesh.vertices, mesh.triangles, mesh.normals, list(figure.landmarks), np.array(list(figure.landmarks.values()))
+        return (
+            mesh.vertices,
+            mesh.triangles,
+            mesh.normals,
+            list(figure.landmarks),
+            np.array(list(figure.landmarks.values())),
+        )
 
     monkeypatch.setattr(figure_module, "_build", build)
     return calls

@@ -1,4 +1,6 @@
-"""Files by name: beside the scene first, then shipped, with or without an ending; what is not there gets the nearest name."""
+"""Files by name: beside the scene first, then shipped, with or without an ending; what is not there gets the nearest
+name.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,10 @@ def test_shipped_files_are_found_by_bare_name_with_and_without_their_ending(tmp_
         assert find_file(name, tmp_path, "lens") == shipped_folder("lens") / "achromat.toml"
 
 
-@pytest.mark.parametrize(("kind", "name"), [("stencil", "window.png"), ("lens", "achromat.toml"), ("pupil", "window.tif"), ("mesh", "window.stl")])
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [("stencil", "window.png"), ("lens", "achromat.toml"), ("pupil", "window.tif"), ("mesh", "window.stl")],
+)
 def test_a_file_beside_the_scene_comes_first(tmp_path, kind, name):
     own = tmp_path / name
     own.write_bytes(b"mine")
@@ -42,7 +47,9 @@ def test_names_that_no_disk_holds_are_missing_files(tmp_path, name):
 
 
 def test_a_backslash_that_became_a_letter_is_recognised(tmp_path):
-    """"C:\\temp" between double quotes holds a tabulator: the name is shown as it was written, with what to write instead."""
+    """ "C:\\temp" between double quotes holds a tabulator: the name is shown as it was written, with what to write
+    instead.
+    """
     with pytest.raises(SceneError) as caught:
         find_file("C:\temp\new.png", tmp_path, "stencil")
     assert r"C:\temp\new.png" in caught.value.faults[0].found and "write / instead" in caught.value.faults[0].try_
@@ -72,7 +79,11 @@ def test_scenes_are_found_by_path_and_by_shipped_name(tmp_path, monkeypatch):
 
 def test_a_missing_scene_is_answered_with_the_nearest_name_wherever_it_is_looked_for(tmp_path):
     (tmp_path / "portrait.toml").write_text("format = 1")
-    for wrong, nearest in ((tmp_path / "portrit.toml", "portrait.toml"), ("03-cabin-windou", "03-cabin-window"), ("nowhere/03-cabin-windo", "03-cabin-window")):
+    for wrong, nearest in (
+        (tmp_path / "portrit.toml", "portrait.toml"),
+        ("03-cabin-windou", "03-cabin-window"),
+        ("nowhere/03-cabin-windo", "03-cabin-window"),
+    ):
         with pytest.raises(SceneError) as caught:
             find_scene(wrong)
         assert nearest in caught.value.faults[0].try_

@@ -7,7 +7,10 @@ import pytest
 from projector.files.typed_numbers import typed_number, values_of_range, with_decimals_for_fractions
 
 
-@pytest.mark.parametrize(("text", "value"), [("0.5", 0.5), (" 1/200 ", 0.005), ("-3/4", -0.75), ("1e-3/2", 0.0005), ("7", 7.0), ("2.5/0.5", 5.0)])
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("0.5", 0.5), (" 1/200 ", 0.005), ("-3/4", -0.75), ("1e-3/2", 0.0005), ("7", 7.0), ("2.5/0.5", 5.0)],
+)
 def test_a_number_may_be_a_fraction(text, value):
     assert typed_number(text) == value
 

@@ -1,6 +1,7 @@
 """Mesh files as other programs write them, and damaged ones by the hundred: read rightly, or refused in words.
 
-More mutations than the share that runs here: PROJECTOR_MUTATIONS=5000 python -m pytest tests/meshes/test_formats.py -k damaged
+More mutations than the share that runs here: PROJECTOR_MUTATIONS=5000 python -m pytest tests/meshes/test_formats.py -k
+damaged
 """
 
 from __future__ import annotations
@@ -20,10 +21,22 @@ from projector.faults import SceneError
 from projector.meshes.mesh_file import load_mesh
 
 N_MUTATIONS = int(os.environ.get("PROJECTOR_MUTATIONS", "120"))
-# Seeds are a few kilobytes: a reader that believed a length in them would ask for far more than this, or take far longer.
+# Seeds are a few kilobytes: a reader that believed a length in them would ask for far more than this, or take far
+# longer.
 MOST_BYTES, MOST_SECONDS = 100_000_000, 3.0
 # Words of the programming language that say nothing to a photographer.
-FOREIGN = ("Error", "Exception", "Traceback", "NoneType", "object", "ndarray", "index out", "unpack", "literal", "dtype")
+FOREIGN = (
+    "Error",
+    "Exception",
+    "Traceback",
+    "NoneType",
+    "object",
+    "ndarray",
+    "index out",
+    "unpack",
+    "literal",
+    "dtype",
+)
 
 CORNERS = [(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (1.0, 1.0, 0.2), (0.0, 1.0, 0.0), (0.5, 0.5, 1.0), (0.5, 1.5, 0.5)]
 FACES = [(0, 1, 4), (1, 2, 4), (2, 3, 4), (3, 0, 4), (3, 2, 1, 0), (2, 5, 3)]
@@ -31,12 +44,23 @@ TRIANGLES = [face for face in FACES if len(face) == 3]
 
 
 def binary_stl():
-    rows = b"".join(struct.pack("<12fH", 0, 0, 1, *(x for corner in face for x in CORNERS[corner]), 0) for face in TRIANGLES)
+    rows = b"".join(
+        struct.pack("<12fH", 0, 0, 1, *(x for corner in face for x in CORNERS[corner]), 0) for face in TRIANGLES
+    )
     return b"solid of some kind".ljust(80) + struct.pack("<I", len(TRIANGLES)) + rows
 
 
 def text_stl():
-    facets = ("".join(["facet normal 0 0 1\nouter loop\n", *("vertex {} {} {}\n".format(*CORNERS[corner]) for corner in face), "endloop\nendfacet\n"]) for face in TRIANGLES)
+    facets = (
+        "".join(
+            [
+                "facet normal 0 0 1\nouter loop\n",
+                *("vertex {} {} {}\n".format(*CORNERS[corner]) for corner in face),
+                "endloop\nendfacet\n",
+            ]
+        )
+        for face in TRIANGLES
+    )
     return ("solid thing\n" + "".join(facets) + "endsolid thing\n").encode()
 
 
@@ -47,17 +71,31 @@ def obj():
 
 
 def off(keyword="OFF", tail=""):
-    return "\n".join([keyword, f"{len(CORNERS)} {len(FACES)} 0", *("{} {} {}".format(*corner) + tail for corner in CORNERS), *(" ".join(map(str, (len(face), *face))) for face in FACES)]).encode()
+    return "\n".join(
+        [
+            keyword,
+            f"{len(CORNERS)} {len(FACES)} 0",
+            *("{} {} {}".format(*corner) + tail for corner in CORNERS),
+            *(" ".join(map(str, (len(face), *face))) for face in FACES),
+        ]
+    ).encode()
 
 
 def ply(kind):
     order = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}[kind]
-    head = f"ply\nformat {kind} 1.0\ncomment made here\nelement vertex {len(CORNERS)}\nproperty float x\nproperty float y\nproperty float z\nproperty uchar red\n"
+    head = (
+        f"ply\nformat {kind} 1.0\ncomment made here\nelement vertex {len(CORNERS)}\nproperty float x\nproperty float"
+        " y\nproperty float z\nproperty uchar red\n"
+    )
     head += f"element face {len(FACES)}\nproperty list uchar int vertex_indices\nproperty uchar flags\nend_header\n"
     if not order:
-        rows = ["{} {} {} 7".format(*corner) for corner in CORNERS] + [" ".join(map(str, (len(face), *face, 1))) for face in FACES]
+        rows = ["{} {} {} 7".format(*corner) for corner in CORNERS] + [
+            " ".join(map(str, (len(face), *face, 1))) for face in FACES
+        ]
         return (head + "\n".join(rows) + "\n").encode()
-    rows = [struct.pack(order + "3fB", *corner, 7) for corner in CORNERS] + [struct.pack(f"{order}B{len(face)}iB", len(face), *face, 1) for face in FACES]
+    rows = [struct.pack(order + "3fB", *corner, 7) for corner in CORNERS] + [
+        struct.pack(f"{order}B{len(face)}iB", len(face), *face, 1) for face in FACES
+    ]
     return head.encode() + b"".join(rows)
 
 
@@ -72,13 +110,29 @@ def glb(places=None, component=5126, normalized=False, mode=4, extra=None, node=
         "asset": {"version": "2.0"},
         "scene": 0,
         "scenes": [{"nodes": [0]}],
-        "nodes": [{"children": [1], "translation": [0.0, 1.0, 0.0]}, {"mesh": 0, "rotation": [0.0, 0.0, 0.7071068, 0.7071068], "scale": [2.0, 2.0, 2.0]} if node is None else node],
+        "nodes": [
+            {"children": [1], "translation": [0.0, 1.0, 0.0]},
+            (
+                {"mesh": 0, "rotation": [0.0, 0.0, 0.7071068, 0.7071068], "scale": [2.0, 2.0, 2.0]}
+                if node is None
+                else node
+            ),
+        ],
         "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1, "mode": mode}]}],
         "accessors": [
-            {"bufferView": 0, "componentType": component, "count": len(places), "type": "VEC3", "normalized": normalized},
+            {
+                "bufferView": 0,
+                "componentType": component,
+                "count": len(places),
+                "type": "VEC3",
+                "normalized": normalized,
+            },
             {"bufferView": 1, "componentType": 5123, "count": indices.size, "type": "SCALAR"},
         ],
-        "bufferViews": [{"buffer": 0, "byteOffset": 0, "byteLength": padded.size, "byteStride": padded.shape[1]}, {"buffer": 0, "byteOffset": padded.size, "byteLength": indices.nbytes}],
+        "bufferViews": [
+            {"buffer": 0, "byteOffset": 0, "byteLength": padded.size, "byteStride": padded.shape[1]},
+            {"buffer": 0, "byteOffset": padded.size, "byteLength": indices.nbytes},
+        ],
         "buffers": [{"byteLength": len(data)}],
         **(extra or {}),
     }
@@ -104,7 +158,9 @@ SEEDS = {
     "big.ply": ply("binary_big_endian"),
     "a.glb": glb(),
     "strip.glb": glb(mode=5),
-    "short.glb": glb(np.array([[0, 0, 0], [32767, 0, 0], [0, 32767, 0], [0, 0, -32768], [9, 9, 9], [1, 2, 3]], np.int16), 5122, True),
+    "short.glb": glb(
+        np.array([[0, 0, 0], [32767, 0, 0], [0, 32767, 0], [0, 0, -32768], [9, 9, 9], [1, 2, 3]], np.int16), 5122, True
+    ),
 }
 
 
@@ -178,8 +234,12 @@ def test_stl_as_programs_write_it(tmp_path, content):
 
 
 def test_stl_whose_triangles_lack_corners_is_refused(tmp_path):
-    assert "1 of its 5 triangles do not have three corners" in said_of(tmp_path, "a.stl", text_stl().replace(b"vertex 0.0 0.0 0.0\n", b"", 1))
-    assert "triangle 1 has a corner that is not three numbers" in said_of(tmp_path, "a.stl", text_stl().replace(b"vertex 0.0 0.0 0.0", b"vertex 0.0 o.o 0.0", 1))
+    assert "1 of its 5 triangles do not have three corners" in said_of(
+        tmp_path, "a.stl", text_stl().replace(b"vertex 0.0 0.0 0.0\n", b"", 1)
+    )
+    assert "triangle 1 has a corner that is not three numbers" in said_of(
+        tmp_path, "a.stl", text_stl().replace(b"vertex 0.0 0.0 0.0", b"vertex 0.0 o.o 0.0", 1)
+    )
     assert "cut short: it has no endsolid" in said_of(tmp_path, "a.stl", text_stl()[:-20])
 
 
@@ -204,14 +264,26 @@ def test_obj_as_programs_write_it(tmp_path, content):
 
 
 MISSING = [
-    ("a.obj", obj().replace(b"f 1//1", b"f 123456789012345678901234567890", 1), "line 10: a face names its vertices so: 123456789012345678901234567890"),
+    (
+        "a.obj",
+        obj().replace(b"f 1//1", b"f 123456789012345678901234567890", 1),
+        "line 10: a face names its vertices so: 123456789012345678901234567890",
+    ),
     ("a.obj", obj().replace(b"f 1//1", b"f -9//1", 1), "line 10: a face names its vertices so: -9//1"),
     ("a.obj", obj().replace(b"f 1//1", b"f 0//1", 1), "6 stand before it"),
     ("text.ply", ply("ascii").replace(b"3 0 1 4", b"3 0 9 4"), "face 1 names vertex 9 of 6, counted from 0"),
     ("text.ply", ply("ascii").replace(b"3 0 1 4", b"3 0 -1 4"), "face 1 names vertex -1 of 6"),
-    ("little.ply", ply("binary_little_endian").replace(struct.pack("<3i", 0, 1, 4), struct.pack("<3i", 0, -7, 4)), "face 1 names vertex -7 of 6"),
+    (
+        "little.ply",
+        ply("binary_little_endian").replace(struct.pack("<3i", 0, 1, 4), struct.pack("<3i", 0, -7, 4)),
+        "face 1 names vertex -7 of 6",
+    ),
     ("a.off", off().replace(b"3 0 1 4", b"3 0 6 4"), "face 1 names vertex 6 of 6"),
-    ("a.glb", glb().replace(struct.pack("<3H", 0, 1, 4), struct.pack("<3H", 0, 1, 60_000)), "a face names corner 60000, counted from 0, of 6"),
+    (
+        "a.glb",
+        glb().replace(struct.pack("<3H", 0, 1, 4), struct.pack("<3H", 0, 1, 60_000)),
+        "a face names corner 60000, counted from 0, of 6",
+    ),
 ]
 
 
@@ -239,7 +311,9 @@ def test_a_file_cut_within_its_faces_is_told(tmp_path, name, content, words):
 
 
 def test_glb_with_corners_in_small_whole_numbers_is_read_at_its_size(tmp_path):
-    """KHR_mesh_quantization (Khronos): normalized numbers of 16 bits stand for −1 … 1, of 8 bits for 0 … 1; others for themselves."""
+    """KHR_mesh_quantization (Khronos): normalized numbers of 16 bits stand for −1 … 1, of 8 bits for 0 … 1; others for
+    themselves.
+    """
     node = {"mesh": 0, "scale": [0.5, 0.5, 0.5]}
     for places, component, normalized, size in (
         (np.round(np.array(CORNERS) * 16383).astype(np.int16), 5122, True, 0.25),
@@ -268,28 +342,50 @@ def test_glb_places_its_parts_as_a_reference_reader_does(tmp_path):
 def test_a_strip_turns_every_second_triangle(tmp_path):
     """Six corners in a row 0 … 5 make four triangles whose normals agree (glTF 2.0, 3.7.2.1)."""
     flat = np.array([(0, 0, 0), (0, 1, 0), (1, 0, 0), (1, 1, 0), (2, 0, 0), (2, 1, 0)], np.float32)
-    content = glb(flat, mode=5, extra={"meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "mode": 5}]}]}, node={"mesh": 0})
+    content = glb(
+        flat, mode=5, extra={"meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "mode": 5}]}]}, node={"mesh": 0}
+    )
     mesh = loaded(tmp_path, "strip.glb", content)
     assert area(mesh) == pytest.approx(2.0) and len(mesh.triangles) == 4
     assert np.ptp(mesh.normals, axis=0).max() < 1e-6
 
 
-@pytest.mark.parametrize(("extension", "words"), [("KHR_draco_mesh_compression", "compressed (Draco)"), ("EXT_meshopt_compression", "compressed (meshopt)"), ("EXT_mesh_gpu_instancing", "list of instances")])
+@pytest.mark.parametrize(
+    ("extension", "words"),
+    [
+        ("KHR_draco_mesh_compression", "compressed (Draco)"),
+        ("EXT_meshopt_compression", "compressed (meshopt)"),
+        ("EXT_mesh_gpu_instancing", "list of instances"),
+    ],
+)
 def test_glb_that_needs_what_is_not_read_says_so(tmp_path, extension, words):
-    assert words in said_of(tmp_path, "a.glb", glb(extra={"extensionsUsed": [extension], "extensionsRequired": [extension]}))
+    assert words in said_of(
+        tmp_path, "a.glb", glb(extra={"extensionsUsed": [extension], "extensionsRequired": [extension]})
+    )
 
 
 def test_glb_compressed_in_its_parts_says_so(tmp_path):
-    primitive = {"attributes": {"POSITION": 0}, "extensions": {"KHR_draco_mesh_compression": {"bufferView": 0, "attributes": {"POSITION": 0}}}}
+    primitive = {
+        "attributes": {"POSITION": 0},
+        "extensions": {"KHR_draco_mesh_compression": {"bufferView": 0, "attributes": {"POSITION": 0}}},
+    }
     accessors = [{"componentType": 5126, "count": 6, "type": "VEC3"}]
-    assert "compressed (Draco)" in said_of(tmp_path, "a.glb", glb(extra={"meshes": [{"primitives": [primitive]}], "accessors": accessors}))
+    assert "compressed (Draco)" in said_of(
+        tmp_path, "a.glb", glb(extra={"meshes": [{"primitives": [primitive]}], "accessors": accessors})
+    )
 
 
 def test_quads_and_longer_faces_with_corners_turned_inward_keep_their_area(tmp_path):
     """A dart, whichever corner it starts at, and a star of ten corners (textbook areas: the shoelace formula)."""
     dart = [(0.0, 0.0), (2.0, 0.0), (0.5, 0.5), (0.0, 2.0)]
     angles = np.arange(10) * np.pi / 5
-    star = list(zip(np.cos(angles) * np.where(np.arange(10) % 2, 0.3, 1.0), np.sin(angles) * np.where(np.arange(10) % 2, 0.3, 1.0), strict=True))
+    star = list(
+        zip(
+            np.cos(angles) * np.where(np.arange(10) % 2, 0.3, 1.0),
+            np.sin(angles) * np.where(np.arange(10) % 2, 0.3, 1.0),
+            strict=True,
+        )
+    )
     for shape in (dart, star):
         x, y = np.array(shape).T
         expected = 0.5 * abs((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
@@ -307,14 +403,34 @@ def test_joined_corners_do_not_depend_on_the_sign_of_zero(tmp_path):
 
 
 def test_a_file_far_too_large_in_any_unit_is_refused(tmp_path):
-    assert "lies 1e+06 m from the file's origin when read in m" in said_of(tmp_path, "a.obj", b"v 0 0 0\nv 1e6 0 0\nv 0 1 0\nf 1 2 3\n")
+    assert "lies 1e+06 m from the file's origin when read in m" in said_of(
+        tmp_path, "a.obj", b"v 0 0 0\nv 1e6 0 0\nv 0 1 0\nf 1 2 3\n"
+    )
 
 
-NASTY = [b"nan", b"inf", b"1e999", b"-1", b"0", b"99999999999999999999999999", b"4294967295", b"2147483648", b"1e-320", b"", b"[]", b"null", b"\xff\xfe", b"x" * 5000, b"1_0"]
+NASTY = [
+    b"nan",
+    b"inf",
+    b"1e999",
+    b"-1",
+    b"0",
+    b"99999999999999999999999999",
+    b"4294967295",
+    b"2147483648",
+    b"1e-320",
+    b"",
+    b"[]",
+    b"null",
+    b"\xff\xfe",
+    b"x" * 5000,
+    b"1_0",
+]
 
 
 def mutated(content: bytes, random_numbers: random.Random) -> bytes:
-    """One to four changes of a file: bits, bytes, pieces cut out, doubled or cut off, and numbers put in the place of others."""
+    """One to four changes of a file: bits, bytes, pieces cut out, doubled or cut off, and numbers put in the place of
+    others.
+    """
     data = bytearray(content)
     for _ in range(random_numbers.randint(1, 4)):
         at = random_numbers.randrange(len(data) + 1)
@@ -330,11 +446,21 @@ def mutated(content: bytes, random_numbers: random.Random) -> bytes:
         elif kind == 4:
             data[at:at] = data[max(at - random_numbers.randint(1, 80), 0) : at]
         elif kind == 5 and at + 4 <= len(data):
-            data[at : at + 4] = random_numbers.choice([b"\xff\xff\xff\xff", b"\xff\xff\xff\x7f", b"\0\0\0\0", b"\0\0\xc0\x7f", b"\x00\xca\x9a\x3b"])
+            data[at : at + 4] = random_numbers.choice(
+                [b"\xff\xff\xff\xff", b"\xff\xff\xff\x7f", b"\0\0\0\0", b"\0\0\xc0\x7f", b"\x00\xca\x9a\x3b"]
+            )
         else:
             ends = [place for place in range(at, len(data)) if data[place : place + 1] in (b" ", b"\n", b",", b"]")]
             end = ends[0] if ends else len(data)
-            start = max(data.rfind(b" ", 0, end), data.rfind(b"\n", 0, end), data.rfind(b":", 0, end), data.rfind(b"[", 0, end)) + 1
+            start = (
+                max(
+                    data.rfind(b" ", 0, end),
+                    data.rfind(b"\n", 0, end),
+                    data.rfind(b":", 0, end),
+                    data.rfind(b"[", 0, end),
+                )
+                + 1
+            )
             data[start:end] = random_numbers.choice(NASTY)
     return bytes(data)
 

@@ -38,8 +38,21 @@ def test_a_box_keeps_its_edges(tmp_path):
 @pytest.mark.parametrize("ending", ["obj", "off", "ply"])
 def test_a_polygon_with_an_inward_corner_keeps_its_area(tmp_path, ending):
     """An L of area 3 that a fan of triangles would make 4."""
-    lines = {"obj": [*(f"v {x} {y} {z}" for x, y, z in L_CORNERS), "f 1 2 3 4 5 6"], "off": ["OFF", "6 1 0", *(f"{x} {y} {z}" for x, y, z in L_CORNERS), "6 0 1 2 3 4 5"]}
-    lines["ply"] = ["ply", "format ascii 1.0", "element vertex 6", *(f"property float {axis}" for axis in "xyz"), "element face 1", "property list uchar int vertex_indices", "end_header", *(f"{x} {y} {z}" for x, y, z in L_CORNERS), "6 0 1 2 3 4 5"]
+    lines = {
+        "obj": [*(f"v {x} {y} {z}" for x, y, z in L_CORNERS), "f 1 2 3 4 5 6"],
+        "off": ["OFF", "6 1 0", *(f"{x} {y} {z}" for x, y, z in L_CORNERS), "6 0 1 2 3 4 5"],
+    }
+    lines["ply"] = [
+        "ply",
+        "format ascii 1.0",
+        "element vertex 6",
+        *(f"property float {axis}" for axis in "xyz"),
+        "element face 1",
+        "property list uchar int vertex_indices",
+        "end_header",
+        *(f"{x} {y} {z}" for x, y, z in L_CORNERS),
+        "6 0 1 2 3 4 5",
+    ]
     path = tmp_path / f"l.{ending}"
     path.write_text("\n".join(lines[ending]) + "\n")
     assert area(load_mesh(path)) == pytest.approx(3.0)
@@ -128,6 +141,10 @@ def test_an_inside_out_mesh_is_lit_on_the_side_that_is_seen(studio, tmp_path):
     for name, mesh in (("out", ball), ("in", trimesh.Trimesh(ball.vertices, ball.faces[:, ::-1], process=False))):
         mesh.export(studio.folder / f"{name}.ply")
         surface = {"name": "ball", "shape": "mesh", "file": f"{name}.ply", "position_m": [0.0, 1.5, 0.0]}
-        pictures.append(preview(studio.scene(None, surfaces=[surface], camera={"position_m": [1.0, 1.5, 4.0]}), 64, 48, "quick").pixels)
+        pictures.append(
+            preview(
+                studio.scene(None, surfaces=[surface], camera={"position_m": [1.0, 1.5, 4.0]}), 64, 48, "quick"
+            ).pixels
+        )
     assert pictures[0].max() > 100
     assert np.abs(pictures[0].astype(int) - pictures[1].astype(int)).max() <= 2

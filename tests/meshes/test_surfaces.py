@@ -25,7 +25,9 @@ def test_a_wall_faces_the_camera_and_turns_to_its_left():
 
 
 def test_a_box_is_closed_and_faces_outwards():
-    mesh = build_surface(Surface(name="b", shape="box", position_m=(1.0, 2.0, 3.0), width_m=1.0, height_m=2.0, depth_m=3.0))
+    mesh = build_surface(
+        Surface(name="b", shape="box", position_m=(1.0, 2.0, 3.0), width_m=1.0, height_m=2.0, depth_m=3.0)
+    )
     corners = mesh.vertices[mesh.triangles] - np.array([1.0, 2.0, 3.0])
     volume = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])).sum() / 6.0
     assert volume == pytest.approx(6.0)
@@ -68,7 +70,9 @@ def test_every_face_of_a_box_lies_on_the_box_and_is_not_mirrored(face):
     spec = Surface(name="b", shape="box", width_m=1.0, height_m=2.0, depth_m=3.0)
     points, normals = surface_layout(spec, face).grid(16)
     normal = normals[0, 0]
-    assert np.einsum("ijk,k->ij", points, normal) == pytest.approx(np.full(points.shape[:2], 0.5 * abs(normal @ [1.0, 2.0, 3.0])))
+    assert np.einsum("ijk,k->ij", points, normal) == pytest.approx(
+        np.full(points.shape[:2], 0.5 * abs(normal @ [1.0, 2.0, 3.0]))
+    )
     right, up = points[0, -1] - points[0, 0], points[0, 0] - points[-1, 0]
     assert np.cross(right, up) @ normal > 0.0
 

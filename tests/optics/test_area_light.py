@@ -17,11 +17,11 @@ def rectangle(width, height):
     return RECTANGLE, 0.0, 0.5 * width, 0.5 * height
 
 
-@pytest.mark.parametrize(
-    ("x", "y", "factor"), [(1.0, 1.0, 0.1385316), (0.5, 0.5, 0.0598641), (2.0, 1.0, 0.1673750)]
-)
+@pytest.mark.parametrize(("x", "y", "factor"), [(1.0, 1.0, 0.1385316), (0.5, 0.5, 0.0598641), (2.0, 1.0, 0.1673750)])
 def test_a_rectangle_over_its_corner_has_the_published_factor(x, y, factor):
-    """Howell's catalogue, section B, and Tregenza & Sharples, daylight algorithm 3.14: a parallel element 1 under a corner."""
+    """Howell's catalogue, section B, and Tregenza & Sharples, daylight algorithm 3.14: a parallel element 1 under a
+    corner.
+    """
     found = area_light.panel_on_flat(rectangle(x, y), (0.5 * x, 0.5 * y, 1.0), FACING)
     assert found / math.pi == pytest.approx(factor, abs=1e-7)
 
@@ -45,7 +45,9 @@ def test_a_disc_lights_beside_its_axis_as_howell_prints(aside, lux):
 def summed(panel, point, normal, response, n=900):
     """The same by small pieces: the plain integral over the panel."""
     n_sides, rotation, half_width, half_height = panel
-    x, y = np.meshgrid(((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_width, ((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_height)
+    x, y = np.meshgrid(
+        ((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_width, ((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_height
+    )
     inside = np.ones(x.shape, bool)
     if n_sides != RECTANGLE:
         corners = np.array([area_light.panel_corner(*panel, i) for i in range(n_sides)])
@@ -69,7 +71,9 @@ PLACES = [
 @pytest.mark.parametrize("panel", [rectangle(1.0, 0.6), (5, 0.3, 0.5, 0.5), (8, 0.0, 0.7, 0.4)])
 @pytest.mark.parametrize(("point", "normal"), PLACES)
 def test_closed_forms_are_the_sum_over_small_pieces(panel, point, normal):
-    """A grid of 900² pieces cuts slanted sides to 1/900 of the panel: 0.3 % of its light at most, and so is the horizon's cut."""
+    """A grid of 900² pieces cuts slanted sides to 1/900 of the panel: 0.3 % of its light at most, and so is the
+    horizon's cut.
+    """
     normal = tuple(np.asarray(normal) / np.linalg.norm(normal))
     flat = summed(panel, point, normal, lambda cosine: np.maximum(cosine, 0.0))
     dome = summed(panel, point, normal, lambda cosine: 0.5 * (1.0 + cosine))

@@ -24,10 +24,17 @@ def test_index_equals_the_database(name):
     np.testing.assert_allclose(dispersion.refractive_index(name, wavelengths_nm), expected, rtol=0, atol=1e-6)
 
 
-# Catalogue n_d and V_d (glass catalogue 2017) and lines of the University of Arizona course sheet OPTI-202R, homework 10.
+# Catalogue n_d and V_d (glass catalogue 2017) and lines of the University of Arizona course sheet OPTI-202R, homework
+# 10.
 @pytest.mark.parametrize(
     "name, index_d, abbe",
-    [("N-BK7", 1.5168, 64.17), ("N-SF11", 1.78472, 25.68), ("F2", 1.62004, 36.37), ("N-F2", 1.62005, 36.43), ("fused silica", 1.45846, 67.8)],
+    [
+        ("N-BK7", 1.5168, 64.17),
+        ("N-SF11", 1.78472, 25.68),
+        ("F2", 1.62004, 36.37),
+        ("N-F2", 1.62005, 36.43),
+        ("fused silica", 1.45846, 67.8),
+    ],
 )
 def test_index_and_abbe_number_are_the_catalogues(name, index_d, abbe):
     # Catalogues print five decimals of n; V is printed to 0.01, silica's to 0.1.
@@ -40,7 +47,8 @@ def test_crown_glass_at_the_three_lines():
 
 
 def test_plastics_are_the_measured_ones():
-    # Sultanova et al. 2009; another published set of PMMA differs by 9 % in V, hence ±10 % is all that a plastic promises.
+    # Sultanova et al. 2009; another published set of PMMA differs by 9 % in V, hence ±10 % is all that a plastic
+    # promises.
     assert dispersion.abbe_number("PMMA") == pytest.approx(53.18, abs=0.01)
     assert dispersion.abbe_number("polycarbonate") == pytest.approx(27.86, abs=0.01)
 
@@ -72,7 +80,8 @@ def test_axial_colour_is_focal_length_over_abbe_number(glass):
 def test_a_known_abbe_number_comes_close_to_the_glass():
     from_glass = dispersion.relative_power(LINES_NM, glass="N-BK7")
     from_number = dispersion.relative_power(LINES_NM, abbe_number=dispersion.abbe_number("N-BK7"))
-    # F minus C is the definition of V, hence equal; Cauchy's straight line splits it at d 4 % differently than the glass.
+    # F minus C is the definition of V, hence equal; Cauchy's straight line splits it at d 4 % differently than the
+    # glass.
     assert from_number[0] - from_number[2] == pytest.approx(from_glass[0] - from_glass[2], rel=1e-12)
     np.testing.assert_allclose(from_number - 1.0, from_glass - 1.0, atol=0.05 / 64.17)
 
@@ -91,41 +100,50 @@ def test_achromat_agrees_with_a_paraxial_trace():
 
 
 def test_achromat_of_crown_and_flint_has_its_two_powers():
-    # N-BK7 and F2 from their Sellmeier coefficients, f 100 mm: 43.32554 and −76.44632 mm; the traced doublet was built from these.
+    # N-BK7 and F2 from their Sellmeier coefficients, f 100 mm: 43.32554 and −76.44632 mm; the traced doublet was built
+    # from these.
     crown_power, flint_power = dispersion.achromat_powers(dispersion.abbe_number("N-BK7"), dispersion.abbe_number("F2"))
     assert 100.0 / crown_power == pytest.approx(43.32554, abs=5e-6)
     assert 100.0 / flint_power == pytest.approx(-76.44632, abs=5e-6)
 
 
 def test_secondary_spectrum_is_the_difference_of_partial_dispersions_over_that_of_abbe_numbers():
-    # Standard result: f_F − f_d = −f·ΔP_Fd/ΔV with P_Fd = (n_F − n_d)/(n_F − n_C); 0.04993 mm, about f/2000. It is first order
-    # in the power, which is off by the shift itself over f: 5e-4.
+    # Standard result: f_F − f_d = −f·ΔP_Fd/ΔV with P_Fd = (n_F − n_d)/(n_F − n_C); 0.04993 mm, about f/2000. It is
+    # first order in the power, which is off by the shift itself over f: 5e-4.
     partial = {}
     for glass in ("N-BK7", "F2"):
         index_f, index_d, index_c = dispersion.refractive_index(glass, LINES_NM)
         partial[glass] = (index_f - index_d) / (index_f - index_c)
-    expected = -100.0 * (partial["N-BK7"] - partial["F2"]) / (dispersion.abbe_number("N-BK7") - dispersion.abbe_number("F2"))
+    expected = (
+        -100.0 * (partial["N-BK7"] - partial["F2"]) / (dispersion.abbe_number("N-BK7") - dispersion.abbe_number("F2"))
+    )
     assert expected == pytest.approx(0.04993, abs=5e-6)
     focal_f, focal_d, _ = 100.0 / dispersion.relative_power(LINES_NM, achromat=("N-BK7", "F2"))
     assert focal_f - focal_d == pytest.approx(expected, rel=1e-3)
 
 
 def test_axial_colour_as_blur_on_a_screen():
-    # Closed form by two ways, which agree to 1e-12: N-BK7, f_d 100 mm, gate 103 mm, pupil 25 mm, screen at 3433.333 mm. Blue
-    # (F) is sharp at 2505.25 mm and blurred to 9.26139 mm on the screen, red (C) at 4109.83 mm and to 4.11510 mm.
+    # Closed form by two ways, which agree to 1e-12: N-BK7, f_d 100 mm, gate 103 mm, pupil 25 mm, screen at 3433.333 mm.
+    # Blue (F) is sharp at 2505.25 mm and blurred to 9.26139 mm on the screen, red (C) at 4109.83 mm and to 4.11510 mm.
     screen = 1.0 / (1.0 / 100.0 - 1.0 / 103.0)
-    for line_nm, sharp_mm, blur_mm in ((dispersion.LINE_F_NM, 2505.25, 9.26139), (dispersion.LINE_C_NM, 4109.83, 4.11510)):
+    for line_nm, sharp_mm, blur_mm in (
+        (dispersion.LINE_F_NM, 2505.25, 9.26139),
+        (dispersion.LINE_C_NM, 4109.83, 4.11510),
+    ):
         focal_length = 100.0 / float(dispersion.relative_power(line_nm, glass="N-BK7"))
         sharp = thin_lens.conjugate_distance(focal_length, 103.0)
         assert sharp == pytest.approx(sharp_mm, abs=5e-3)
         assert thin_lens.blur_circle_diameter(25.0, sharp, screen) == pytest.approx(blur_mm, abs=5e-6)
 
 
-# OpenStax, University Physics 3, "Dispersion": a crown, a flint and fused quartz at six wavelengths, three decimals. Which
-# crown it is is not said; N-BK7 stays within 0.002, quartz within 0.0013 (rounding is 0.0005).
+# OpenStax, University Physics 3, "Dispersion": a crown, a flint and fused quartz at six wavelengths, three decimals.
+# Which crown it is is not said; N-BK7 stays within 0.002, quartz within 0.0013 (rounding is 0.0005).
 @pytest.mark.parametrize(
     "glass, indices, tolerance",
-    [("N-BK7", (1.512, 1.514, 1.518, 1.519, 1.524, 1.530), 0.0025), ("fused silica", (1.455, 1.456, 1.458, 1.459, 1.462, 1.468), 0.0025)],
+    [
+        ("N-BK7", (1.512, 1.514, 1.518, 1.519, 1.524, 1.530), 0.0025),
+        ("fused silica", (1.455, 1.456, 1.458, 1.459, 1.462, 1.468), 0.0025),
+    ],
 )
 def test_index_is_near_the_textbooks_table(glass, indices, tolerance):
     found = dispersion.refractive_index(glass, [660.0, 610.0, 580.0, 550.0, 470.0, 410.0])
@@ -133,7 +151,8 @@ def test_index_is_near_the_textbooks_table(glass, indices, tolerance):
 
 
 def test_achromat_of_the_course_example():
-    # Solved course problem, https://wizedu.com/questions/65262/cemented-achromate-of-a-figure-has-f-100mm : prints 45.6, −83.97 mm.
+    # Solved course problem, https://wizedu.com/questions/65262/cemented-achromate-of-a-figure-has-f-100mm : prints
+    # 45.6, −83.97 mm.
     crown_power, flint_power = dispersion.achromat_powers(57.4, 31.2)
     assert 100.0 / crown_power == pytest.approx(45.6, abs=0.05)
     assert 100.0 / flint_power == pytest.approx(-83.97, abs=0.005)

@@ -25,7 +25,10 @@ def summed_lobe(cosine_in, index, roughness):
     into = np.array([math.sqrt(1.0 - cosine_in**2), 0.0, cosine_in])
     half = out + into
     half /= np.linalg.norm(half, axis=1, keepdims=True)
-    values = [gloss.lobe(cosine_in, o[2], h[2], float(h @ into), index, roughness) * o[2] for o, h in zip(out[::7], half[::7], strict=True)]
+    values = [
+        gloss.lobe(cosine_in, o[2], h[2], float(h @ into), index, roughness) * o[2]
+        for o, h in zip(out[::7], half[::7], strict=True)
+    ]
     return float(np.mean(values)) * 2.0 * math.pi
 
 
@@ -45,7 +48,9 @@ def test_at_the_polarising_angle_half_of_the_share_is_gone():
 @pytest.mark.parametrize("roughness", [0.2, 0.35, 0.6])
 @pytest.mark.parametrize("cosine", [0.9, 0.5, 0.25])
 def test_the_table_is_the_lobe_summed_over_all_directions(cosine, roughness):
-    """Steps of the plain sum (every seventh of 320,000 directions) leave 2 % of a lobe of roughness 0.2; the table is linear between entries."""
+    """Steps of the plain sum (every seventh of 320,000 directions) leave 2 % of a lobe of roughness 0.2; the table is
+    linear between entries.
+    """
     skin = gloss.make_gloss(np.array([1.4]), np.array([roughness]))
     assert gloss._sent_back(skin, 0, cosine) == pytest.approx(summed_lobe(cosine, 1.4, roughness), rel=0.02)
 
@@ -70,7 +75,9 @@ def test_light_paths_may_be_turned_round():
 
 @pytest.mark.parametrize("cosine", [0.9, 0.5, 0.3])
 def test_a_nearly_smooth_skin_reflects_as_fresnel_says(cosine):
-    """Mirrors that lean by 1/30 change the angle, and with it Fresnel's share, by a few per cent at the steepest of these."""
+    """Mirrors that lean by 1/30 change the angle, and with it Fresnel's share, by a few per cent at the steepest of
+    these.
+    """
     skin = gloss.make_gloss(np.array([1.4]), np.array([0.03]))
     assert gloss._sent_back(skin, 0, cosine) == pytest.approx(gloss.fresnel(cosine, 1.4), rel=0.03)
 

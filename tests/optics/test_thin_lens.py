@@ -17,7 +17,8 @@ SHARP_M = 1.0 / (1.0 / 0.100 - 1.0 / 0.103)
 
 
 def test_a_slide_is_projected_where_the_textbook_says():
-    # OS3, slide projector: f 100 mm, slide 103 mm behind the lens, 24.0 × 36.0 mm: screen at 3.43 m, picture 0.800 × 1.20 m.
+    # OS3, slide projector: f 100 mm, slide 103 mm behind the lens, 24.0 × 36.0 mm: screen at 3.43 m, picture 0.800 ×
+    # 1.20 m.
     throw = thin_lens.conjugate_distance(0.100, 0.103)
     assert throw == pytest.approx(3.433333, abs=5e-7)
     size = thin_lens.magnification(0.103, throw)
@@ -43,7 +44,8 @@ def test_a_slide_is_projected_where_the_textbook_says():
 def test_images_stand_where_the_textbook_says(focal_length, distance, image, size, digits):
     found = thin_lens.conjugate_distance(focal_length, distance)
     assert found == pytest.approx(image, abs=digits)
-    # The textbook's m is minus image over object distance; upright (virtual) images have the sign of a negative distance here.
+    # The textbook's m is minus image over object distance; upright (virtual) images have the sign of a negative
+    # distance here.
     assert thin_lens.magnification(distance, found) == pytest.approx(size, rel=3e-3)
 
 
@@ -55,7 +57,9 @@ def test_gate_and_wall_are_each_others_image():
 
 def test_a_camera_frame_covers_what_the_textbook_says():
     # OS3: f 50.0 mm at 3.00 m, a 36 mm frame covers 2.12 m.
-    assert 0.036 * thin_lens.magnification(thin_lens.conjugate_distance(0.050, 3.0), 3.0) == pytest.approx(2.12, abs=0.005)
+    assert 0.036 * thin_lens.magnification(thin_lens.conjugate_distance(0.050, 3.0), 3.0) == pytest.approx(
+        2.12, abs=0.005
+    )
 
 
 def test_the_image_of_the_sun_has_the_textbooks_size():
@@ -76,13 +80,16 @@ def test_blur_disc_on_the_wall(wall_m, blur_mm):
 
 # Exact thin-lens depth of field, near = s·h/(h + s − f), far = s·h/(h − s + f), h = f²/(Nc); c = 0.030 mm.
 @pytest.mark.parametrize(
-    "focal_length, f_number, focus, near, far", [(50.0, 2.8, 3000.0, 2729.456, 3330.077), (85.0, 1.8, 2000.0, 1971.778, 2029.041)]
+    "focal_length, f_number, focus, near, far",
+    [(50.0, 2.8, 3000.0, 2729.456, 3330.077), (85.0, 1.8, 2000.0, 1971.778, 2029.041)],
 )
 def test_blur_at_the_limits_of_the_depth_of_field_is_the_circle_of_confusion(focal_length, f_number, focus, near, far):
     tube = thin_lens.conjugate_distance(focal_length, focus)
     for limit in (near, far):
         # Limits printed to a µm of some metres: 1e-5 of the blur.
-        assert thin_lens.gate_blur_diameter(focal_length / f_number, tube, 1.0 / focus, 1.0 / limit) == pytest.approx(0.030, rel=1e-4)
+        assert thin_lens.gate_blur_diameter(focal_length / f_number, tube, 1.0 / focus, 1.0 / limit) == pytest.approx(
+            0.030, rel=1e-4
+        )
 
 
 def test_focused_at_the_hyperfocal_distance_all_from_its_half_to_infinity_is_within_the_circle():
@@ -90,7 +97,9 @@ def test_focused_at_the_hyperfocal_distance_all_from_its_half_to_infinity_is_wit
     hyperfocal = 10466.67
     tube = thin_lens.conjugate_distance(50.0, hyperfocal)
     for inverse_limit in (0.0, 1.0 / 5233.33):
-        assert thin_lens.gate_blur_diameter(50.0 / 8.0, tube, 1.0 / hyperfocal, inverse_limit) == pytest.approx(0.03, rel=1e-5)
+        assert thin_lens.gate_blur_diameter(50.0 / 8.0, tube, 1.0 / hyperfocal, inverse_limit) == pytest.approx(
+            0.03, rel=1e-5
+        )
 
 
 ANGLES_OF_VIEW = {
@@ -118,7 +127,9 @@ def test_angles_of_view_are_the_published_ones(focal_length_mm):
 @pytest.mark.parametrize("low, width", [(0.10, 0.687049), (0.05, 0.805384), (0.20, 0.491862), (0.25, 0.403973)])
 def test_an_edge_through_a_uniform_disc_has_its_widths(low, width):
     # Closed form; scikit-image's disk(50) gives 0.68697 for 10–90 %.
-    first, last = (brentq(lambda x, level=level: thin_lens.disc_edge_spread(x) - level, -0.5, 0.5) for level in (low, 1.0 - low))
+    first, last = (
+        brentq(lambda x, level=level: thin_lens.disc_edge_spread(x) - level, -0.5, 0.5) for level in (low, 1.0 - low)
+    )
     assert last - first == pytest.approx(width, abs=6e-7)
     if low == 0.10:
         assert thin_lens.DISC_EDGE_10_90 == pytest.approx(last - first, abs=6e-7)
@@ -141,11 +152,16 @@ def test_an_edge_is_steepest_in_the_middle_by_four_over_pi():
     assert slope == pytest.approx(4.0 / math.pi, rel=1e-8)
 
 
-@pytest.mark.parametrize("degrees, share, stops", [(10, 0.94060, -0.088), (20, 0.77973, -0.359), (30, 0.56250, -0.830), (40, 0.34436, -1.538), (45, 0.25, -2.0)])
+@pytest.mark.parametrize(
+    "degrees, share, stops",
+    [(10, 0.94060, -0.088), (20, 0.77973, -0.359), (30, 0.56250, -0.830), (40, 0.34436, -1.538), (45, 0.25, -2.0)],
+)
 def test_light_falls_with_the_fourth_power_of_the_cosine(degrees, share, stops):
     # cos⁴θ, any radiometry text.
     aside = 3.0 * math.tan(math.radians(degrees))
-    ratio = thin_lens.pupil_to_point_irradiance(1.0, 0.6 * aside, 0.8 * aside, 3.0) / thin_lens.pupil_to_point_irradiance(1.0, 0.0, 0.0, 3.0)
+    ratio = thin_lens.pupil_to_point_irradiance(
+        1.0, 0.6 * aside, 0.8 * aside, 3.0
+    ) / thin_lens.pupil_to_point_irradiance(1.0, 0.0, 0.0, 3.0)
     assert ratio == pytest.approx(share, abs=5e-6)
     assert math.log2(ratio) == pytest.approx(stops, abs=5e-4)
 

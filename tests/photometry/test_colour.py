@@ -33,10 +33,16 @@ def test_illuminants_have_the_printed_white_points():
     # CIE 15:2004, A / D65 / D50 / D55 / E.
     np.testing.assert_allclose(colour.planck_xy(2855.5), (0.44758, 0.40745), atol=GRID_TOLERANCE)
     np.testing.assert_allclose(colour.xyz_from_spectrum(spectra.tungsten(2855.5)), (1.09850, 1.0, 0.35585), atol=4e-4)
-    for temperature_k, xyz in ((6504.0, (0.95047, 1.0, 1.08883)), (5003.0, (0.96421, 1.0, 0.82521)), (5503.0, (0.95681, 1.0, 0.92148))):
+    for temperature_k, xyz in (
+        (6504.0, (0.95047, 1.0, 1.08883)),
+        (5003.0, (0.96421, 1.0, 0.82521)),
+        (5503.0, (0.95681, 1.0, 0.92148)),
+    ):
         # The nominal temperatures are rounded to 1 K, which is up to 2e-4 of Z.
         np.testing.assert_allclose(colour.white_balance_xyz(temperature_k), xyz, atol=4e-4)
-    np.testing.assert_allclose(colour.xy_from_xyz(colour.xyz_from_spectrum(spectra.equal_energy())), (1 / 3, 1 / 3), atol=GRID_TOLERANCE)
+    np.testing.assert_allclose(
+        colour.xy_from_xyz(colour.xyz_from_spectrum(spectra.equal_energy())), (1 / 3, 1 / 3), atol=GRID_TOLERANCE
+    )
 
 
 # ISO 7589 sources as shipped with colour-science 0.4.7, whose chromaticities come from the same tables at 1 nm.
@@ -59,7 +65,9 @@ def test_temperature_back_from_chromaticity():
     assert colour.correlated_colour_temperature((0.44758, 0.40745)) == pytest.approx(2857.1, abs=0.3)
     assert colour.correlated_colour_temperature((0.31271, 0.32902)) == pytest.approx(6505.1, abs=1.0)
     xy = np.array([[0.42336, 0.39895], [0.3457, 0.3585]])
-    np.testing.assert_allclose(colour.correlated_colour_temperature(xy), judge.temperature.xy_to_CCT(xy, method="McCamy 1992"), rtol=1e-9)
+    np.testing.assert_allclose(
+        colour.correlated_colour_temperature(xy), judge.temperature.xy_to_CCT(xy, method="McCamy 1992"), rtol=1e-9
+    )
 
 
 def test_srgb_matrices_are_the_standards():
@@ -84,8 +92,11 @@ def test_srgb_curve_has_the_standards_points():
     assert colour.decode_srgb(0.5) == pytest.approx(0.214041, abs=5e-7)
     values = np.linspace(0.0, 2.0, 401)
     np.testing.assert_allclose(colour.encode_srgb(values), judge.cctf_encoding(values, function="sRGB"), rtol=1e-12)
-    # Powers of whole arrays and of single numbers come from different libraries: last bits differ from one processor to another.
-    np.testing.assert_allclose(colour.encode_srgb(values), [colour.encode_srgb_component(value) for value in values], rtol=1e-14)
+    # Powers of whole arrays and of single numbers come from different libraries: last bits differ from one processor to
+    # another.
+    np.testing.assert_allclose(
+        colour.encode_srgb(values), [colour.encode_srgb_component(value) for value in values], rtol=1e-14
+    )
 
 
 def test_bradford_is_the_published_adaptation():

@@ -10,8 +10,23 @@ import pytest
 from projector.photometry import exposure
 
 
-# Wikipedia, "Exposure value", table 3 (mirror https://liquisearch.com/exposure_value/ev_as_a_measure_of_luminance_and_illuminance).
-@pytest.mark.parametrize("ev, lux", [(0, 2.5), (3, 20), (5, 80), (8, 640), (10, 2560), (12, 10240), (13, 20480), (14, 40960), (15, 81920), (16, 163840)])
+# Wikipedia, "Exposure value", table 3 (mirror
+# https://liquisearch.com/exposure_value/ev_as_a_measure_of_luminance_and_illuminance).
+@pytest.mark.parametrize(
+    "ev, lux",
+    [
+        (0, 2.5),
+        (3, 20),
+        (5, 80),
+        (8, 640),
+        (10, 2560),
+        (12, 10240),
+        (13, 20480),
+        (14, 40960),
+        (15, 81920),
+        (16, 163840),
+    ],
+)
 def test_exposure_value_to_lux(ev, lux):
     assert exposure.illuminance_for_exposure_value(ev) == lux
     assert exposure.illuminance_for_settings(1.0, 2.0**-ev, 100.0) == pytest.approx(lux)
@@ -39,7 +54,9 @@ def test_worked_example_f8():
 
 
 # H = N²·C/S with exact half-stop f-numbers behind the marks.
-@pytest.mark.parametrize("half_stops, luminous_exposure", [(3, 20), (4, 40), (5, 80), (6, 160), (7, 320), (8, 640), (9, 1280)])
+@pytest.mark.parametrize(
+    "half_stops, luminous_exposure", [(3, 20), (4, 40), (5, 80), (6, 160), (7, 320), (8, 640), (9, 1280)]
+)
 def test_flash_exposure_at_full_stops(half_stops, luminous_exposure):
     f_number = math.sqrt(2.0) ** half_stops
     assert exposure.luminous_exposure_for_flash(f_number, 100.0) == pytest.approx(luminous_exposure)
@@ -47,7 +64,8 @@ def test_flash_exposure_at_full_stops(half_stops, luminous_exposure):
 
 
 def test_dome_reads_a_receptor_constant_lower():
-    # ISO 2720:1974: 250 common for flat, 330 within 320–340 for domes; f/8 at ISO 100 is then 211.2 lx·s, 0.40 stop more.
+    # ISO 2720:1974: 250 common for flat, 330 within 320–340 for domes; f/8 at ISO 100 is then 211.2 lx·s, 0.40 stop
+    # more.
     dome = exposure.luminous_exposure_for_flash(8.0, 100.0, exposure.C_DOME)
     assert dome == pytest.approx(211.2)
     assert exposure.stops_between(dome, 160.0) == pytest.approx(0.40, abs=0.005)
@@ -62,9 +80,13 @@ def test_guide_number_of_36_metres():
     assert exposure.f_number_for_guide_number(36.0, 4.5, iso=200.0) == pytest.approx(8.0 * math.sqrt(2.0))
 
 
-@pytest.mark.parametrize("reflected, incident, grey", [(12.5, 250.0, 0.157), (14.0, 250.0, 0.176), (12.5, 330.0, 0.119), (14.32, 250.0, 0.18)])
+@pytest.mark.parametrize(
+    "reflected, incident, grey",
+    [(12.5, 250.0, 0.157), (14.0, 250.0, 0.176), (12.5, 330.0, 0.119), (14.32, 250.0, 0.18)],
+)
 def test_reflected_and_incident_meters_agree_on_the_grey_they_are_built_for(reflected, incident, grey):
-    # ISO 2720: L = K·N²/(t·S) and E = C·N²/(t·S); a matt card sends back L = ρE/π, so ρ = πK/C (Wikipedia, "Light meter").
+    # ISO 2720: L = K·N²/(t·S) and E = C·N²/(t·S); a matt card sends back L = ρE/π, so ρ = πK/C (Wikipedia, "Light
+    # meter").
     luminance = exposure.luminance_for_settings(5.6, 1.0 / 60.0, 400.0, reflected)
     illuminance = exposure.illuminance_for_settings(5.6, 1.0 / 60.0, 400.0, incident)
     assert math.pi * luminance / illuminance == pytest.approx(grey, abs=5e-4)
@@ -110,4 +132,6 @@ def test_flash_duration_of_an_exponential_decay():
 
 
 def test_stops_of_arrays_keep_their_shape():
-    np.testing.assert_allclose(exposure.stops_between(np.array([[1.0, 2.0], [4.0, 0.5]]), 1.0), [[0.0, 1.0], [2.0, -1.0]])
+    np.testing.assert_allclose(
+        exposure.stops_between(np.array([[1.0, 2.0], [4.0, 0.5]]), 1.0), [[0.0, 1.0], [2.0, -1.0]]
+    )

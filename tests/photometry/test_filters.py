@@ -39,7 +39,17 @@ def test_fractions_of_a_conversion():
 
 # D = −log10 T, by definition; one stop is D 0.30103.
 @pytest.mark.parametrize(
-    "density, transmittance, stops", [(0.15, 0.70795, 0.498), (0.3, 0.50119, 0.997), (0.6, 0.25119, 1.993), (0.9, 0.12589, 2.990), (1.2, 0.06310, 3.986), (1.8, 0.01585, 5.979), (2.0, 0.01, 6.644), (3.0, 0.001, 9.966)]
+    "density, transmittance, stops",
+    [
+        (0.15, 0.70795, 0.498),
+        (0.3, 0.50119, 0.997),
+        (0.6, 0.25119, 1.993),
+        (0.9, 0.12589, 2.990),
+        (1.2, 0.06310, 3.986),
+        (1.8, 0.01585, 5.979),
+        (2.0, 0.01, 6.644),
+        (3.0, 0.001, 9.966),
+    ],
 )
 def test_neutral_density(density, transmittance, stops):
     spectrum = filters.neutral(density=density)
@@ -54,22 +64,33 @@ def test_a_stop_is_density_0_301():
 
 def test_neutral_density_leaves_colour_alone():
     source = spectra.tungsten(3200.0)
-    np.testing.assert_allclose(filters.xy_after(source, filters.neutral(stops=3.0)), colour.planck_xy(3200.0), rtol=1e-12)
+    np.testing.assert_allclose(
+        filters.xy_after(source, filters.neutral(stops=3.0)), colour.planck_xy(3200.0), rtol=1e-12
+    )
 
 
 def test_a_conversion_filter_moves_a_black_body_to_the_other_one():
     # 3200 K to (0.33020, 0.33908) of 5600 K and back to (0.42336, 0.39895): 1 nm sums of colour-science and luxpy;
     # 1.5e-4 for the 5 nm grid and its ends.
     to_daylight = filters.conversion(3200.0, 5600.0)
-    np.testing.assert_allclose(filters.xy_after(spectra.black_body(3200.0), to_daylight), (0.33020, 0.33908), atol=1.5e-4)
+    np.testing.assert_allclose(
+        filters.xy_after(spectra.black_body(3200.0), to_daylight), (0.33020, 0.33908), atol=1.5e-4
+    )
     to_tungsten = filters.conversion(5600.0, 3200.0)
-    np.testing.assert_allclose(filters.xy_after(spectra.black_body(5600.0), to_tungsten), (0.42336, 0.39895), atol=1.5e-4)
+    np.testing.assert_allclose(
+        filters.xy_after(spectra.black_body(5600.0), to_tungsten), (0.42336, 0.39895), atol=1.5e-4
+    )
     assert to_daylight.max() == to_tungsten.max() == 1.0
 
 
-@pytest.mark.parametrize("shift", [-270.0, -200.0, -137.0, -133.93, -67.0, -34.0, -18.0, -0.5, 0.0, 0.5, 20.0, 42.0, 81.0, 133.93, 159.0, 300.0])
+@pytest.mark.parametrize(
+    "shift",
+    [-270.0, -200.0, -137.0, -133.93, -67.0, -34.0, -18.0, -0.5, 0.0, 0.5, 20.0, 42.0, 81.0, 133.93, 159.0, 300.0],
+)
 def test_a_temperature_filter_is_exact_from_the_lamp_it_is_made_for(shift):
-    """Before tungsten of 3200 K, or a flash of 5600 K, it gives the white of the temperature so many mireds away, which a camera set to that takes for neutral."""
+    """Before tungsten of 3200 K, or a flash of 5600 K, it gives the white of the temperature so many mireds away, which
+    a camera set to that takes for neutral.
+    """
     start_k = 3200.0 if shift < 0.0 else 5600.0
     reached = filters.xy_after(spectra.white_light(start_k), filters.temperature_shift(shift))
     np.testing.assert_allclose(reached, spectra.white_xy(1e6 / (1e6 / start_k + shift)), atol=1e-9)
@@ -88,20 +109,40 @@ def test_temperature_filters_are_of_film_and_dye():
 
 # Exposure increments of colour conversion and light balancing filters by their shift, as a colour meter's manual prints
 # them in its appendix "Filter types" (82, 82A–C, 80D–A; 81, 81A–EF, 85C–B).
-PRINTED_STOPS = {-10: 1 / 3, -21: 1 / 3, -32: 2 / 3, -45: 2 / 3, -56: 2 / 3, -81: 1.0, -112: 5 / 3, -131: 2.0, 9: 1 / 3, 18: 1 / 3, 27: 1 / 3, 35: 1 / 3, 42: 2 / 3, 52: 2 / 3, 81: 1 / 3, 112: 2 / 3, 131: 2 / 3}
+PRINTED_STOPS = {
+    -10: 1 / 3,
+    -21: 1 / 3,
+    -32: 2 / 3,
+    -45: 2 / 3,
+    -56: 2 / 3,
+    -81: 1.0,
+    -112: 5 / 3,
+    -131: 2.0,
+    9: 1 / 3,
+    18: 1 / 3,
+    27: 1 / 3,
+    35: 1 / 3,
+    42: 2 / 3,
+    52: 2 / 3,
+    81: 1 / 3,
+    112: 2 / 3,
+    131: 2 / 3,
+}
 
 
 @pytest.mark.parametrize("shift", list(PRINTED_STOPS))
 def test_temperature_filters_cost_what_printed_ones_cost(shift):
-    """Printed in whole thirds, for glass and gelatine whose neighbours differ by as much (+52 costs two thirds, +81 one):
-    no smooth law can be nearer than a third and a little to all of them."""
+    """Printed in whole thirds, for glass and gelatine whose neighbours differ by as much (+52 costs two thirds, +81
+    one): no smooth law can be nearer than a third and a little to all of them."""
     start_k = 3200.0 if shift < 0 else 5600.0
     cost = filters.stops_lost(spectra.white_light(start_k), filters.temperature_shift(float(shift)))
     assert cost == pytest.approx(PRINTED_STOPS[shift], abs=0.37)
 
 
 def test_full_conversions_cost_what_gels_cost():
-    """Blue of −137 mired 1.5 to 2 stops, orange of +159 mired 0.7 to 1.1 (common practice, no source); a half costs about half of the dye."""
+    """Blue of −137 mired 1.5 to 2 stops, orange of +159 mired 0.7 to 1.1 (common practice, no source); a half costs
+    about half of the dye.
+    """
     tungsten, flash = spectra.tungsten(3200.0), spectra.white_light(5600.0)
     assert 1.5 < filters.stops_lost(tungsten, filters.temperature_shift(-137.0)) < 2.0
     assert 0.7 < filters.stops_lost(flash, filters.temperature_shift(159.0)) < 1.1
@@ -122,8 +163,12 @@ def test_opposite_conversions_are_neutral_together():
     np.testing.assert_allclose(both, both[0], rtol=1e-12)
     np.testing.assert_allclose(filters.conversion(3200.0, 3200.0), 1.0, rtol=1e-12)
     # Of film and dye they are so within 4 mired of 81, for a flash: no two dyes absorb what two others leave.
-    xy = filters.xy_after(spectra.white_light(5600.0), filters.stack([filters.temperature_shift(81.0), filters.temperature_shift(-81.0)]))
-    assert filters.mired(float(colour.correlated_colour_temperature(xy))) == pytest.approx(filters.mired(5600.0), abs=4.0)
+    xy = filters.xy_after(
+        spectra.white_light(5600.0), filters.stack([filters.temperature_shift(81.0), filters.temperature_shift(-81.0)])
+    )
+    assert filters.mired(float(colour.correlated_colour_temperature(xy))) == pytest.approx(
+        filters.mired(5600.0), abs=4.0
+    )
 
 
 def test_filters_multiply_and_their_densities_add():
@@ -142,7 +187,8 @@ def test_shapes_have_their_widths():
 
 
 def test_stops_lost_counts_luminous_light():
-    # Half of the lumens gone is one stop, whatever the colour: a filter that is ½ at every second wavelength pair sums to that.
+    # Half of the lumens gone is one stop, whatever the colour: a filter that is ½ at every second wavelength pair sums
+    # to that.
     source = spectra.equal_energy()
     assert filters.stops_lost(source, np.full(71, 0.5)) == pytest.approx(1.0)
     # The green of V(λ): 10 nm at 555 nm hold 9.36 % of the sum 106.857 (CIE 018), trapezoids of 550, 555 and 560 nm.

@@ -45,15 +45,31 @@ def test_observer_is_the_published_table():
     # beyond it, 4.6e-4 of z̄ below 380 nm; within it trapezoids of 5 nm and of 1 nm agree to 3e-5.
     np.testing.assert_allclose(spectra.OBSERVER_STEPS.sum(axis=0), [106.8655, 106.8569, 106.8923], rtol=5e-4)
     within = (OBSERVER.wavelengths >= 380.0) & (OBSERVER.wavelengths <= 730.0)
-    np.testing.assert_allclose(spectra.OBSERVER_STEPS.sum(axis=0), np.trapezoid(OBSERVER.values[within], OBSERVER.wavelengths[within], axis=0), rtol=3e-5)
+    np.testing.assert_allclose(
+        spectra.OBSERVER_STEPS.sum(axis=0),
+        np.trapezoid(OBSERVER.values[within], OBSERVER.wavelengths[within], axis=0),
+        rtol=3e-5,
+    )
 
 
 def test_luminous_efficiency_is_the_published_table():
     # CIE 1924 V(λ), CIE 018:2019.
-    table = {400: 0.000396, 450: 0.038, 500: 0.323, 510: 0.503, 550: 0.99495, 555: 1.0, 560: 0.995, 600: 0.631, 650: 0.107, 700: 0.004102}
+    table = {
+        400: 0.000396,
+        450: 0.038,
+        500: 0.323,
+        510: 0.503,
+        550: 0.99495,
+        555: 1.0,
+        560: 0.995,
+        600: 0.631,
+        650: 0.107,
+        700: 0.004102,
+    }
     for wavelength, value in table.items():
         assert spectra.LUMINOUS_EFFICIENCY[(wavelength - 380) // 5] == pytest.approx(value, abs=1e-5)
-    # The sum at 1 nm from 360 to 830 nm is published as 106.8569; at 5 nm the trapezoids of so smooth a curve agree to 1e-4.
+    # The sum at 1 nm from 360 to 830 nm is published as 106.8569; at 5 nm the trapezoids of so smooth a curve agree to
+    # 1e-4.
     assert spectra.LUMINOUS_STEPS.sum() == pytest.approx(106.8569, rel=1e-4)
 
 
@@ -67,7 +83,8 @@ def test_integrals_run_over_the_band_as_it_is_named():
 @pytest.mark.parametrize("temperature_k", [1500.0, 2856.0, 3200.0, 5600.0, 12000.0])
 def test_black_body_is_planck_law(temperature_k):
     metres = spectra.WAVELENGTHS_NM * 1e-9
-    # The judge's own constants are rounded; with the exact ones of 2019 (c₁ = 2πhc², c₂ = hc/k, CODATA 2018) only rounding is left.
+    # The judge's own constants are rounded; with the exact ones of 2019 (c₁ = 2πhc², c₂ = hc/k, CODATA 2018) only
+    # rounding is left.
     judge = colour.colorimetry.planck_law(metres, temperature_k, c1=3.741771852e-16, c2=1.438776877e-2) * 1e-9
     np.testing.assert_allclose(spectra.planck_radiance(temperature_k), judge, rtol=2e-8)
 
@@ -87,11 +104,14 @@ def test_daylight_is_the_published_construction(temperature_k):
     xy = colour.temperature.CCT_to_xy_CIE_D(temperature_k)
     np.testing.assert_allclose(spectra.daylight_xy(temperature_k), xy, atol=1e-9)
     judge = colour.sd_CIE_illuminant_D_series(xy, M1_M2_rounding=False).align(SHAPE).values
-    np.testing.assert_allclose(relative_to_560_nm(spectra.cie_daylight(temperature_k)), relative_to_560_nm(judge), atol=2e-6)
+    np.testing.assert_allclose(
+        relative_to_560_nm(spectra.cie_daylight(temperature_k)), relative_to_560_nm(judge), atol=2e-6
+    )
 
 
 def test_d65_is_the_published_illuminant():
-    # CIE 015:2018 tabulates D65 with M rounded to three decimals: 5e-4 of S1 and S2, whose largest values are 43 and 10 of 100.
+    # CIE 015:2018 tabulates D65 with M rounded to three decimals: 5e-4 of S1 and S2, whose largest values are 43 and 10
+    # of 100.
     judge = colour.SDS_ILLUMINANTS["D65"].copy().align(SHAPE).values / 100.0
     np.testing.assert_allclose(relative_to_560_nm(spectra.cie_daylight(6504.0)), judge, atol=4e-4)
 
@@ -107,23 +127,51 @@ def test_white_is_continuous_where_it_turns_from_black_body_to_daylight():
 @pytest.mark.filterwarnings("ignore:Aligning")
 @pytest.mark.parametrize("temperature_k", [2500.0, 4000.0, 4200.0, 4500.0, 4900.0, 5000.0, 6500.0])
 def test_white_is_the_reference_illuminant_of_colour_rendition(temperature_k):
-    """CIE 224:2017 and ANSI/IES TM-30-20, through colour-science 0.4.7, which rounds M of daylight to three decimals: up to
-    5e-4 of a spectrum in its blue end (as for D65 above)."""
+    """CIE 224:2017 and ANSI/IES TM-30-20, through colour-science 0.4.7, which rounds M of daylight to three decimals:
+    up to 5e-4 of a spectrum in its blue end (as for D65 above)."""
     from colour.quality.cfi2017 import sd_reference_illuminant
 
     judge = sd_reference_illuminant(temperature_k, colour.SpectralShape(360, 830, 1)).align(SHAPE).values
-    np.testing.assert_allclose(relative_to_560_nm(spectra.white_light(temperature_k)), relative_to_560_nm(judge), rtol=6e-4)
+    np.testing.assert_allclose(
+        relative_to_560_nm(spectra.white_light(temperature_k)), relative_to_560_nm(judge), rtol=6e-4
+    )
 
 
 # 2000 to 12 000 K in steps of some 20 mired, and on either side of every change of rule.
-TEMPERATURES = (2000.0, 2700.0, 3200.0, 3500.0, 3900.0, 4000.0, 4100.0, 4500.0, 4900.0, 5000.0, 5100.0, 5600.0, 6500.0, 8000.0, 12000.0)
+TEMPERATURES = (
+    2000.0,
+    2700.0,
+    3200.0,
+    3500.0,
+    3900.0,
+    4000.0,
+    4100.0,
+    4500.0,
+    4900.0,
+    5000.0,
+    5100.0,
+    5600.0,
+    6500.0,
+    8000.0,
+    12000.0,
+)
 
 
-@pytest.mark.parametrize(("kind", "temperature_k"), [(kind, kelvin) for kind in ("tungsten", "daylight", "led") for kelvin in TEMPERATURES if kind != "tungsten" or kelvin <= 4000.0])
+@pytest.mark.parametrize(
+    ("kind", "temperature_k"),
+    [
+        (kind, kelvin)
+        for kind in ("tungsten", "daylight", "led")
+        for kelvin in TEMPERATURES
+        if kind != "tungsten" or kelvin <= 4000.0
+    ],
+)
 def test_a_lamp_is_neutral_to_a_camera_set_to_its_temperature(kind, temperature_k):
     """By the rule, exactly; ΔE*ab 0.5 is far under what is seen. White paper in full light, adapted to sRGB's white."""
     light = spectra.source_spectrum(kind, temperature_k)
-    seen = projector_colour.linear_srgb_under_white(projector_colour.white_balance_xyz(temperature_k)) @ projector_colour.xyz_from_spectrum(light)
+    seen = projector_colour.linear_srgb_under_white(
+        projector_colour.white_balance_xyz(temperature_k)
+    ) @ projector_colour.xyz_from_spectrum(light)
     white = projector_colour.SRGB_WHITE_XYZ
     assert projector_colour.delta_e(projector_colour.XYZ_FROM_LINEAR_SRGB @ seen, white, white) < 0.5
     np.testing.assert_allclose(seen, 1.0, atol=1e-9)
@@ -138,10 +186,12 @@ def test_lamps_without_a_temperature_have_the_usual_one():
 def test_white_led_has_its_white_point(temperature_k):
     spectrum = spectra.led(temperature_k)
     assert spectrum.min() >= 0.0
-    # The white point of IES TM-30: black body to 4000 K, daylight from 5000 K; the mixture is linear, so only rounding remains.
+    # The white point of IES TM-30: black body to 4000 K, daylight from 5000 K; the mixture is linear, so only rounding
+    # remains.
     np.testing.assert_allclose(chromaticity(spectrum), spectra.white_xy(temperature_k), atol=1e-9)
-    # Correlated temperature by Ohno (2013) in u, v of the same 2° observer. The cut grid moves a warm white by 1e-4 in x,
-    # which is 0.1 %; daylight's nominal temperature uses the older c₂, 0.03 %, and its cubics are good to about 0.1 %.
+    # Correlated temperature by Ohno (2013) in u, v of the same 2° observer. The cut grid moves a warm white by 1e-4 in
+    # x, which is 0.1 %; daylight's nominal temperature uses the older c₂, 0.03 %, and its cubics are good to about 0.1
+    # %.
     found, _ = colour.temperature.uv_to_CCT_Ohno2013(colour.xy_to_UCS_uv(chromaticity(spectrum)))
     assert found == pytest.approx(temperature_k, rel=3e-3)
 

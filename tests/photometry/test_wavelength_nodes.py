@@ -55,7 +55,12 @@ def fringe(wavelengths_nm, f_number, offset, edge, slant):
     tilts = dispersion.relative_power(wavelengths_nm, glass="N-BK7") / FOCAL_LENGTH - 1.0 / tube - 1.0 / THROW
     sizes = 1.0 - lateral / GATE_RADIUS * dispersion.lateral_colour_share(wavelengths_nm, "N-BK7")
     widest = np.array([380.0, 730.0])
-    reach = 0.5 * diameter * THROW * np.abs(dispersion.relative_power(widest, glass="N-BK7") / FOCAL_LENGTH - 1.0 / tube - 1.0 / THROW).max()
+    reach = (
+        0.5
+        * diameter
+        * THROW
+        * np.abs(dispersion.relative_power(widest, glass="N-BK7") / FOCAL_LENGTH - 1.0 / tube - 1.0 / THROW).max()
+    )
     reach += 2.0 * lateral * place / GATE_RADIUS * THROW / tube + 3.0 * PIXEL
     n = math.ceil(reach / PIXEL) * STEPS_PER_PIXEL
     x = (np.arange(-n, n) + 0.5) * PIXEL / STEPS_PER_PIXEL
@@ -92,7 +97,8 @@ def colour_errors(light, n_nodes, full_fringes, white=None):
 @pytest.mark.parametrize("n_nodes, of_all, of_any", [(6, 8.0, 13.0), (12, 2.0, 4.0)])
 @pytest.mark.parametrize("name", SOURCES)
 def test_a_few_nodes_give_the_colours_of_a_fringe(name, n_nodes, of_all, of_any, full_fringes):
-    # ΔE*ab of 2 is about what is just seen side by side; 8 with six nodes is the price of a preview while one turns a knob.
+    # ΔE*ab of 2 is about what is just seen side by side; 8 with six nodes is the price of a preview while one turns a
+    # knob.
     errors = colour_errors(SOURCES[name], n_nodes, full_fringes)
     assert np.percentile(np.concatenate(errors), 95.0) < of_all
     assert max(np.percentile(each, 95.0) for each in errors) < of_any
@@ -100,12 +106,17 @@ def test_a_few_nodes_give_the_colours_of_a_fringe(name, n_nodes, of_all, of_any,
 
 @pytest.mark.parametrize(
     "source, transmittance",
-    [("daylight 5600 K", filters.band(530.0, 30.0)), ("tungsten 3200 K", filters.long_pass(600.0, 20.0)), ("daylight 5600 K", filters.short_pass(500.0, 20.0))],
+    [
+        ("daylight 5600 K", filters.band(530.0, 30.0)),
+        ("tungsten 3200 K", filters.long_pass(600.0, 20.0)),
+        ("daylight 5600 K", filters.short_pass(500.0, 20.0)),
+    ],
     ids=["green band", "red", "blue"],
 )
 def test_nodes_follow_the_light_behind_a_filter(source, transmittance, full_fringes):
     light = SOURCES[source] * transmittance
-    # White is the unfiltered lamp, as bright as the strongest of the three sums: what a camera set to the lamp would show.
+    # White is the unfiltered lamp, as bright as the strongest of the three sums: what a camera set to the lamp would
+    # show.
     white = colour.xyz_from_spectrum(SOURCES[source])
     white = white * (colour.xyz_from_spectrum(light) / white).max()
     for n_nodes, limit in ((6, 2.0), (12, 1.0)):
@@ -142,7 +153,9 @@ def test_geometry_that_runs_straight_with_cauchys_index_is_kept_between_nodes():
 
 def test_nodes_do_not_depend_on_how_bright_the_light_is():
     light = SOURCES["tungsten 3200 K"]
-    np.testing.assert_allclose(choose_nodes(1e-9 * light, 12).wavelengths_nm, choose_nodes(light, 12).wavelengths_nm, rtol=1e-12)
+    np.testing.assert_allclose(
+        choose_nodes(1e-9 * light, 12).wavelengths_nm, choose_nodes(light, 12).wavelengths_nm, rtol=1e-12
+    )
 
 
 def test_a_filter_that_passes_nothing_still_has_nodes():

@@ -18,7 +18,9 @@ DIM = {"name": "dim", "position_m": [0.6, 1.5, 2.0], "reading": STEADY}
 
 
 def swapped(scene, *parts):
-    return scene.model_copy(update={part: tuple(reversed(getattr(scene, part))) for part in parts}).placed_at(scene.name, scene.folder)
+    return scene.model_copy(update={part: tuple(reversed(getattr(scene, part))) for part in parts}).placed_at(
+        scene.name, scene.folder
+    )
 
 
 def faults_of(studio, more=(), **ambient):
@@ -26,29 +28,47 @@ def faults_of(studio, more=(), **ambient):
 
 
 def test_stops_under_count_from_the_projector_that_is_named(studio):
-    """The window is metered f/8, 160 lx·s (ISO 2720, C = 250); the other f/4 at 1/100 s, 4000 lx. 2 stops under each is a quarter."""
-    rooms = [room_light(studio.scene(more_projectors=[DIM], ambient={"stops_under": 2.0, "of": name})) for name in ("window", "dim")]
+    """The window is metered f/8, 160 lx·s (ISO 2720, C = 250); the other f/4 at 1/100 s, 4000 lx. 2 stops under each is
+    a quarter.
+    """
+    rooms = [
+        room_light(studio.scene(more_projectors=[DIM], ambient={"stops_under": 2.0, "of": name}))
+        for name in ("window", "dim")
+    ]
     assert (rooms[0].level, rooms[0].is_flash) == (pytest.approx(160.0 / 4.0, rel=1e-3), True)
     assert (rooms[1].level, rooms[1].is_flash) == (pytest.approx(250.0 * 16.0 / (0.01 * 100.0) / 4.0, rel=1e-3), False)
 
 
 def test_with_one_projector_it_need_not_be_named(studio):
-    assert room_light(studio.scene(ambient={"stops_under": 2.0})) == room_light(studio.scene(ambient={"stops_under": 2.0, "of": "window"}))
+    assert room_light(studio.scene(ambient={"stops_under": 2.0})) == room_light(
+        studio.scene(ambient={"stops_under": 2.0, "of": "window"})
+    )
 
 
 def test_the_rooms_own_lamps_count_for_as_long_as_the_shutter_is_open(studio):
-    """On top of a flash of 160 lx·s: 400 lx for 1/100 s are 4 lx·s, four times as long four times as much; light thrown back of the flash stays."""
+    """On top of a flash of 160 lx·s: 400 lx for 1/100 s are 4 lx·s, four times as long four times as much; light thrown
+    back of the flash stays.
+    """
     added = []
     for shutter_s in (0.01, 0.04):
-        maps = [irradiance_map(studio.scene(None, {"width_m": 0.1, "height_m": 0.1}, {"shutter_s": shutter_s}, **kind), n_across=16).illuminance.mean() for kind in ({}, {"ambient": {"lux": 400.0}}, {"ambient": {"stops_under": 3.0}})]
+        maps = [
+            irradiance_map(
+                studio.scene(None, {"width_m": 0.1, "height_m": 0.1}, {"shutter_s": shutter_s}, **kind), n_across=16
+            ).illuminance.mean()
+            for kind in ({}, {"ambient": {"lux": 400.0}}, {"ambient": {"stops_under": 3.0}})
+        ]
         added.append((maps[1] - maps[0], maps[2] - maps[0]))
     assert added[0] == pytest.approx((4.0, 20.0), rel=2e-3)
     assert added[1] == pytest.approx((16.0, 20.0), rel=2e-3)
 
 
 def test_a_room_without_a_projector_is_lit_by_its_own_lamps(studio):
-    """300 lx on a wall of 80 % at ISO 100, f/4, 1/50 s: linear value 0.8 · 300/50 · 100/(250 · 16), the meter's equation (ISO 2720)."""
-    scene = studio.scene(camera={"f_number": 4.0, "shutter_s": 0.02}, ambient={"lux": 300.0}).model_copy(update={"projector": ()})
+    """300 lx on a wall of 80 % at ISO 100, f/4, 1/50 s: linear value 0.8 · 300/50 · 100/(250 · 16), the meter's
+    equation (ISO 2720).
+    """
+    scene = studio.scene(camera={"f_number": 4.0, "shutter_s": 0.02}, ambient={"lux": 300.0}).model_copy(
+        update={"projector": ()}
+    )
     assert cross_check(scene)[0] == []
     found = irradiance_map(scene, n_across=16)
     assert found.is_absolute and found.illuminance == pytest.approx(300.0, rel=1e-5)
@@ -75,10 +95,20 @@ def test_what_does_not_say_how_bright_the_room_is_is_refused(studio, more, ambie
 
 @pytest.mark.parametrize("part", ["projector", "surface", "figure"])
 def test_pictures_and_maps_do_not_change_with_the_order_of_a_scene(part):
-    """Light is a sum: only its rounding depends on the order, the last bits of a float32. A scene with two of everything."""
+    """Light is a sum: only its rounding depends on the order, the last bits of a float32.
+
+    A scene with two of everything.
+    """
     scene = with_overrides(load("05-two-projectors"), ["camera.focal_length_mm=50"])
-    board, other = scene.surface[0].model_copy(update={"name": "board", "position_m": (1.1, 1.2, -0.4), "width_m": 0.8, "height_m": 1.2}), scene.figure[0].model_copy(update={"name": "double", "kind": "head", "position_m": (-0.7, 0.0, -0.5)})
-    scene = scene.model_copy(update={"surface": (*scene.surface, board), "figure": (*scene.figure, other)}).placed_at(scene.name, scene.folder)
+    board, other = (
+        scene.surface[0].model_copy(
+            update={"name": "board", "position_m": (1.1, 1.2, -0.4), "width_m": 0.8, "height_m": 1.2}
+        ),
+        scene.figure[0].model_copy(update={"name": "double", "kind": "head", "position_m": (-0.7, 0.0, -0.5)}),
+    )
+    scene = scene.model_copy(update={"surface": (*scene.surface, board), "figure": (*scene.figure, other)}).placed_at(
+        scene.name, scene.folder
+    )
     pictures = [RenderSession(item, 80, 60).exposed()[0] for item in (scene, swapped(scene, part))]
     assert np.abs(pictures[1] - pictures[0]).max() < 1e-5 * pictures[0].max()
     maps = [irradiance_map(item, "backdrop", 64, "quick") for item in (scene, swapped(scene, part))]

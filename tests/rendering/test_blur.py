@@ -20,7 +20,8 @@ WALL_AT = 2.0
 
 
 def soft_scene(studio, pixels_of_blur, sign, size=2048, pupil=None, blade=False, f_number=2.8):
-    """A half-open stencil 30 mm wide whose blur in the gate is so many bitmap pixels; sign +: focused nearer than the wall.
+    """A half-open stencil 30 mm wide whose blur in the gate is so many bitmap pixels; sign +: focused nearer than the
+    wall.
 
     Returns the scene and the blur disc on the wall in metres.
     """
@@ -121,7 +122,13 @@ def test_half_the_pupil_is_half_the_blur(studio, ruler):
     scene, _ = soft_scene(studio, 100, 1, f_number=2.8)
     wide = ruler.edge_width(*edge_profile(irradiance_map(scene, n_across=100), ruler))
     stopped = scene.model_copy(
-        update={"projector": (scene.projector[0].model_copy(update={"lens": scene.projector[0].lens.model_copy(update={"f_number": 5.6})}),)}
+        update={
+            "projector": (
+                scene.projector[0].model_copy(
+                    update={"lens": scene.projector[0].lens.model_copy(update={"f_number": 5.6})}
+                ),
+            )
+        }
     ).placed_at("test", scene.folder)
     narrow = ruler.edge_width(*edge_profile(irradiance_map(stopped, n_across=100), ruler))
     assert narrow / wide == pytest.approx(0.5, rel=0.03)

@@ -17,7 +17,8 @@ def test_bytes_are_the_encoded_desaturated_colours():
     matrix = colour.linear_srgb_under_white(colour.white_balance_xyz(4300.0))
     linear = colour.desaturate_out_of_gamut(xyz @ matrix.T)
     exact = 255.0 * colour.encode_srgb(np.clip(linear, 0.0, 1.0))
-    # Half a code of rounding, and the table's steps of 1/65535, which near black are 12.92 · 255 / 65535 / 2 = 0.025 code.
+    # Half a code of rounding, and the table's steps of 1/65535, which near black are 12.92 · 255 / 65535 / 2 = 0.025
+    # code.
     assert np.abs(develop(xyz, matrix) - exact).max() < 0.5 + 0.026
 
 
@@ -25,13 +26,18 @@ def test_bytes_are_the_encoded_desaturated_colours():
 @pytest.mark.parametrize("linear, code", [(0.0, 0), (0.18, 118), (0.5, 188), (1.0, 255), (7.0, 255)])
 def test_greys_have_the_standards_codes(linear, code):
     xyz = (linear * colour.SRGB_WHITE_XYZ).astype(np.float32).reshape(1, 1, 3)
-    np.testing.assert_array_equal(develop(xyz, np.ascontiguousarray(colour.LINEAR_SRGB_FROM_XYZ)), np.full((1, 1, 3), code))
+    np.testing.assert_array_equal(
+        develop(xyz, np.ascontiguousarray(colour.LINEAR_SRGB_FROM_XYZ)), np.full((1, 1, 3), code)
+    )
 
 
 def test_a_card_under_the_light_that_the_camera_is_set_to_is_grey():
     for temperature_k in (2800.0, 3800.0, 5600.0):
         white = colour.xyz_from_spectrum(spectra.white_light(temperature_k))
-        codes = develop((0.18 * white).astype(np.float32).reshape(1, 1, 3), colour.linear_srgb_under_white(colour.white_balance_xyz(temperature_k)))
+        codes = develop(
+            (0.18 * white).astype(np.float32).reshape(1, 1, 3),
+            colour.linear_srgb_under_white(colour.white_balance_xyz(temperature_k)),
+        )
         np.testing.assert_array_equal(codes, np.full((1, 1, 3), 118))
 
 

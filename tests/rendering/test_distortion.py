@@ -17,7 +17,11 @@ PER_CENT = [-30.0, -20.0, -10.0, 5.0, 10.0, 14.0, 20.0, 30.0]
 
 
 def distorting(studio, percent, wall_m=2.2, power=None, projector=None, height_m=None, **lens):
-    base = {"lens": {"f_number": 16.0, "distortion_percent": percent, **lens}, "gate": {"diameter_mm": 40.0}, **(power or {})}
+    base = {
+        "lens": {"f_number": 16.0, "distortion_percent": percent, **lens},
+        "gate": {"diameter_mm": 40.0},
+        **(power or {}),
+    }
     return studio.scene({**base, **(projector or {})}, {"width_m": wall_m, "height_m": height_m or wall_m})
 
 
@@ -52,9 +56,20 @@ def test_beyond_the_gates_edge_there_is_no_light(studio, percent):
 
 @pytest.mark.parametrize("percent", PER_CENT)
 def test_a_thousand_lumens_put_a_thousand_on_a_wall(studio, percent):
-    """Summed over a map that catches the whole beam; 0.3 % for the border's texels. The pupil is 5 mm wide, 0.001 % of its distance squared."""
+    """Summed over a map that catches the whole beam; 0.3 % for the border's texels.
+
+    The pupil is 5 mm wide, 0.001 % of its distance squared.
+    """
     power = {"reading": None, "output": {"lumens": 1000.0}}
-    rectangle = {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 36.0, "height_mm": 24.0, "edge_falloff_stops": 0.7}}
+    rectangle = {
+        "gate": {
+            "shape": "rectangle",
+            "diameter_mm": None,
+            "width_mm": 36.0,
+            "height_mm": 24.0,
+            "edge_falloff_stops": 0.7,
+        }
+    }
     for projector in ({}, rectangle):
         found = irradiance_map(distorting(studio, percent, 2.4, power, projector), n_across=800)
         assert float(found.illuminance.sum(dtype=float)) * (2.4 / 800) ** 2 == pytest.approx(1000.0, rel=0.003)
@@ -71,13 +86,19 @@ def test_the_level_on_the_wall_is_that_of_a_straight_lens(studio, percent):
 
 def relative_rmse(fast, first, second, level):
     bright = first > 0.02 * level
-    return math.sqrt(max(float(np.mean((fast - first)[bright] * (fast - second)[bright], dtype=float)), 0.0)) / float(np.mean(fast[bright], dtype=float))
+    return math.sqrt(max(float(np.mean((fast - first)[bright] * (fast - second)[bright], dtype=float)), 0.0)) / float(
+        np.mean(fast[bright], dtype=float)
+    )
 
 
 @pytest.mark.parametrize("percent", [-30.0, -20.0, 14.0, 30.0])
-@pytest.mark.parametrize("blade", [(), ({"side": "right", "insertion_mm": 14.0, "offset_mm": 6.0},)], ids=["stencil", "and a blade"])
+@pytest.mark.parametrize(
+    "blade", [(), ({"side": "right", "insertion_mm": 14.0, "offset_mm": 6.0},)], ids=["stencil", "and a blade"]
+)
 def test_the_fast_way_agrees_with_single_rays(studio, percent, blade):
-    """Dots over the whole gate, soft, on a tilted wall, with softer corners; two references, as for every scene, within 1 %."""
+    """Dots over the whole gate, soft, on a tilted wall, with softer corners; two references, as for every scene, within
+    1 %.
+    """
     rows, columns = np.indices((512, 512))
     dots = ((rows // 24 + columns // 24) % 2).astype(float)
     projector = {
@@ -109,12 +130,16 @@ def test_sizes_that_are_printed_are_those_of_the_map(studio, ruler, percent):
     scene = distorting(studio, percent)
     found, outline = landing(scene, scene.projector[0]), landed_outline(scene, scene.projector[0])
     measured = 2.0 * half_width(irradiance_map(distorting(studio, percent, height_m=0.02), n_across=1024), ruler)
-    assert (found.pattern_width_m, found.pattern_height_m, outline.width_m, outline.height_m) == pytest.approx([measured] * 4, rel=0.005)
+    assert (found.pattern_width_m, found.pattern_height_m, outline.width_m, outline.height_m) == pytest.approx(
+        [measured] * 4, rel=0.005
+    )
     assert 2.0 * 2.0 * math.tan(math.radians(0.5 * found.beam_angle_deg)) == pytest.approx(measured, rel=0.005)
 
 
 def test_a_round_gate_is_followed_along_its_circle(studio):
-    """Square on, each quarter of the rim is as long as another: π/4 of the width; no corner of a square that is not there."""
+    """Square on, each quarter of the rim is as long as another: π/4 of the width; no corner of a square that is not
+    there.
+    """
     scene = distorting(studio, 10.0)
     found = landed_outline(scene, scene.projector[0])
     assert found.is_round
@@ -125,7 +150,9 @@ def test_a_round_gate_is_followed_along_its_circle(studio):
 
 
 def test_a_stencil_in_a_round_gate_ends_at_whichever_comes_first(studio):
-    scene = distorting(studio, 0.0, projector={"stencil": {"file": studio.bitmap("white.png", np.ones((64, 64))), "width_mm": 32.0}})
+    scene = distorting(
+        studio, 0.0, projector={"stencil": {"file": studio.bitmap("white.png", np.ones((64, 64))), "width_mm": 32.0}}
+    )
     light = light_arrays(scene, scene.projector[0], [587.5618])
     border = opening_border(light, 8)
     assert border[0][4] == pytest.approx([0.0, -0.016], abs=1e-12)

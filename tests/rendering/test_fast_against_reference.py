@@ -37,7 +37,9 @@ def test_every_scene_agrees_on_its_first_surface(path):
 
 @pytest.mark.parametrize("path", [path for path in SCENES if load(path).figure], ids=lambda path: path.stem)
 def test_every_sitter_agrees(path):
-    """The figure as its first projector sees it: attached and cast shadows, grazing light, pattern and penumbra together."""
+    """The figure as its first projector sees it: attached and cast shadows, grazing light, pattern and penumbra
+    together.
+    """
     scene = load(path)
     assert compared(scene, scene.figure[0].name, 120, 14) < 0.01
 
@@ -70,8 +72,8 @@ def slits_mm(size, width_mm, slit_mm, length_mm, pitch_mm, count):
     return across[None, :] * (abs(middles) < 0.5 * length_mm)[:, None]
 
 
-# Bitmaps 24 mm wide whose openings are smaller than the blur: what of the wall they light (m), rays a side that make some
-# hundred of them meet an opening.
+# Bitmaps 24 mm wide whose openings are smaller than the blur: what of the wall they light (m), rays a side that make
+# some hundred of them meet an opening.
 OPENINGS = {
     "one hole": (holes_mm(800, 24.0, [(2.0, -1.0)], 0.8), (0.28, 0.28), 90),
     "three holes": (holes_mm(800, 24.0, [(-3.0, 1.0), (4.0, 0.0), (0.0, -4.0)], 0.6), (0.35, 0.35), 110),
@@ -79,11 +81,23 @@ OPENINGS = {
     "one slit": (slits_mm(800, 24.0, 0.5, 12.0, 1.0, 1), (0.3, 0.5), 60),
     "slits": (slits_mm(800, 24.0, 0.5, 12.0, 2.0, 5), (0.35, 0.45), 50),
 }
-PUPILS = {"disc": None, "hexagon": {"shape": "polygon", "n_blades": 6, "rotation_deg": 10.0}, "triangle": {"shape": "polygon", "n_blades": 3}, "ring": {"shape": "ring", "inner_fraction": 0.6}}
+PUPILS = {
+    "disc": None,
+    "hexagon": {"shape": "polygon", "n_blades": 6, "rotation_deg": 10.0},
+    "triangle": {"shape": "polygon", "n_blades": 3},
+    "ring": {"shape": "ring", "inner_fraction": 0.6},
+}
 
 
 CASES = [(name, "disc", offset_mm) for name in OPENINGS for offset_mm in (2.5, -4.0)]
-CASES += [("three holes", "hexagon", 2.5), ("three holes", "ring", -4.0), ("dots", "triangle", -4.0), ("dots", "ring", 2.5), ("one slit", "triangle", 2.5), ("slits", "hexagon", -4.0)]
+CASES += [
+    ("three holes", "hexagon", 2.5),
+    ("three holes", "ring", -4.0),
+    ("dots", "triangle", -4.0),
+    ("dots", "ring", 2.5),
+    ("one slit", "triangle", 2.5),
+    ("slits", "hexagon", -4.0),
+]
 
 
 @pytest.mark.parametrize(("name", "pupil", "offset_mm"), CASES)
@@ -106,36 +120,56 @@ def test_openings_smaller_than_their_blur_agree(studio, name, pupil, offset_mm):
 @pytest.mark.parametrize("in_the_way", ["plate", "blade"])
 @pytest.mark.parametrize("name", ["three holes", "dots", "slits"])
 def test_openings_behind_a_soft_shadow_or_a_blade_agree(studio, name, in_the_way):
-    """The edge of a plate 0.8 m before the wall, or of a blade 3 mm behind the stencil, across holes and slits half as wide as their blur."""
+    """The edge of a plate 0.8 m before the wall, or of a blade 3 mm behind the stencil, across holes and slits half as
+    wide as their blur.
+    """
     values, (width, height), n_rays_side = OPENINGS[name]
     wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": width, "height_m": height}
-    plate = {"name": "plate", "shape": "flat", "position_m": [0.508, 1.5, 0.8], "width_m": 1.0, "height_m": 1.0, "tilt_deg": 15.0}
+    plate = {
+        "name": "plate",
+        "shape": "flat",
+        "position_m": [0.508, 1.5, 0.8],
+        "width_m": 1.0,
+        "height_m": 1.0,
+        "tilt_deg": 15.0,
+    }
     projector = {
         "lens": {"focal_length_mm": 85.0, "f_number": 1.8},
         "focus": {"distance_m": 2.0, "offset_mm": 2.5},
         "stencil": {"file": studio.bitmap("openings.png", values), "width_mm": 24.0},
         "gate": {"diameter_mm": 30.0},
-        "blade": [{"side": "left", "insertion_mm": 14.5, "offset_mm": 3.0, "angle_deg": 20.0}] if in_the_way == "blade" else [],
+        "blade": (
+            [{"side": "left", "insertion_mm": 14.5, "offset_mm": 3.0, "angle_deg": 20.0}]
+            if in_the_way == "blade"
+            else []
+        ),
     }
     scene = studio.scene(projector, surfaces=[wall, plate] if in_the_way == "plate" else [wall])
     fast = irradiance_map(scene, "wall", 40)
-    references = [irradiance_map(scene, "wall", 40, n_rays_side=n_rays_side, seed=seed).illuminance for seed in (11, 12)]
+    references = [
+        irradiance_map(scene, "wall", 40, n_rays_side=n_rays_side, seed=seed).illuminance for seed in (11, 12)
+    ]
     assert relative_rmse(fast.illuminance, *references, fast.illuminance.max()) < 0.01
 
 
 @pytest.mark.parametrize("offset_mm", [4.0, 10.0, 30.0])
 def test_a_pinhole_far_out_of_focus_keeps_its_light(studio, ruler, offset_mm):
-    """A hole of 0.2 mm in a bitmap of 36 mm lands as a disc of D·s·|1/z_f − 1/Z|·Z/s, as bright as its area is of the patch's.
+    """A hole of 0.2 mm in a bitmap of 36 mm lands as a disc of D·s·|1/z_f − 1/Z|·Z/s, as bright as its area is of the
+    patch's.
 
-    Thin-lens conjugates, E = τ·L·A·cos⁴θ/Z² behind an opening of which the patch sees its share (M. Born & E. Wolf, Principles
-    of Optics). The disc's rim is the hole's own image wide.
+    Thin-lens conjugates, E = τ·L·A·cos⁴θ/Z² behind an opening of which the patch sees its share (M. Born & E. Wolf,
+    Principles of Optics). The disc's rim is the hole's own image wide.
     """
     hole, focal, throw = 0.2e-3, 0.085, 2.0
     diameter = focal / 1.8
     tube = 1.0 / (1.0 / focal - 1.0 / throw) + 1e-3 * offset_mm
     blur = diameter * abs(1.0 - throw * (1.0 / focal - 1.0 / tube))
     bitmap = studio.bitmap("hole.png", holes_mm(2048, 36.0, [(0.0, 0.0)], 0.2))
-    projector = {"lens": {"f_number": 1.8}, "focus": {"distance_m": throw, "offset_mm": offset_mm}, "stencil": {"file": bitmap, "width_mm": 36.0}}
+    projector = {
+        "lens": {"f_number": 1.8},
+        "focus": {"distance_m": throw, "offset_mm": offset_mm},
+        "stencil": {"file": bitmap, "width_mm": 36.0},
+    }
     scene = studio.scene(projector, {"width_m": 1.2 * blur, "height_m": 0.03 * blur})
     found = irradiance_map(scene, None, 600)
     x, _ = ruler.axes(found)
@@ -150,7 +184,14 @@ CORRECTIONS = {
     "field curvature": {"corner_softness_mm": 0.8},
     "spherical aberration": {"spherical_mm": 0.6},
     "distortion and lateral colour": {"distortion_percent": 4.0, "lateral_colour_mm": 0.1},
-    "all at once": {"corner_softness_mm": 0.5, "spherical_mm": 0.4, "distortion_percent": -3.0, "lateral_colour_mm": 0.08, "pupil_offset_mm": 40.0, "dispersion": {"abbe_number": 40.0}},
+    "all at once": {
+        "corner_softness_mm": 0.5,
+        "spherical_mm": 0.4,
+        "distortion_percent": -3.0,
+        "lateral_colour_mm": 0.08,
+        "pupil_offset_mm": 40.0,
+        "dispersion": {"abbe_number": 40.0},
+    },
 }
 
 
@@ -170,7 +211,8 @@ def test_every_correction_of_the_lens_agrees(studio, name):
 
 
 def test_shadows_under_an_opening_take_the_whole_pupil_and_behind_a_slit_a_strip(studio, ruler):
-    """The edge of a shadow rises over D·gap/(throw − gap) under a wide opening and stays as narrow as the slit's strip behind one.
+    """The edge of a shadow rises over D·gap/(throw − gap) under a wide opening and stays as narrow as the slit's strip
+    behind one.
 
     A plate 0.3 m before the wall in a beam of 2.0 m from a 47 mm pupil: full penumbra 8.3 mm (similar triangles). The
     slit lets light through a strip of pupil (slit image over defocus); it runs along the plate's edge, so across the
@@ -193,7 +235,9 @@ def test_shadows_under_an_opening_take_the_whole_pupil_and_behind_a_slit_a_strip
             ends = [ruler.crossings(x, found.illuminance[15], level * full).mean() for level in (0.1, 0.9)]
             widths[name] = abs(ends[1] - ends[0])
         else:
-            plain = irradiance_map(studio.scene({"lens": lens, "focus": focus, "stencil": stencil}, surfaces=[wall]), "wall", 300)
+            plain = irradiance_map(
+                studio.scene({"lens": lens, "focus": focus, "stencil": stencil}, surfaces=[wall]), "wall", 300
+            )
             share = found.illuminance[15] / np.maximum(plain.illuminance[15], 1e-9)
             lit = plain.illuminance[15] > 0.3 * plain.illuminance[15].max()
             widths[name] = ruler.edge_width(x[lit], share[lit])

@@ -43,7 +43,8 @@ def rise(studio, ruler, lens, line_nm, **others):
 
 @pytest.mark.parametrize(("line", "blur_mm"), [("F", 9.26139), ("C", 4.11510)])
 def test_a_crown_singlet_blurs_blue_and_red_as_its_glass_says(studio, ruler, line, blur_mm):
-    """D·z·|1/f_λ − 1/f_d| with N-BK7's Sellmeier coefficients (refractiveindex.info): F 9.26139 mm, C 4.11510 mm; 3 % as for any edge.
+    """D·z·|1/f_λ − 1/f_d| with N-BK7's Sellmeier coefficients (refractiveindex.info): F 9.26139 mm, C 4.11510 mm; 3 %
+    as for any edge.
 
     The source grid has steps of 5 nm: a narrow band's light sits at the nearest step, worth up to 2 % of these blurs,
     so the expected width is taken at that step; the published pair is checked beside it.
@@ -64,7 +65,9 @@ def test_yellow_is_sharp_where_blue_and_red_are_not(studio, ruler):
 
 
 def test_an_achromat_brings_blue_and_red_together(studio, ruler):
-    """N-BK7 + F2 (an independent paraxial trace gives f_F = f_C = 100.049956 mm): what is left is a tenth of the singlet's blur or less."""
+    """N-BK7 + F2 (an independent paraxial trace gives f_F = f_C = 100.049956 mm): what is left is a tenth of the
+    singlet's blur or less.
+    """
     lens = {"dispersion": {"achromat": ["N-BK7", "F2"]}}
     # A fine bitmap (1 µm a pixel), so that what little blur is left spans 12 of them.
     fine = {"stencil": {"file": studio.half_plane(2048), "width_mm": 2.0}}
@@ -74,11 +77,16 @@ def test_an_achromat_brings_blue_and_red_together(studio, ruler):
         width, _ = rise(studio, ruler, lens, LINES[line], wall=0.003, **fine)
         power = float(dispersion.achromat_relative_power("N-BK7", "F2", step))
         assert width == pytest.approx(thin_lens.DISC_EDGE_10_90 * 0.025 * distance * abs(power - 1.0) / 0.1, rel=0.05)
-        assert dispersion.achromat_relative_power("N-BK7", "F2", LINES[line]) == pytest.approx(100.0 / 100.04996, rel=1e-6)
+        assert dispersion.achromat_relative_power("N-BK7", "F2", LINES[line]) == pytest.approx(
+            100.0 / 100.04996, rel=1e-6
+        )
 
 
 def test_a_single_lens_with_its_stop_has_no_lateral_colour(studio, ruler):
-    """A thin lens with the stop at it does not bend the chief ray (W. J. Smith, Modern Optical Engineering, ch. 5): no shift."""
+    """A thin lens with the stop at it does not bend the chief ray (W.
+
+    J. Smith, Modern Optical Engineering, ch. 5): no shift.
+    """
     places = [rise(studio, ruler, {"dispersion": {"glass": "N-BK7"}}, nm)[1] for nm in (450.0, 650.0)]
     assert places[0] == pytest.approx(places[1], abs=2e-4)
 
@@ -91,7 +99,9 @@ def off_axis(studio, size=2048):
 
 
 def test_lateral_colour_shifts_blue_outwards_by_what_was_entered(studio, ruler):
-    """0.1 mm in the gate's edge between 450 and 650 nm; at 9 mm of 12 it is three quarters, on the wall times the magnification."""
+    """0.1 mm in the gate's edge between 450 and 650 nm; at 9 mm of 12 it is three quarters, on the wall times the
+    magnification.
+    """
     distance = 1.0 / (1.0 / 0.1 - 1.0 / 0.103)
     magnification = distance / 0.103
     places = []
@@ -107,7 +117,9 @@ def test_lateral_colour_shifts_blue_outwards_by_what_was_entered(studio, ruler):
             "reading": {"distance_m": distance},
         }
         wall = {"position_m": [0.009 * magnification, 1.5, 0.0], "width_m": 0.03, "height_m": 0.003}
-        found = irradiance_map(studio.scene(projector, surfaces=[{"name": "wall", "shape": "flat", **wall}]), n_across=400)
+        found = irradiance_map(
+            studio.scene(projector, surfaces=[{"name": "wall", "shape": "flat", **wall}]), n_across=400
+        )
         x, _ = ruler.axes(found)
         values = found.irradiance[found.irradiance.shape[0] // 2]
         places.append(ruler.crossings(x, values, 0.5 * values[-5:].mean())[0])
@@ -116,7 +128,9 @@ def test_lateral_colour_shifts_blue_outwards_by_what_was_entered(studio, ruler):
 
 
 def test_the_rim_changes_sides_through_focus(studio):
-    """Axial colour: nearer than the sharp distance the rim is of one colour, beyond it of the other (common practice, no source)."""
+    """Axial colour: nearer than the sharp distance the rim is of one colour, beyond it of the other (common practice,
+    no source).
+    """
     rims = []
     for offset in (-3.0, 3.0):
         projector = {

@@ -22,13 +22,15 @@ def middle(found):
 
 
 def test_the_meter_shows_what_the_reading_said(studio):
-    """H = N²·C/S with C = 250 (ISO 2720, flat receptor): f/8 at ISO 100 is 160 lx·s, as a published worked example has it."""
+    """H = N²·C/S with C = 250 (ISO 2720, flat receptor): f/8 at ISO 100 is 160 lx·s, as a published worked example has
+    it.
+    """
     assert middle(irradiance_map(open_scene(studio), n_across=17)) == pytest.approx(160.0, rel=0.002)
 
 
 def test_lux_and_watts_are_of_the_same_light(studio):
-    """White light of equal energy carries 683 lm/W · ∫V dλ / 350 nm over 380 to 730 nm: 208.51 lm/W, with 106.8569 nm of V
-    (CIE 018:2019, at 1 nm from 360 to 830 nm; what lies beyond the band is 7e-5 of it)."""
+    """White light of equal energy carries 683 lm/W · ∫V dλ / 350 nm over 380 to 730 nm: 208.51 lm/W, with 106.8569 nm
+    of V (CIE 018:2019, at 1 nm from 360 to 830 nm; what lies beyond the band is 7e-5 of it)."""
     found = irradiance_map(open_scene(studio, source={"kind": "equal_energy"}), n_across=17)
     assert middle(found) / float(found.irradiance[8, 8]) == pytest.approx(683.0 * 106.8569 / 350.0, rel=2e-4)
 
@@ -43,14 +45,23 @@ def test_light_falls_with_the_square_of_the_distance_from_the_lens(studio, dista
 
 @pytest.mark.parametrize("degrees", [5.0, 10.0, 13.0])
 def test_light_falls_with_the_fourth_power_of_the_cosine(studio, degrees):
-    """cos⁴ law (any radiometry text): 10° leaves 0.9406, 13° −0.15 stop. Pupil f/16 at 2 m: its own size is below 1e-4."""
+    """cos⁴ law (any radiometry text): 10° leaves 0.9406, 13° −0.15 stop.
+
+    Pupil f/16 at 2 m: its own size is below 1e-4.
+    """
     aside = 2.0 * math.tan(math.radians(degrees))
     scene = studio.scene(
         {"lens": {"f_number": 16.0}, "gate": {"diameter_mm": 70.0}, "aim": [0.0, 1.5, 0.0]},
-        surfaces=[{"name": "wall", "shape": "flat", "position_m": [aside, 1.5, 0.0], "width_m": 0.02, "height_m": 0.02}],
+        surfaces=[
+            {"name": "wall", "shape": "flat", "position_m": [aside, 1.5, 0.0], "width_m": 0.02, "height_m": 0.02}
+        ],
     )
-    on_axis = middle(irradiance_map(open_scene(studio, lens={"f_number": 16.0}, gate={"diameter_mm": 70.0}), n_across=17))
-    assert middle(irradiance_map(scene, n_across=17)) / on_axis == pytest.approx(math.cos(math.radians(degrees)) ** 4, rel=0.002)
+    on_axis = middle(
+        irradiance_map(open_scene(studio, lens={"f_number": 16.0}, gate={"diameter_mm": 70.0}), n_across=17)
+    )
+    assert middle(irradiance_map(scene, n_across=17)) / on_axis == pytest.approx(
+        math.cos(math.radians(degrees)) ** 4, rel=0.002
+    )
 
 
 @pytest.mark.parametrize("distance", [1.2, 2.0, 4.0])
@@ -83,7 +94,9 @@ def test_two_projectors_add(studio):
 def test_half_the_pupil_area_is_half_the_light(studio):
     """The reading was taken at f/2.8 and the ring is then turned to f/4: marks are taken as typed, (2.8/4)² = 0.49."""
     wide = open_scene(studio, lens={"f_number": 2.8})
-    stopped = open_scene(studio, lens={"f_number": 4.0}, reading={"f_number": 8.0, "iso": 100.0, "distance_m": 2.0, "lens_f_number": 2.8})
+    stopped = open_scene(
+        studio, lens={"f_number": 4.0}, reading={"f_number": 8.0, "iso": 100.0, "distance_m": 2.0, "lens_f_number": 2.8}
+    )
     ratio = middle(irradiance_map(stopped, n_across=17)) / middle(irradiance_map(wide, n_across=17))
     assert ratio == pytest.approx((2.8 / 4.0) ** 2, rel=0.002)
 
@@ -104,7 +117,9 @@ def test_the_hot_spot_dims_the_edge_by_the_stops_given(studio):
     gate = {"diameter_mm": 40.0, "edge_falloff_stops": 1.0}
     tube = 1.0 / (1.0 / 0.085 - 0.5)
     radius = 0.020 * 2.0 / tube
-    flat = irradiance_map(open_scene(studio, wall=2.0 * radius, lens={"f_number": 16.0}, gate={"diameter_mm": 40.0}), n_across=201)
+    flat = irradiance_map(
+        open_scene(studio, wall=2.0 * radius, lens={"f_number": 16.0}, gate={"diameter_mm": 40.0}), n_across=201
+    )
     hot = irradiance_map(open_scene(studio, wall=2.0 * radius, lens={"f_number": 16.0}, gate=gate), n_across=201)
     row = slice(5, 196)
     share = hot.illuminance[100, row] / flat.illuminance[100, row]
@@ -127,6 +142,10 @@ def test_lumens_through_the_lens_light_an_even_disc(studio):
 def test_a_veil_of_ambient_light_lowers_contrast_as_the_sum_says(studio):
     """(P + a)/a: ambient equal to the pattern leaves 1 stop, two stops under it 2.32 stops (arithmetic of stops)."""
     for under, contrast in ((0.0, 1.0), (2.0, 2.3219)):
-        scene = studio.scene({"stencil": {"file": studio.half_plane(512), "width_mm": 30.0}}, {"width_m": 0.2, "height_m": 0.1}, ambient={"stops_under": under})
+        scene = studio.scene(
+            {"stencil": {"file": studio.half_plane(512), "width_mm": 30.0}},
+            {"width_m": 0.2, "height_m": 0.1},
+            ambient={"stops_under": under},
+        )
         values = irradiance_map(scene, n_across=64).illuminance[16]
         assert math.log2(values[-4] / values[4]) == pytest.approx(contrast, abs=0.02)

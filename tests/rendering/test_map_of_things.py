@@ -1,4 +1,6 @@
-"""Maps of walls, floors, boxes and sitters: what their axes are, what open gates alone would give there, whom they are seen by."""
+"""Maps of walls, floors, boxes and sitters: what their axes are, what open gates alone would give there, whom they are
+seen by.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +17,29 @@ from projector.rendering.irradiance import NotSeen, irradiance_map
 from projector.scene.placement import layout_of
 
 SITTER = {"name": "sitter", "kind": "head", "position_m": [0.0, 0.0, 0.0]}
-BOX = {"name": "box", "shape": "box", "position_m": [0.3, 0.9, -0.4], "width_m": 0.6, "height_m": 0.8, "depth_m": 0.5, "yaw_deg": 10.0}
-WAYS = {"to the right": (1, 0, 0), "to the left": (-1, 0, 0), "to the front": (0, 0, 1), "to the back": (0, 0, -1), "up": (0, 1, 0), "down": (0, -1, 0)}
+BOX = {
+    "name": "box",
+    "shape": "box",
+    "position_m": [0.3, 0.9, -0.4],
+    "width_m": 0.6,
+    "height_m": 0.8,
+    "depth_m": 0.5,
+    "yaw_deg": 10.0,
+}
+WAYS = {
+    "to the right": (1, 0, 0),
+    "to the left": (-1, 0, 0),
+    "to the front": (0, 0, 1),
+    "to the back": (0, 0, -1),
+    "up": (0, 1, 0),
+    "down": (0, -1, 0),
+}
 
 
 def surface(studio, **spec):
-    return studio.scene(surfaces=[{"name": "thing", "position_m": [0.2, 1.1, 0.0], **spec}], projector={"aim": [0.0, 1.5, 0.0]}).surface[0]
+    return studio.scene(
+        surfaces=[{"name": "thing", "position_m": [0.2, 1.1, 0.0], **spec}], projector={"aim": [0.0, 1.5, 0.0]}
+    ).surface[0]
 
 
 @pytest.mark.parametrize(
@@ -54,12 +73,16 @@ def test_axes_of_a_plate_are_named_for_where_they_run(studio, turn, expected):
 def test_axes_of_every_face_of_a_box_are_named_for_where_they_run(studio, face):
     layout = surface_layout(surface(studio, shape="box", width_m=0.6, height_m=0.8, depth_m=0.5, yaw_deg=10.0), face)
     points, _ = layout.grid(4)
-    for label, along in zip(layout.axis_labels, (points[0, -1] - points[0, 0], points[0, 0] - points[-1, 0]), strict=True):
+    for label, along in zip(
+        layout.axis_labels, (points[0, -1] - points[0, 0], points[0, 0] - points[-1, 0]), strict=True
+    ):
         assert np.dot(along / np.linalg.norm(along), WAYS[label.partition(",")[0]]) > 0.98
     assert (layout.height_m is None) == (face in ("top", "bottom"))
 
 
-@pytest.mark.parametrize("spec", [{}, {"yaw_deg": 30.0}, {"shape": "box"}, {"shape": "sweep", "height_m": 2.5, "foot_radius_m": 0.6}])
+@pytest.mark.parametrize(
+    "spec", [{}, {"yaw_deg": 30.0}, {"shape": "box"}, {"shape": "sweep", "height_m": 2.5, "foot_radius_m": 0.6}]
+)
 def test_heights_are_those_above_the_floor(studio, spec):
     """Of a sweep above the foot of its straight wall."""
     layout = surface_layout(surface(studio, **spec))
@@ -81,21 +104,45 @@ def test_every_face_of_a_box_is_among_the_names_that_are_known(studio):
         layout_of(scene, "bx.top")
 
 
-@pytest.mark.parametrize("changes", [{}, {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 40.0, "height_mm": 24.0}}, {"gate": {"edge_falloff_stops": 2.0}}, {"lens": {"distortion_percent": 6.0}}, {"blade": [{"side": "left", "insertion_mm": 12.0}]}])
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 40.0, "height_mm": 24.0}},
+        {"gate": {"edge_falloff_stops": 2.0}},
+        {"lens": {"distortion_percent": 6.0}},
+        {"blade": [{"side": "left", "insertion_mm": 12.0}]},
+    ],
+)
 def test_the_open_gate_beside_a_map_is_the_map_without_stencil_and_shadows(studio, changes):
-    """Where a rendered map of the open gate has no edge near, both are the same light: within 0.01 stop, the pupil (21 mm at 2 m) being taken as one point."""
+    """Where a rendered map of the open gate has no edge near, both are the same light: within 0.01 stop, the pupil (21
+    mm at 2 m) being taken as one point.
+    """
     tilted = {"yaw_deg": 25.0}
     stencil = {"file": studio.half_plane(256), "width_mm": 30.0}
-    found = irradiance_map(studio.scene({**changes, "stencil": stencil}, tilted, figures=[{**SITTER, "position_m": [0.1, 0.0, 0.5]}]), n_across=128)
+    found = irradiance_map(
+        studio.scene({**changes, "stencil": stencil}, tilted, figures=[{**SITTER, "position_m": [0.1, 0.0, 0.5]}]),
+        n_across=128,
+    )
     alone = irradiance_map(studio.scene(changes, tilted), n_across=128)
     (gate,) = found.open_gates
     assert gate.stride == 1 and gate.projector == "window"
     inside = np.isfinite(gate.stops)
-    core = np.asarray([[inside[max(r - 3, 0) : r + 4, max(c - 3, 0) : c + 4].all() for c in range(128)] for r in range(inside.shape[0])])
+    core = np.asarray(
+        [
+            [inside[max(r - 3, 0) : r + 4, max(c - 3, 0) : c + 4].all() for c in range(128)]
+            for r in range(inside.shape[0])
+        ]
+    )
     assert 0.1 < core.mean() < 0.95
     assert np.abs(gate.stops[core] - alone.stops[core]).max() < 0.01
     # Outside, a point or two of the pupil's breadth away from the gate's image, no light lands at all.
-    near = np.asarray([[inside[max(r - 3, 0) : r + 4, max(c - 3, 0) : c + 4].any() for c in range(128)] for r in range(inside.shape[0])])
+    near = np.asarray(
+        [
+            [inside[max(r - 3, 0) : r + 4, max(c - 3, 0) : c + 4].any() for c in range(128)]
+            for r in range(inside.shape[0])
+        ]
+    )
     assert np.isneginf(alone.stops[~near]).all()
 
 
@@ -106,14 +153,21 @@ def test_a_large_map_keeps_fewer_points_of_its_open_gates(studio):
 
 
 def test_a_sitters_map_is_cropped_to_the_sitter(studio):
-    """The head takes up a fifth of the beam; in its map it touches all four sides, within two of the 256 rays that look for it."""
+    """The head takes up a fifth of the beam; in its map it touches all four sides, within two of the 256 rays that look
+    for it.
+    """
     found = irradiance_map(studio.scene({"aim": "sitter.nose_tip"}, figures=[SITTER]), "sitter", 200)
     on_it = np.isfinite(found.illuminance)
     rows, columns = np.flatnonzero(on_it.any(axis=1)), np.flatnonzero(on_it.any(axis=0))
     left, right, bottom, top = found.extent_m
     beam = 2.0 * 2.0 * 30.0 / 88.8
     slack = 2.0 * beam / 256 / ((right - left) / 200) + 1.0
-    assert rows[0] <= slack and columns[0] <= slack and rows[-1] >= on_it.shape[0] - 1 - slack and columns[-1] >= 199 - slack
+    assert (
+        rows[0] <= slack
+        and columns[0] <= slack
+        and rows[-1] >= on_it.shape[0] - 1 - slack
+        and columns[-1] >= 199 - slack
+    )
     assert right - left < 0.25 and on_it.mean() > 0.5
     # Metres at the sitter: as wide as its points are (seen from the front, its depth foreshortens by under a tenth).
     width = np.ptp(found.points[on_it][:, 0])
@@ -126,11 +180,13 @@ def test_whom_a_sitter_is_seen_by_goes_by_name_not_by_order(studio):
     scene = studio.scene({"aim": "sitter.nose_tip"}, figures=[SITTER], more_projectors=[other], surfaces=[])
     turned = scene.model_copy(update={"projector": scene.projector[::-1]}).placed_at(scene.name, scene.folder)
     first, second = (irradiance_map(item, "sitter", 64, "quick") for item in (scene, turned))
-    assert first.axis_labels == second.axis_labels and np.array_equal(first.illuminance, second.illuminance, equal_nan=True)
+    assert first.axis_labels == second.axis_labels and np.array_equal(
+        first.illuminance, second.illuminance, equal_nan=True
+    )
     assert first.reference == second.reference
     for name in ("window", "rim"):
         assert f"as {name} sees it" in irradiance_map(scene, "sitter", 64, "quick", seen_by=name).axis_labels[0]
-    with pytest.raises(SceneError, match="no projector \"key\""):
+    with pytest.raises(SceneError, match='no projector "key"'):
         irradiance_map(scene, "sitter", 64, seen_by="key")
     with pytest.raises(SceneError, match="leave --seen-by out"):
         irradiance_map(studio.scene(), "wall", 64, seen_by="window")
@@ -143,21 +199,32 @@ def test_a_sitter_that_no_light_can_reach_is_an_answer_and_not_a_fault(studio, m
     monkeypatch.chdir(studio.folder)
     from projector.files.finding import shipped_folder
 
-    (studio.folder / "mine.toml").write_text((shipped_folder("scene") / "01-square-wall.toml").read_text(encoding="utf-8") + '\n[[figure]]\nname = "sitter"\nposition_m = [0.0, 0.0, 9.0]\n', encoding="utf-8")
+    (studio.folder / "mine.toml").write_text(
+        (shipped_folder("scene") / "01-square-wall.toml").read_text(encoding="utf-8")
+        + '\n[[figure]]\nname = "sitter"\nposition_m = [0.0, 0.0, 9.0]\n',
+        encoding="utf-8",
+    )
     assert run_command_line(app, ["map", "mine.toml", "-s", "sitter", "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
-    assert answer["result"] == {"surface": "sitter", "is_reached": False} and "window does not see sitter" in answer["warnings"][0]
+    assert (
+        answer["result"] == {"surface": "sitter", "is_reached": False}
+        and "window does not see sitter" in answer["warnings"][0]
+    )
     assert [path.name for path in studio.folder.iterdir()] == ["mine.toml"]
 
 
 def test_the_words_of_a_map(studio, monkeypatch, capsys):
-    """40 lx·s on the axis meter f/8 at ISO 400 (ISO 2720, C = 250); a box named without a face says which others there are."""
+    """40 lx·s on the axis meter f/8 at ISO 400 (ISO 2720, C = 250); a box named without a face says which others there
+    are.
+    """
     monkeypatch.chdir(studio.folder)
     assert run_command_line(app, ["map", "01-square-wall", "--across", "96"]) == 0
     assert "a flat meter shows f/8.0 at ISO 400" in capsys.readouterr().out
     assert run_command_line(app, ["map", "06-oblique-wall", "-s", "crate", "--across", "32"]) == 0
     said = capsys.readouterr()
     assert "all of it the room's" in said.out and "no light of a projector falls on crate.front." in said.err
-    assert "this is crate.front; the others are crate.back, crate.left, crate.right, crate.top, crate.bottom." in said.err
+    assert (
+        "this is crate.front; the others are crate.back, crate.left, crate.right, crate.top, crate.bottom." in said.err
+    )
     assert run_command_line(app, ["map", "06-oblique-wall", "-s", "crate.left", "--across", "32"]) == 0
     assert "the others are" not in capsys.readouterr().err

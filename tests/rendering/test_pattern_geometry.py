@@ -44,7 +44,9 @@ def square_wall(studio, distance, wall_width, lens, stencil, stencil_width, focu
 
 
 def test_a_slide_lands_at_the_size_of_the_textbook(studio, ruler):
-    """OpenStax, University Physics 3, Thin Lenses: f 100 mm, slide 24 × 36 mm at 103 mm, screen at 3.4333 m: 0.800 × 1.20 m."""
+    """OpenStax, University Physics 3, Thin Lenses: f 100 mm, slide 24 × 36 mm at 103 mm, screen at 3.4333 m: 0.800 ×
+    1.20 m.
+    """
     distance = 1.0 / (1.0 / 0.1 - 1.0 / 0.103)
     scene = square_wall(studio, distance, 1.6, {"focal_length_mm": 100.0, "f_number": 8.0}, opening(studio), 40.0)
     width, height = landed_size(irradiance_map(scene, n_across=1000), ruler)
@@ -53,7 +55,9 @@ def test_a_slide_lands_at_the_size_of_the_textbook(studio, ruler):
 
 
 def test_a_gate_lands_as_large_as_a_camera_sees(studio, ruler):
-    """OpenStax, University Physics 3, The Camera: f 50 mm focused at 3.00 m takes in 2.12 m on 36 mm; light goes both ways."""
+    """OpenStax, University Physics 3, The Camera: f 50 mm focused at 3.00 m takes in 2.12 m on 36 mm; light goes both
+    ways.
+    """
     scene = square_wall(studio, 3.0, 3.0, {"focal_length_mm": 50.0, "f_number": 8.0}, opening(studio, 36.0, 24.0), 40.0)
     width, _ = landed_size(irradiance_map(scene, n_across=1000), ruler)
     assert width == pytest.approx(2.1240, rel=0.005)
@@ -73,7 +77,8 @@ def test_width_is_stencil_times_magnification(studio, ruler, focal_length, lit_w
 
 
 def test_a_tilted_wall_gets_the_whole_projective_map(studio, ruler):
-    """A 26° field on a wall 3.00 m away tilted by 30°: edges 1.598 and 1.222 m wide, 1.628 m long (projective geometry).
+    """A 26° field on a wall 3.00 m away tilted by 30°: edges 1.598 and 1.222 m wide, 1.628 m long (projective
+    geometry).
 
     The far edge is 1.16 stops dimmer than the near one. All of it from the rays at the field's edges, by trigonometry.
     """
@@ -93,7 +98,10 @@ def test_a_tilted_wall_gets_the_whole_projective_map(studio, ruler):
     x, y = ruler.axes(found)
     # Rays at ±h across: how far along the wall they land, and how far along the axis that is.
     along = [3.0 * math.sin(half) / math.cos(tilt + half), 3.0 * math.sin(half) / math.cos(tilt - half)]
-    depth = [3.0 * math.cos(tilt) * math.cos(half) / math.cos(tilt + half), 3.0 * math.cos(tilt) * math.cos(half) / math.cos(tilt - half)]
+    depth = [
+        3.0 * math.cos(tilt) * math.cos(half) / math.cos(tilt + half),
+        3.0 * math.cos(tilt) * math.cos(half) / math.cos(tilt - half),
+    ]
     assert sum(along) == pytest.approx(1.628, rel=0.001)
     assert [2.0 * value * math.tan(half) for value in depth] == pytest.approx([1.598, 1.222], rel=0.001)
     lit = found.illuminance > 0.02 * found.illuminance.max()
@@ -108,7 +116,10 @@ def test_a_tilted_wall_gets_the_whole_projective_map(studio, ruler):
         column = y[lit[:, int(np.argmin(np.abs(x - 0.997 * place)))]]
         heights.append(column[0] - column[-1] + (y[0] - y[1]))
     assert heights[0] / heights[1] == pytest.approx(1.308, rel=0.006)
-    edge_light = [found.illuminance[found.illuminance.shape[0] // 2, int(np.argmin(np.abs(x - 0.98 * place)))] for place in (far, near)]
+    edge_light = [
+        found.illuminance[found.illuminance.shape[0] // 2, int(np.argmin(np.abs(x - 0.98 * place)))]
+        for place in (far, near)
+    ]
     assert math.log2(edge_light[0] / edge_light[1]) == pytest.approx(-1.16, abs=0.05)
 
 

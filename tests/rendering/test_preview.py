@@ -25,7 +25,9 @@ def shipped(name, overrides=()):
 
 def test_one_thread_and_two_and_another_run_give_the_same_bytes():
     scene = shipped("03-cabin-window")
-    pictures = [preview.preview(scene, *SIZE, quality, threads).pixels for quality in ("quick", "fine") for threads in (1, 2, 2)]
+    pictures = [
+        preview.preview(scene, *SIZE, quality, threads).pixels for quality in ("quick", "fine") for threads in (1, 2, 2)
+    ]
     for first, second, third in (pictures[:3], pictures[3:]):
         assert np.array_equal(first, second)
         assert np.array_equal(first, third)
@@ -51,8 +53,14 @@ def test_the_mark_stands_upright_in_the_file_that_is_written(studio, tmp_path, r
     """A camera behind the projector sees on the wall what the bitmap shows, turned clockwise by the projector's roll."""
     tube = 1.0 / (1.0 / 0.085 - 0.5)
     side = 0.030 * 2.0 / tube
-    projector = {"roll_deg": roll, "lens": {"f_number": 16.0}, "stencil": {"file": studio.bitmap("mark.png", MARK), "width_mm": 30.0}}
-    scene = studio.scene(projector, camera={"position_m": [0.0, 1.5, 4.0], "focal_length_mm": 24.0 * 4.0 / side, "f_number": 8.0})
+    projector = {
+        "roll_deg": roll,
+        "lens": {"f_number": 16.0},
+        "stencil": {"file": studio.bitmap("mark.png", MARK), "width_mm": 30.0},
+    }
+    scene = studio.scene(
+        projector, camera={"position_m": [0.0, 1.5, 4.0], "focal_length_mm": 24.0 * 4.0 / side, "f_number": 8.0}
+    )
     path = preview.preview(scene, 200, 200, "fine").save(tmp_path / "seen")
     seen = np.asarray(Image.open(path).convert("L")) > 168
     # Code 168 is 0.4 linear, half of the wall's 0.8.
@@ -62,15 +70,35 @@ def test_the_mark_stands_upright_in_the_file_that_is_written(studio, tmp_path, r
 
 def test_a_metered_white_renders_at_its_own_reflectance(studio):
     """ISO 2720 and IEC 61966-2-1: exposed as metered, a grey of 0.18 comes out at code 118 (published: 117.65)."""
-    scene = studio.scene(wall={"reflectance": 0.18}, camera={"f_number": 8.0, "iso": 100.0, "white_balance_k": 5600.0, "position_m": [0.3, 1.5, 3.0]})
+    scene = studio.scene(
+        wall={"reflectance": 0.18},
+        camera={"f_number": 8.0, "iso": 100.0, "white_balance_k": 5600.0, "position_m": [0.3, 1.5, 3.0]},
+    )
     pixels = preview.preview(scene, 64, 48, "fine").pixels
     assert pixels[24, 32].tolist() == pytest.approx([118, 118, 118], abs=1)
 
 
-@pytest.mark.parametrize(("kind", "kelvin"), [("tungsten", 2800.0), ("tungsten", 4000.0), ("led", 4000.0), ("led", 4500.0), ("daylight", 3700.0), ("daylight", 4500.0), ("led", 12000.0)])
+@pytest.mark.parametrize(
+    ("kind", "kelvin"),
+    [
+        ("tungsten", 2800.0),
+        ("tungsten", 4000.0),
+        ("led", 4000.0),
+        ("led", 4500.0),
+        ("daylight", 3700.0),
+        ("daylight", 4500.0),
+        ("led", 12000.0),
+    ],
+)
 def test_a_lamp_renders_neutral_under_its_own_white_balance(studio, kind, kelvin):
-    """One white for lamp and camera: the same code in all three channels, to the rounding of a code (ΔE*ab 0.4 at code 118)."""
-    scene = studio.scene({"source": {"kind": kind, "temperature_k": kelvin}}, {"reflectance": 0.18}, {"f_number": 8.0, "iso": 100.0, "white_balance_k": kelvin, "position_m": [0.3, 1.5, 3.0]})
+    """One white for lamp and camera: the same code in all three channels, to the rounding of a code (ΔE*ab 0.4 at code
+    118).
+    """
+    scene = studio.scene(
+        {"source": {"kind": kind, "temperature_k": kelvin}},
+        {"reflectance": 0.18},
+        {"f_number": 8.0, "iso": 100.0, "white_balance_k": kelvin, "position_m": [0.3, 1.5, 3.0]},
+    )
     pixels = preview.preview(scene, 16, 12, "fine").pixels
     assert np.ptp(pixels[6, 8].astype(int)) <= 1
     assert pixels[6, 8].tolist() == pytest.approx([118, 118, 118], abs=1)
@@ -114,14 +142,24 @@ def test_a_stop_is_heard_and_leaves_nothing_behind(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-SHADOWS = {"seen grid 0", "seen outlines 0", "shadow edges", "first look shadow edges 0", "seen shadow edges 0", "reach shadow edges 0", "look-ups 0"}
+SHADOWS = {
+    "seen grid 0",
+    "seen outlines 0",
+    "shadow edges",
+    "first look shadow edges 0",
+    "seen shadow edges 0",
+    "reach shadow edges 0",
+    "look-ups 0",
+}
 CHANGES = {
     "camera.iso=800": set(),
     "camera.white_balance_k=4000": set(),
     "projector.window.focus.offset_mm=0.3": {"look-ups 0"},
     "projector.window.lens.f_number=1.9": SHADOWS,
     # A first look serves pupils of the same half stop.
-    "projector.window.lens.f_number=4": SHADOWS | {"first look grid 0", "first look outlines 0", "reach grid 0", "reach outlines 0"},
+    "projector.window.lens.f_number=4": (
+        SHADOWS | {"first look grid 0", "first look outlines 0", "reach grid 0", "reach outlines 0"}
+    ),
     "projector.window.source.temperature_k=4000": {"look-ups 0"},
     "surface.backdrop.reflectance=0.3": {"look-ups 0", "ambient"},
 }
@@ -140,7 +178,15 @@ def test_a_session_makes_anew_only_what_a_change_touches(change):
     assert np.array_equal(kept, RenderSession(changed, *SIZE).rgb_bytes())
 
 
-@pytest.mark.parametrize("change", ["camera.position_m=[0.2,1.5,3.0]", "projector.window.position_m=[-1.4,2.0,1.9]", "projector.window.stencil.file=blinds", "figure.pilot.yaw_deg=10"])
+@pytest.mark.parametrize(
+    "change",
+    [
+        "camera.position_m=[0.2,1.5,3.0]",
+        "projector.window.position_m=[-1.4,2.0,1.9]",
+        "projector.window.stencil.file=blinds",
+        "figure.pilot.yaw_deg=10",
+    ],
+)
 def test_a_session_shows_what_a_new_one_would(change):
     scene = shipped("03-cabin-window")
     session = RenderSession(scene, *SIZE)
@@ -152,15 +198,30 @@ def test_a_session_shows_what_a_new_one_would(change):
 
 def test_a_ring_stopped_down_in_a_session_casts_the_shadows_of_the_smaller_ring(studio):
     """The smaller ring does not lie within the larger one: a plate that hides the middle of the pupil hides more of it."""
-    lens = {"focal_length_mm": 85.0, "f_number": 1.8, "widest_f_number": 1.8, "pupil": {"shape": "ring", "inner_fraction": 0.6}}
-    plate = {"name": "plate", "shape": "box", "position_m": [0.0, 1.5, 1.2], "width_m": 0.02, "height_m": 0.02, "depth_m": 0.002}
+    lens = {
+        "focal_length_mm": 85.0,
+        "f_number": 1.8,
+        "widest_f_number": 1.8,
+        "pupil": {"shape": "ring", "inner_fraction": 0.6},
+    }
+    plate = {
+        "name": "plate",
+        "shape": "box",
+        "position_m": [0.0, 1.5, 1.2],
+        "width_m": 0.02,
+        "height_m": 0.02,
+        "depth_m": 0.002,
+    }
     wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 3.0, "height_m": 3.0}
     scene = studio.scene({"lens": lens, "stencil": None}, surfaces=[wall, plate])
     session = RenderSession(scene, *SIZE)
     session.rgb_bytes()
     changed = with_overrides(scene, ["projector.window.lens.f_number=3.6"])
     session.change_to(changed)
-    assert np.array_equal(session.rgb_bytes(), RenderSession(with_overrides(changed, ["projector.window.lens.widest_f_number=3.6"]), *SIZE).rgb_bytes())
+    assert np.array_equal(
+        session.rgb_bytes(),
+        RenderSession(with_overrides(changed, ["projector.window.lens.widest_f_number=3.6"]), *SIZE).rgb_bytes(),
+    )
 
 
 def test_a_pupil_that_was_drawn_anew_is_seen_by_the_session(studio):
@@ -178,12 +239,27 @@ def test_a_pupil_that_was_drawn_anew_is_seen_by_the_session(studio):
 
 @pytest.mark.parametrize("width_m", [0.05])
 def test_a_pattern_finer_than_a_pixel_is_even_whatever_else_stands_in_the_beam(studio, width_m):
-    """A pixel's own footprint blurs stripes of a fifth of it away: no moiré, with or without something nearer that blurs more."""
+    """A pixel's own footprint blurs stripes of a fifth of it away: no moiré, with or without something nearer that
+    blurs more.
+    """
     stripes = (np.arange(2048) // 4 % 2).astype(float)[None, :] * np.ones((2048, 1))
-    projector = {"stencil": {"file": studio.bitmap("stripes.png", stripes), "width_mm": 36.0}, "lens": {"f_number": 8.0}}
+    projector = {
+        "stencil": {"file": studio.bitmap("stripes.png", stripes), "width_mm": 36.0},
+        "lens": {"f_number": 8.0},
+    }
     wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 3.0, "height_m": 3.0}
-    box = {"name": "box", "shape": "box", "position_m": [0.25, 1.75, 0.6], "width_m": width_m, "height_m": width_m, "depth_m": width_m}
-    pictures = [RenderSession(studio.scene(projector, surfaces=surfaces), *SIZE).exposed()[0][..., 1] for surfaces in ([wall], [wall, box])]
+    box = {
+        "name": "box",
+        "shape": "box",
+        "position_m": [0.25, 1.75, 0.6],
+        "width_m": width_m,
+        "height_m": width_m,
+        "depth_m": width_m,
+    }
+    pictures = [
+        RenderSession(studio.scene(projector, surfaces=surfaces), *SIZE).exposed()[0][..., 1]
+        for surfaces in ([wall], [wall, box])
+    ]
     middle = (slice(56, 64), slice(70, 90))
     for picture in pictures:
         lit = picture[middle]

@@ -130,7 +130,9 @@ def numbers(value, path=()):
 
 
 def changed(path, value):
-    """The scene with one number a little larger or, where that is refused, a little smaller; None where nothing else is allowed."""
+    """The scene with one number a little larger or, where that is refused, a little smaller; None where nothing else is
+    allowed.
+    """
     for other in (value + 1, value - 1) if isinstance(value, int) else (value * 1.06 + 0.02, value * 0.94 - 0.02):
         data = json.loads(DATA)
         place = data
@@ -154,8 +156,14 @@ STEPS = [
     *(f"projector.key.focus.offset_mm={value}" for value in (-8.0, 12.0, 0.4, 3.0)),
     *(f"projector.key.lens.focal_length_mm={value}" for value in (50.0, 120.0, 85.0)),
     *(f"projector.key.lens.spherical_mm={value}" for value in (4.0, 0.1)),
-    *(f"projector.key.lens.pupil={value}" for value in ('{shape="ring",inner_fraction=0.5}', '{shape="disc"}', '{shape="polygon",n_blades=3}')),
-    *(f"projector.key.stencil.file={value}" for value in ("stripes.png", "dots.png", "slit.png", "blots.png", "dots.png")),
+    *(
+        f"projector.key.lens.pupil={value}"
+        for value in ('{shape="ring",inner_fraction=0.5}', '{shape="disc"}', '{shape="polygon",n_blades=3}')
+    ),
+    *(
+        f"projector.key.stencil.file={value}"
+        for value in ("stripes.png", "dots.png", "slit.png", "blots.png", "dots.png")
+    ),
     *(f"projector.key.position_m={value}" for value in ("[-1.4, 1.9, 1.6]", "[-1.0, 1.9, 1.6]")),
     *(f"camera.position_m={value}" for value in ("[0.1, 1.6, 2.6]", "[0.3, 1.6, 2.6]")),
 ]

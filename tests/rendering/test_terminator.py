@@ -1,4 +1,6 @@
-"""The border of light and shade on coarse meshes: no row of black triangles, judged by the field that the figure is built from."""
+"""The border of light and shade on coarse meshes: no row of black triangles, judged by the field that the figure is
+built from.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,8 @@ from projector.tracing.sight.visibility import seen_shares
 KIND = "head_and_torso"
 AIM = np.array([0.0, 1.38, 0.0])
 SIZE = 200
-# Along a ray (mm): near its start the skin may be as close as it likes, farther on within 0.5 mm counts as a graze that facets decide.
+# Along a ray (mm): near its start the skin may be as close as it likes, farther on within 0.5 mm counts as a graze that
+# facets decide.
 NEAR, FAR = np.geomspace(0.5, 30.0, 24), np.linspace(32.0, 700.0, 160)
 GRAZE = 0.5
 
@@ -61,9 +64,16 @@ def test_no_tooth_on_the_sitter_under_a_ring_of_lights(studio):
         for camera_azimuth in (0.0, 180.0, 250.0):
             camera = {"position_m": from_aim(camera_azimuth, 0.15, 2.0), "aim": AIM.tolist(), "focal_length_mm": 120.0}
             for azimuth, slope in [(camera_azimuth + 10.0 + 40.0 * k, (-0.2, 0.3, 0.8)[k % 3]) for k in range(9)]:
-                scene = studio.scene({"position_m": from_aim(azimuth, slope, 1.9), "aim": AIM.tolist()}, camera=camera, surfaces=[], figures=[{"name": "sitter", "kind": KIND}])
+                scene = studio.scene(
+                    {"position_m": from_aim(azimuth, slope, 1.9), "aim": AIM.tolist()},
+                    camera=camera,
+                    surfaces=[],
+                    figures=[{"name": "sitter", "kind": KIND}],
+                )
                 arrays = arrays or scene_arrays(scene)
-                points = grid_points(arrays, camera_arrays(scene, SIZE, SIZE), Window(0, SIZE), QUALITIES["quick"], workers).points
+                points = grid_points(
+                    arrays, camera_arrays(scene, SIZE, SIZE), Window(0, SIZE), QUALITIES["quick"], workers
+                ).points
                 light = light_arrays(scene, scene.projector[0], [587.5618])
                 share = seen_shares(find_visibility(arrays, light, points, 4, workers))
                 ways = np.array(light.position) - points.positions
@@ -78,9 +88,16 @@ def test_no_tooth_on_the_sitter_under_a_ring_of_lights(studio):
 
 
 def test_fast_way_and_rays_agree_on_the_neck_under_light_from_behind(studio):
-    """What a picture's points get in the fast way, and by two independent sets of plain rays from the same starts: within 1 %."""
+    """What a picture's points get in the fast way, and by two independent sets of plain rays from the same starts:
+    within 1 %.
+    """
     scene = studio.scene(
-        {"position_m": [1.0, 2.2, -1.2], "aim": [0.0, 1.45, 0.0], "gate": {"diameter_mm": 40.0}, "focus": {"distance_m": 1.6}},
+        {
+            "position_m": [1.0, 2.2, -1.2],
+            "aim": [0.0, 1.45, 0.0],
+            "gate": {"diameter_mm": 40.0},
+            "focus": {"distance_m": 1.6},
+        },
         camera={"position_m": [0.2, 1.5, 1.6], "aim": [0.1, 1.4, 0.0], "focal_length_mm": 135.0},
         surfaces=[],
         figures=[{"name": "sitter", "kind": KIND}],
@@ -88,13 +105,23 @@ def test_fast_way_and_rays_agree_on_the_neck_under_light_from_behind(studio):
     arrays = scene_arrays(scene)
     with Workers() as workers:
         prepared = prepare_light(scene, scene.projector[0], 6, workers.threads)
-        points = grid_points(arrays, camera_arrays(scene, SIZE, SIZE), Window(0, SIZE), QUALITIES["quick"], workers).points
+        points = grid_points(
+            arrays, camera_arrays(scene, SIZE, SIZE), Window(0, SIZE), QUALITIES["quick"], workers
+        ).points
         # A picture's points stand for patches of surface, a ray for none.
         points.areas[:] = 0.0
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), MAP_CHANNELS)
         fast, first, second = np.zeros((3, len(points.areas), 3))
-        light_points(prepared, points, visibility, stacks_ready(prepared, reach_of(prepared.light, points, visibility.state)), weights, fast, workers)
+        light_points(
+            prepared,
+            points,
+            visibility,
+            stacks_ready(prepared, reach_of(prepared.light, points, visibility.state)),
+            weights,
+            fast,
+            workers,
+        )
     for seed, out in ((11, first), (12, second)):
         add_light_by_rays(prepared.light, arrays.bvh, points, weights, 14, seed, 0, len(out), out)
     bright = first[:, 1] > 0.02 * first[:, 1].max()
@@ -105,14 +132,20 @@ def test_fast_way_and_rays_agree_on_the_neck_under_light_from_behind(studio):
 
 
 def test_the_map_of_a_sweep_has_no_stripes_under_grazing_light(studio):
-    """The strips of a sweep's foot are chords over the true curve: light that comes down along its wall must reach between them.
+    """The strips of a sweep's foot are chords over the true curve: light that comes down along its wall must reach
+    between them.
 
-    Where nothing shadows it, an open gate's light is cosine on the lens · cosine on the surface / distance² (the lens is
-    18 mm wide at half a metre or more: under 1 %).
+    Where nothing shadows it, an open gate's light is cosine on the lens · cosine on the surface / distance² (the lens
+    is 18 mm wide at half a metre or more: under 1 %).
     """
     sweep = {"name": "sweep", "shape": "sweep", "position_m": [0.0, 0.0, 0.0], "foot_radius_m": 0.5}
     position, aim = np.array([0.0, 2.0, 0.12]), np.array([0.0, 0.2, 0.16])
-    projector = {"position_m": position.tolist(), "aim": aim.tolist(), "lens": {"focal_length_mm": 50.0, "f_number": 2.8}, "focus": {"distance_m": 1.6}}
+    projector = {
+        "position_m": position.tolist(),
+        "aim": aim.tolist(),
+        "lens": {"focal_length_mm": 50.0, "f_number": 2.8},
+        "focus": {"distance_m": 1.6},
+    }
     scene = studio.scene(projector, surfaces=[sweep])
     found = irradiance_map(scene, "sweep", 300)
     places, normals = (grid[:, 150] for grid in layout_of(scene, "sweep").grid(300))

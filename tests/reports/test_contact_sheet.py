@@ -35,18 +35,37 @@ TITLE = "Light of a chapel's window on the far wall, seen from the door"
 def cells(width: int, height: int):
     pixels = np.zeros((height, width, 3), np.uint8)
     return [
-        Cell(row, column, ROWS.values[row], COLUMNS.values[column], [landing("chapel-window", edge_width_mm=12.3 + row), landing("fill", open_gate_stops_over=0.5 * column)], pixels)
+        Cell(
+            row,
+            column,
+            ROWS.values[row],
+            COLUMNS.values[column],
+            [landing("chapel-window", edge_width_mm=12.3 + row), landing("fill", open_gate_stops_over=0.5 * column)],
+            pixels,
+        )
         for row in range(3)
         for column in range(2)
     ]
 
 
 def landing(name: str, **changes) -> dict:
-    return {"projector": name, "lands_on": "wall", "no_light": None, "throw_m": 2.5, "edge_width_mm": 12.3, "pattern_width_m": 1.08, "open_gate_f_number": 8.0, "open_gate_stops_over": -1.26, **changes}
+    return {
+        "projector": name,
+        "lands_on": "wall",
+        "no_light": None,
+        "throw_m": 2.5,
+        "edge_width_mm": 12.3,
+        "pattern_width_m": 1.08,
+        "open_gate_f_number": 8.0,
+        "open_gate_stops_over": -1.26,
+        **changes,
+    }
 
 
 def of_one_row(*landings):
-    return [Cell(0, column, "", str(column), items, np.zeros((8, 8, 3), np.uint8)) for column, items in enumerate(landings)]
+    return [
+        Cell(0, column, "", str(column), items, np.zeros((8, 8, 3), np.uint8)) for column, items in enumerate(landings)
+    ]
 
 
 @pytest.mark.parametrize("size", [(96, 72), (240, 180), (480, 360)])
@@ -61,10 +80,27 @@ def test_every_label_fits_the_room_it_has(size):
 
 def test_notes_stand_under_the_sheet_by_number_and_each_picture_names_its_own():
     """One that holds for all needs no number; the sheet grows by what it writes, and nothing is written outside it."""
-    noted = [replace(cell, notes=["of all", *(["a stop too many"] if cell.column else []), *([f"row {cell.row}"] if cell.row else [])]) for cell in cells(240, 180)]
+    noted = [
+        replace(
+            cell,
+            notes=["of all", *(["a stop too many"] if cell.column else []), *([f"row {cell.row}"] if cell.row else [])],
+        )
+        for cell in cells(240, 180)
+    ]
     plan, bare = layout(noted, ROWS, COLUMNS, TITLE), layout(cells(240, 180), ROWS, COLUMNS, TITLE)
-    assert [" ".join(item.lines) for item in plan.foot] == ["note: of all", "note 1: a stop too many", "note 2: row 1", "note 3: row 2"]
-    assert [items[-1].lines for items in plan.captions][1:] == [["note 1"], ["note 2"], ["notes 1, 2"], ["note 3"], ["notes 1, 3"]]
+    assert [" ".join(item.lines) for item in plan.foot] == [
+        "note: of all",
+        "note 1: a stop too many",
+        "note 2: row 1",
+        "note 3: row 2",
+    ]
+    assert [items[-1].lines for items in plan.captions][1:] == [
+        ["note 1"],
+        ["note 2"],
+        ["notes 1, 2"],
+        ["note 3"],
+        ["notes 1, 3"],
+    ]
     assert [item.lines for item in plan.captions[0]] == [item.lines for item in bare.captions[0]] and not bare.foot
     under = plan.corner(3, 0)[1] + sum(item.height for item in plan.foot)
     assert under <= plan.size[1]
@@ -92,7 +128,9 @@ def test_a_word_without_a_break_is_broken_where_it_has_to_be():
     assert label.width <= 80.0 and "".join(label.lines) == "x" * 60
 
 
-@pytest.mark.parametrize("text", ["[0.25, 1.5, -0.75]", "-1.25,-0.75,1/100", "f/8.0, 1.2 stops over", "edges 12.3 mm, 1.08 m wide"])
+@pytest.mark.parametrize(
+    "text", ["[0.25, 1.5, -0.75]", "-1.25,-0.75,1/100", "f/8.0, 1.2 stops over", "edges 12.3 mm, 1.08 m wide"]
+)
 @pytest.mark.parametrize("room", [30.0, 60.0, 90.0])
 def test_a_line_ends_between_numbers_and_not_within_one(text, room):
     label = fitted(text, 14, room, 3)
@@ -106,23 +144,42 @@ def test_a_line_ends_between_numbers_and_not_within_one(text, room):
 def test_captions_say_what_differs_and_the_heading_what_does_not():
     """Over and under are against the camera's own f-number."""
     one = of_one_row([landing("key")], [landing("key", open_gate_f_number=11.3, open_gate_stops_over=-0.26)])
-    assert captions(one) == ([["f/8.0, 1.3 stops under"], ["f/11.3, 0.3 stops under"]], "2.50 m away, 1.08 m wide, edges 12.3 mm")
-    two = of_one_row([landing("key"), landing("fill")], [landing("key", edge_width_mm=3.0, open_gate_stops_over=0.02), landing("fill")])
+    assert captions(one) == (
+        [["f/8.0, 1.3 stops under"], ["f/11.3, 0.3 stops under"]],
+        "2.50 m away, 1.08 m wide, edges 12.3 mm",
+    )
+    two = of_one_row(
+        [landing("key"), landing("fill")],
+        [landing("key", edge_width_mm=3.0, open_gate_stops_over=0.02), landing("fill")],
+    )
     under, alike = captions(two)
     assert under == [["key: edges 12.3 mm, f/8.0, 1.3 stops under"], ["key: edges 3.0 mm, f/8.0, as set"]]
-    assert alike == "key: 2.50 m away, 1.08 m wide; fill: 2.50 m away, 1.08 m wide, edges 12.3 mm, f/8.0, 1.3 stops under"
-    assert captions(of_one_row([landing("key", open_gate_f_number=None, open_gate_stops_over=None)]))[1] == "2.50 m away, 1.08 m wide, edges 12.3 mm"
+    assert (
+        alike == "key: 2.50 m away, 1.08 m wide; fill: 2.50 m away, 1.08 m wide, edges 12.3 mm, f/8.0, 1.3 stops under"
+    )
+    assert (
+        captions(of_one_row([landing("key", open_gate_f_number=None, open_gate_stops_over=None)]))[1]
+        == "2.50 m away, 1.08 m wide, edges 12.3 mm"
+    )
 
 
 def text_of_pdf(path) -> str:
     """The text of a PDF as a reader would copy it: codes of letters by each font's own table of what they mean."""
     data = path.read_bytes()
     objects = dict(re.findall(rb"(\d+) 0 obj(.*?)endobj", data, re.DOTALL))
-    streams = {number: zlib.decompress(found[1]) for number, item in objects.items() if b"FlateDecode" in item and (found := re.search(rb"stream\r?\n(.*)\r?\nendstream", item, re.DOTALL))}
+    streams = {
+        number: zlib.decompress(found[1])
+        for number, item in objects.items()
+        if b"FlateDecode" in item and (found := re.search(rb"stream\r?\n(.*)\r?\nendstream", item, re.DOTALL))
+    }
     letters = {}
     for font, number in re.findall(rb"/(F\d+) (\d+) 0 R", data):
         table = streams[re.search(rb"/ToUnicode (\d+) 0 R", objects[number])[1]]
-        letters[font] = {int(first, 16) + step: bytes.fromhex(text.decode()).decode("utf-16-be") for first, texts in re.findall(rb"<(\w+)> <\w+> \[(.*?)\]", table) for step, text in enumerate(re.findall(rb"<(\w+)>", texts))}
+        letters[font] = {
+            int(first, 16) + step: bytes.fromhex(text.decode()).decode("utf-16-be")
+            for first, texts in re.findall(rb"<(\w+)> <\w+> \[(.*?)\]", table)
+            for step, text in enumerate(re.findall(rb"<(\w+)>", texts))
+        }
     found = []
     for number in re.findall(rb"/Contents (\d+) 0 R", data):
         page, font = streams[number], None
@@ -130,7 +187,12 @@ def text_of_pdf(path) -> str:
         for chosen, begun, shown in re.findall(rb"/(F\d+) [\d.]+ Tf|(BT)|\(((?:[^()\\]|\\.)*)\)", page, re.DOTALL):
             font = chosen or font
             found += ["\n"] if begun else []
-            codes = re.sub(rb"\\(.)", lambda sign: {b"n": b"\n", b"r": b"\r", b"t": b"\t"}.get(sign[1], sign[1]), shown, flags=re.DOTALL)
+            codes = re.sub(
+                rb"\\(.)",
+                lambda sign: {b"n": b"\n", b"r": b"\r", b"t": b"\t"}.get(sign[1], sign[1]),
+                shown,
+                flags=re.DOTALL,
+            )
             found += [letters[font][int.from_bytes(codes[at : at + 2], "big")] for at in range(0, len(codes), 2)]
     return "".join(found)
 
@@ -140,7 +202,13 @@ def test_the_text_of_a_sheets_pdf_is_text(tmp_path):
     about = {"scene": "mine", "program": "projector"}
     paths = save_sheet(cells(240, 180), plan, tmp_path / "sheet", about, False)
     words = text_of_pdf(paths[1])
-    for text in ("Light of $5 & a window (far)", "church-", "projector.chapel-window.stencil.file", "edges 13.3 mm", "0.5"):
+    for text in (
+        "Light of $5 & a window (far)",
+        "church-",
+        "projector.chapel-window.stencil.file",
+        "edges 13.3 mm",
+        "0.5",
+    ):
         assert text in words
     data = paths[1].read_bytes()
     assert b"/FontFile2" in data and b"/ToUnicode" in data and b"/Type3" not in data
@@ -148,7 +216,9 @@ def test_the_text_of_a_sheets_pdf_is_text(tmp_path):
 
 
 def test_the_pdf_shows_the_same_sheet_as_the_png():
-    """Two libraries space letters differently, by up to some pixels at a long line's end: over patches of a dozen pixels ink is equal."""
+    """Two libraries space letters differently, by up to some pixels at a long line's end: over patches of a dozen
+    pixels ink is equal.
+    """
     some = cells(240, 180)
     for index, cell in enumerate(some):
         cell.pixels[:] = np.linspace(0, 255, 240, dtype=np.uint8)[None, :, None] // (index + 1)

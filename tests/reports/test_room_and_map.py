@@ -39,26 +39,46 @@ def wall(yaw_deg: float, pitch_deg: float = 0.0):
     yaw, pitch = np.radians(yaw_deg), np.radians(pitch_deg)
     right = np.array([np.cos(yaw), 0.0, -np.sin(yaw)])
     up = np.array([0.0, np.cos(pitch), -np.sin(pitch)])
-    corners = [np.array([0.0, 1.2, -1.0]) + 1.5 * x * right + 1.2 * y * up for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    corners = [
+        np.array([0.0, 1.2, -1.0]) + 1.5 * x * right + 1.2 * y * up for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    ]
     return np.array(corners), np.array([[0, 1, 2], [0, 2, 3]])
 
 
 def answers():
     places = [(-1.0, 1.9, 1.5), (-1.0, 1.92, 1.52), (-1.02, 1.9, 1.5), (0.6, 1.8, 1.2)]
-    return [SimpleNamespace(lens="achromat", is_own=i == 1, f_number=2.0, throw_m=2.0 + 0.1 * i, position_m=place) for i, place in enumerate(places)]
+    return [
+        SimpleNamespace(lens="achromat", is_own=i == 1, f_number=2.0, throw_m=2.0 + 0.1 * i, position_m=place)
+        for i, place in enumerate(places)
+    ]
 
 
 @pytest.mark.parametrize("camera", [(0.0, 1.5, 3.0), (1.95, 2.55, 2.95), (-1.02, 1.9, 1.6)])
 @pytest.mark.parametrize("yaw", [0.0, 40.0])
 def test_labels_of_the_room_stay_inside_their_axes_and_apart(camera, yaw):
-    objects = [("backdrop", *wall(yaw)), ("sitter", wall(70.0)[0] * 0.3 + [0.0, 1.0, 0.0], None), ("floor", FLOOR, np.array([[0, 1, 2], [0, 2, 3]]))]
+    objects = [
+        ("backdrop", *wall(yaw)),
+        ("sitter", wall(70.0)[0] * 0.3 + [0.0, 1.0, 0.0], None),
+        ("floor", FLOOR, np.array([[0, 1, 2], [0, 2, 3]])),
+    ]
     lights = [Light("window, now", (-1.4, 2.0, 1.6), (0.0, 1.5, 0.0)), Light("rim", (1.2, 2.3, -1.0), (0.0, 1.5, 0.0))]
     figure = place_figure(answers(), OnSet(objects, camera, FRAME, (0.0, 1.5, 0.0), lights, ROOM), "a room")
     figure.canvas.draw()
     for axes in figure.axes:
         room = axes.get_window_extent()
         boxes = [text.get_window_extent() for text in axes.texts]
-        assert {text.get_text() for text in axes.texts} >= {"1–3", "4", "camera", "backdrop", "sitter", "floor", "window, now", "rim", "2.00–2.20 m", "2.30 m"}
+        assert {text.get_text() for text in axes.texts} >= {
+            "1–3",
+            "4",
+            "camera",
+            "backdrop",
+            "sitter",
+            "floor",
+            "window, now",
+            "rim",
+            "2.00–2.20 m",
+            "2.30 m",
+        }
         assert all(room.x0 <= box.x0 and box.x1 <= room.x1 and room.y0 <= box.y0 and box.y1 <= room.y1 for box in boxes)
         assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
 
@@ -90,7 +110,9 @@ def test_dots_that_cover_each_other_share_a_label():
 
 
 def test_answers_on_one_line_are_told_apart_by_bands_and_rings():
-    """Each line is broader than those that lie on it, and each dot than those on it; the one that stands elsewhere is as thin as any."""
+    """Each line is broader than those that lie on it, and each dot than those on it; the one that stands elsewhere is
+    as thin as any.
+    """
     figure = place_figure(answers(), OnSet([], (0.0, 1.5, 3.0), FRAME, (0.0, 1.5, 0.0), [], ROOM), "a room")
     for axes in figure.axes:
         beams = [line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_color() in _COLOURS]
@@ -114,19 +136,44 @@ def test_the_cameras_field_is_as_wide_as_its_frame():
     for axes, tangent in zip(figure.axes, (0.5, 1.0 / 3.0), strict=True):
         (wedge,) = [patch for patch in axes.patches if patch.get_alpha() is not None]
         corners = wedge.get_xy()[:3]
-        apart = np.sort([np.arctan2(*np.abs(corner - corners[0])[::1 if axes is figure.axes[0] else -1]) for corner in corners[1:]])
+        apart = np.sort(
+            [np.arctan2(*np.abs(corner - corners[0])[:: 1 if axes is figure.axes[0] else -1]) for corner in corners[1:]]
+        )
         assert np.tan(apart) == pytest.approx([tangent, tangent])
     # Looking straight down, it has no wedge from above.
     down = OnSet([], (0.0, 2.5, 0.0), FRAME[:, [0, 2, 1]], (0.0, 0.0, 0.0), [], ROOM)
     assert not [patch for patch in place_figure([], down, "a room").axes[0].patches if patch.get_alpha() is not None]
 
 
-def level_map(extent=(-1.6, 1.6, -1.0, 1.0), stops=(-5.3, -0.1), labels=("to the right, m", "up, m"), gates=1, title_length=0, **others) -> IrradianceMap:
+def level_map(
+    extent=(-1.6, 1.6, -1.0, 1.0),
+    stops=(-5.3, -0.1),
+    labels=("to the right, m", "up, m"),
+    gates=1,
+    title_length=0,
+    **others,
+) -> IrradianceMap:
     """A map that darkens from right to left, under open gates that darken from top to bottom."""
     level = np.tile(2.0 ** np.linspace(*stops, 64, dtype=np.float32), (40, 1))
-    open_gates = tuple(OpenGate(f"light {index}", np.tile(np.linspace(-0.2, -2.7 - index, 20)[:, None], (1, 32)), 2) for index in range(gates))
+    open_gates = tuple(
+        OpenGate(f"light {index}", np.tile(np.linspace(-0.2, -2.7 - index, 20)[:, None], (1, 32)), 2)
+        for index in range(gates)
+    )
     about = {"scene": "03-cabin-window" + " long" * title_length}
-    return IrradianceMap(level, level, 1.0, extent, labels, "backdrop", True, bool(others), np.zeros((40, 64, 3)), about, open_gates, **others)
+    return IrradianceMap(
+        level,
+        level,
+        1.0,
+        extent,
+        labels,
+        "backdrop",
+        True,
+        bool(others),
+        np.zeros((40, 64, 3)),
+        about,
+        open_gates,
+        **others,
+    )
 
 
 def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
@@ -134,7 +181,9 @@ def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
     axes = figure.axes[0]
     assert axes.get_title("left") == "A cabin window\nbackdrop: luminous exposure of the flash"
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("to the right, m", "up, m")
-    assert [text.get_text() for text in figure.texts] == ["lines: the open gate's light, without stencil and shadows, in whole stops"]
+    assert [text.get_text() for text in figure.texts] == [
+        "lines: the open gate's light, without stencil and shadows, in whole stops"
+    ]
     assert map_figure(level_map()).axes[0].get_title("left").startswith("03-cabin-window\n")
 
 
@@ -151,7 +200,14 @@ def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
 
 @pytest.mark.parametrize(
     ("stops", "levels", "parts"),
-    [((-3.2, 0.1), [-3, -2, -1, 0], 1), ((-1.3, -0.4), [-1, -0.5], 2), ((-0.7, 0.1), [-0.5, 0], 2), ((-0.6, -0.3), [], 3), ((-0.7, -0.3), [-2 / 3, -1 / 3], 3), ((-0.1, 0.0), [], 3)],
+    [
+        ((-3.2, 0.1), [-3, -2, -1, 0], 1),
+        ((-1.3, -0.4), [-1, -0.5], 2),
+        ((-0.7, 0.1), [-0.5, 0], 2),
+        ((-0.6, -0.3), [], 3),
+        ((-0.7, -0.3), [-2 / 3, -1 / 3], 3),
+        ((-0.1, 0.0), [], 3),
+    ],
 )
 def test_contours_go_by_whole_stops_or_by_parts_where_light_is_even(stops, levels, parts):
     assert contour_levels(np.linspace(*stops, 100001)) == (pytest.approx(levels), parts)
@@ -161,7 +217,9 @@ def test_contours_go_by_whole_stops_or_by_parts_where_light_is_even(stops, level
 def test_light_too_even_for_lines_is_said_to_be():
     found = level_map(gates=0)
     even = replace(found, open_gates=(OpenGate("key", np.linspace(-0.1, 0.0, 64).reshape(8, 8), 1),))
-    assert [text.get_text() for text in map_figure(even).texts] == ["the open gate's light, without stencil and shadows, differs by 0.1 stops at most: no lines"]
+    assert [text.get_text() for text in map_figure(even).texts] == [
+        "the open gate's light, without stencil and shadows, differs by 0.1 stops at most: no lines"
+    ]
     assert not map_figure(found).texts
 
 
@@ -173,7 +231,16 @@ def test_f_numbers_stand_beside_the_light_that_a_meter_shows_them_for():
     figure = map_figure(level_map(meter=Meter(400.0, 0.01, 8.0)))
     (left,) = [child for child in figure.axes[1].child_axes]
     assert left.get_ylabel() == "flat meter at ISO 400, 1/100 s"
-    assert [text.get_text() for text in left.get_yticklabels()] == ["f/8", "f/5.6", "f/4", "f/2.8", "f/2", "f/1.4", "f/1", "f/0.7"]
+    assert [text.get_text() for text in left.get_yticklabels()] == [
+        "f/8",
+        "f/5.6",
+        "f/4",
+        "f/2.8",
+        "f/2",
+        "f/1.4",
+        "f/1",
+        "f/0.7",
+    ]
     assert np.allclose(left.get_yticks(), range(0, -8, -1))
 
 
@@ -184,23 +251,48 @@ def test_a_map_without_a_reading_has_no_f_numbers():
 def test_a_vertical_axis_that_is_a_height_counts_from_the_floor():
     axes = map_figure(level_map(height_m=1.4)).axes[0]
     assert axes.get_ylabel() == "height above the floor, m" and axes.get_ylim() == pytest.approx((0.4, 2.4))
-    sweep = map_figure(level_map(height_m=0.5, labels=("to the right, m", "along the sweep, m (0: foot of the straight wall)"))).axes[0]
+    sweep = map_figure(
+        level_map(height_m=0.5, labels=("to the right, m", "along the sweep, m (0: foot of the straight wall)"))
+    ).axes[0]
     assert sweep.get_ylabel() == "height above the floor, m; below 0.5 along curve and floor"
 
 
-@pytest.mark.parametrize("extent", [(-1.6, 1.6, -1.0, 1.0), (-0.05, 0.05, -1.5, 1.5), (-3.0, 3.0, -0.1, 0.1), (-1.0, 1.0, -1.0, 1.0)])
+@pytest.mark.parametrize(
+    "extent", [(-1.6, 1.6, -1.0, 1.0), (-0.05, 0.05, -1.5, 1.5), (-3.0, 3.0, -0.1, 0.1), (-1.0, 1.0, -1.0, 1.0)]
+)
 @pytest.mark.parametrize("gates", [0, 1, 5])
 def test_all_words_of_a_map_stay_inside_the_figure_and_apart(extent, gates):
-    found = level_map(extent, (-11.0, -3.9), gates=gates, title_length=25, meter=Meter(12800.0, 1 / 125, 90.0), height_m=1.4)
+    found = level_map(
+        extent, (-11.0, -3.9), gates=gates, title_length=25, meter=Meter(12800.0, 1 / 125, 90.0), height_m=1.4
+    )
     figure = map_figure(found)
     figure.canvas.draw()
     page = figure.bbox
     axes, bar = figure.axes[:2]
-    words = [axes.title, axes._left_title, axes.xaxis.label, axes.yaxis.label, bar.yaxis.label, bar.child_axes[0].yaxis.label, *figure.texts]
+    words = [
+        axes.title,
+        axes._left_title,
+        axes.xaxis.label,
+        axes.yaxis.label,
+        bar.yaxis.label,
+        bar.child_axes[0].yaxis.label,
+        *figure.texts,
+    ]
     drawn = [(axis, axis.get_view_interval()) for axis in (axes.xaxis, axes.yaxis, bar.yaxis, bar.child_axes[0].yaxis)]
-    ticks = [[tick.label2 if axis is bar.yaxis else tick.label1 for tick in axis.get_major_ticks() if min(span) <= tick.get_loc() <= max(span)] for axis, span in drawn]
+    ticks = [
+        [
+            tick.label2 if axis is bar.yaxis else tick.label1
+            for tick in axis.get_major_ticks()
+            if min(span) <= tick.get_loc() <= max(span)
+        ]
+        for axis, span in drawn
+    ]
     assert all(len(labels) >= 2 for labels in ticks)
-    boxes = [item.get_window_extent() for item in (*words, *(label for labels in ticks for label in labels), *figure.legends) if not hasattr(item, "get_text") or item.get_text()]
+    boxes = [
+        item.get_window_extent()
+        for item in (*words, *(label for labels in ticks for label in labels), *figure.legends)
+        if not hasattr(item, "get_text") or item.get_text()
+    ]
     assert all(page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1 for box in boxes)
     for labels in (*ticks, [*figure.texts, axes.xaxis.label, *figure.legends]):
         shown = [label.get_window_extent() for label in labels if label.get_visible()]
@@ -212,22 +304,32 @@ def test_a_map_that_no_light_reaches_says_so():
     assert "no projector's\nlight falls here" in [text.get_text() for text in map_figure(dark).axes[0].texts]
 
 
-@pytest.mark.parametrize(("stops", "text"), [(0, "0"), (1, "+1"), (-0.5, "−½"), (-4 / 3, "−1⅓"), (2 / 3, "+⅔"), (-7, "−7"), (10.5, "+10½")])
+@pytest.mark.parametrize(
+    ("stops", "text"), [(0, "0"), (1, "+1"), (-0.5, "−½"), (-4 / 3, "−1⅓"), (2 / 3, "+⅔"), (-7, "−7"), (10.5, "+10½")]
+)
 def test_stops_are_written_as_photographers_write_them(stops, text):
     assert stops_text(stops) == text
 
 
 def test_a_measured_figure_says_what_marks_and_lines_are():
-    assert _caption(SimpleNamespace(fit=object())) == "marks: the photographs' data of the edges, lines: the fitted lens"
+    assert (
+        _caption(SimpleNamespace(fit=object())) == "marks: the photographs' data of the edges, lines: the fitted lens"
+    )
     assert "no lens is fitted" in _caption(SimpleNamespace(fit=None))
 
 
 def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts_no_title():
     positions = np.linspace(-5.0, 5.0, 101)
     profiles = np.stack([np.clip(0.5 + positions / reach, 0.0, 1.0) for reach in (1.0, 2.0, 4.0)], axis=1)
-    reading = SimpleNamespace(positions_mm=positions, profiles=profiles, widths_mm=(0.8, 1.6, 3.2), pixel_mm=0.1, is_grey=False)
-    photographs = [SimpleNamespace(path=Path(f"edge{index}.tif"), offset_mm=offset) for index, offset in enumerate((-0.5, 0.0))]
-    measured = SimpleNamespace(readings=[reading, reading], photographs=photographs, fit=SimpleNamespace(curves=[profiles, profiles]))
+    reading = SimpleNamespace(
+        positions_mm=positions, profiles=profiles, widths_mm=(0.8, 1.6, 3.2), pixel_mm=0.1, is_grey=False
+    )
+    photographs = [
+        SimpleNamespace(path=Path(f"edge{index}.tif"), offset_mm=offset) for index, offset in enumerate((-0.5, 0.0))
+    ]
+    measured = SimpleNamespace(
+        readings=[reading, reading], photographs=photographs, fit=SimpleNamespace(curves=[profiles, profiles])
+    )
     figure = measured_figure(measured, "a lens")
     figure.canvas.draw()
     for axes in figure.axes:

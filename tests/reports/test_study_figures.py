@@ -43,8 +43,15 @@ def test_one_projector_needs_no_name_and_shows_its_offset_and_the_wanted_width()
 
 
 def test_without_a_stencil_no_curve_is_called_one():
-    blades = {"left": 10.0 * np.abs(OFFSETS + 1.0), "right": 10.0 * np.abs(OFFSETS + 1.0), "top": 10.0 * np.abs(OFFSETS + 2.0)}
-    assert legend(focus_figure([curve(has_stencil=False, blades=blades)])) == ["left and right blades at wall.centre", "top blade at wall.centre"]
+    blades = {
+        "left": 10.0 * np.abs(OFFSETS + 1.0),
+        "right": 10.0 * np.abs(OFFSETS + 1.0),
+        "top": 10.0 * np.abs(OFFSETS + 2.0),
+    }
+    assert legend(focus_figure([curve(has_stencil=False, blades=blades)])) == [
+        "left and right blades at wall.centre",
+        "top blade at wall.centre",
+    ]
     assert legend(focus_figure([curve(has_stencil=False)])) == ["edge of the gate at wall.centre"]
 
 
@@ -57,7 +64,9 @@ def test_every_curve_has_a_colour_and_a_line_of_its_own():
 
 
 def test_the_offsets_shown_reach_every_curves_lowest_point_without_kinks():
-    """Scene 08: blades 8 and 12 mm behind the gate are sharp at a landmark that the gate is focused near 8 and 12 mm nearer to the lens."""
+    """Scene 08: blades 8 and 12 mm behind the gate are sharp at a landmark that the gate is focused near 8 and 12 mm
+    nearer to the lens.
+    """
     scene = load(shipped_folder("scene") / "08-framed-head.toml")
     spec, arrays = scene.projector[0], scene_arrays(scene)
     offsets = sharpness.offsets_to_show(scene, [(spec, "understudy.left_eye")], arrays)
@@ -103,7 +112,10 @@ def test_edges_of_lenses_run_from_dark_to_bright_and_channels_differ_by_more_tha
     positions = np.linspace(-2.0, 2.0, 401)
     sharp = np.repeat((positions > 0.0)[:, None].astype(float), 3, axis=1)
     fringed = np.stack([np.clip(0.5 + positions / reach, -0.2, 1.0) for reach in (0.5, 1.0, 2.0)], axis=1)
-    figure = lens_strip_figure([("one", positions, sharp, "no fringe"), ("two", 2.0 * positions, fringed, "fringe 4 mm " + 20 * "and on ")], "edges")
+    figure = lens_strip_figure(
+        [("one", positions, sharp, "no fringe"), ("two", 2.0 * positions, fringed, "fringe 4 mm " + 20 * "and on ")],
+        "edges",
+    )
     for band, lines in zip(figure.axes[::2], figure.axes[1::2], strict=True):
         (image,) = band.images
         luminance = np.asarray(image.get_array()).mean(axis=(0, 2))
@@ -118,18 +130,33 @@ def test_edges_of_lenses_run_from_dark_to_bright_and_channels_differ_by_more_tha
 
 def test_curves_that_lie_on_each_other_are_told_apart_by_their_width():
     """The first is drawn widest, so that it shows on both sides of what covers it."""
-    figure = focus_figure([curve(at="sitter.left_eye"), curve(at="sitter.right_eye"), FocusCurve("window", "wall.centre", 0.0, True, OFFSETS, 5.0 * np.abs(OFFSETS), {})])
+    figure = focus_figure(
+        [
+            curve(at="sitter.left_eye"),
+            curve(at="sitter.right_eye"),
+            FocusCurve("window", "wall.centre", 0.0, True, OFFSETS, 5.0 * np.abs(OFFSETS), {}),
+        ]
+    )
     first, second, apart = figure.axes[0].lines[:3]
     assert first.get_linewidth() > second.get_linewidth() + 2.0 and apart.get_linewidth() == second.get_linewidth()
 
 
 def test_focuses_that_lie_close_together_are_named_without_covering_each_other():
-    focuses = [(-1.33, "sitter.left_eye: 3.73 m"), (-1.29, "sitter.nose_tip: 3.65 m"), (-1.3, "wall.centre: 3.66 m"), (1.27, "sitter.left_eye: 1.66 m"), (1.37, "sitter.nose_tip: 1.63 m"), (2.0, "")]
+    focuses = [
+        (-1.33, "sitter.left_eye: 3.73 m"),
+        (-1.29, "sitter.nose_tip: 3.65 m"),
+        (-1.3, "wall.centre: 3.66 m"),
+        (1.27, "sitter.left_eye: 1.66 m"),
+        (1.37, "sitter.nose_tip: 1.63 m"),
+        (2.0, ""),
+    ]
     figure = focus_figure([curve()], 13.0, focuses)
     figure.canvas.draw()
     axes = figure.axes[0]
     boxes = [text.get_window_extent() for text in axes.texts]
-    assert {text.get_text() for text in axes.texts} >= {words for _, words in focuses if words} and "" not in lettering(figure)
+    assert {text.get_text() for text in axes.texts} >= {words for _, words in focuses if words} and "" not in lettering(
+        figure
+    )
     assert not any(a.overlaps(b) for index, a in enumerate(boxes) for b in boxes[:index])
     room = axes.get_window_extent()
     assert all(room.x0 <= box.x0 and box.x1 <= room.x1 for box in boxes)

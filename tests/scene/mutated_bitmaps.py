@@ -1,4 +1,6 @@
-"""Picture files of every kind, and what wear, bad copies and malice make of their bytes: always the same for the same seed."""
+"""Picture files of every kind, and what wear, bad copies and malice make of their bytes: always the same for the same
+seed.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,9 @@ def whole_files() -> dict[str, bytes]:
     def by_pillow(name: str, values, mode=None, **how) -> None:
         memory = io.BytesIO()
         image = values if isinstance(values, Image.Image) else Image.fromarray(values, mode)
-        kind = {"jpg": "JPEG", "tif": "TIFF", "jp2": "JPEG2000"}.get(name.rpartition(".")[2], name.rpartition(".")[2].upper())
+        kind = {"jpg": "JPEG", "tif": "TIFF", "jp2": "JPEG2000"}.get(
+            name.rpartition(".")[2], name.rpartition(".")[2].upper()
+        )
         image.save(memory, kind, **how)
         files[name] = memory.getvalue()
 
@@ -68,7 +72,9 @@ def whole_files() -> dict[str, bytes]:
 
 
 def mutated(content: bytes, random: np.random.Generator) -> bytes:
-    """The file with one to four things done to it: bits turned, numbers set to their extremes, parts cut, doubled, moved or filled."""
+    """The file with one to four things done to it: bits turned, numbers set to their extremes, parts cut, doubled,
+    moved or filled.
+    """
     data = bytearray(content)
     for _ in range(int(random.integers(1, 5))):
         if not data:
@@ -83,7 +89,11 @@ def mutated(content: bytes, random: np.random.Generator) -> bytes:
         elif kind == 1:
             data[at] = int(random.integers(256))
         elif kind == 2:
-            number = int(random.choice([0, 1, 2, 0x7F, 0x80, 0xFF, 0x100, 0x7FFF, 0xFFFF, 0x10000, 0x7FFFFFFF, 0xFFFFFFFF, 0x10001, 30000]))
+            number = int(
+                random.choice(
+                    [0, 1, 2, 0x7F, 0x80, 0xFF, 0x100, 0x7FFF, 0xFFFF, 0x10000, 0x7FFFFFFF, 0xFFFFFFFF, 0x10001, 30000]
+                )
+            )
             data[at : at + 4] = struct.pack(random.choice(["<I", ">I"]), number)
         elif kind == 3:
             number = int(random.choice([0, 1, 3, 5, 0x7FFF, 0xFFFF, 0x8000, 60000]))
@@ -112,7 +122,9 @@ def mutants(seed: int, count: int):
 
 
 def with_true_checksums(content: bytes) -> bytes:
-    """A PNG whose chunks have the checksums of what they hold now, so that what lies behind the checksums is tried as well."""
+    """A PNG whose chunks have the checksums of what they hold now, so that what lies behind the checksums is tried as
+    well.
+    """
     import zlib
 
     data, at = bytearray(content), 8

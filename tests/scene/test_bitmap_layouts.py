@@ -1,7 +1,8 @@
 """Layouts of samples that a picture may be stored in: every one gives the values that it was made of.
 
-Sources: TIFF 6.0 (planar configuration, extra samples, sample format, differencing, LZW, fill order); PNG, ISO/IEC 15948
-(filters, interlace, transparency, chunks). Files are written by tifffile, or byte by byte where no library writes them.
+Sources: TIFF 6.0 (planar configuration, extra samples, sample format, differencing, LZW, fill order); PNG, ISO/IEC
+15948 (filters, interlace, transparency, chunks). Files are written by tifffile, or byte by byte where no library writes
+them.
 """
 
 from __future__ import annotations
@@ -54,11 +55,31 @@ LAYOUTS = {
     "grey": (GREY, {"photometric": "minisblack"}, GREY),
     "white is zero": (1.0 - GREY, {"photometric": "miniswhite"}, GREY),
     "colour": (COLOUR, {"photometric": "rgb"}, COLOUR @ LUMA),
-    "colour and a mask": (np.dstack([COLOUR, ALPHA]), {"photometric": "rgb", "extrasamples": ["unspecified"]}, COLOUR @ LUMA),
-    "colour, alpha": (np.dstack([COLOUR, ALPHA]), {"photometric": "rgb", "extrasamples": ["unassalpha"]}, COLOUR @ LUMA * ALPHA),
-    "colour times alpha": (np.dstack([COLOUR * ALPHA[..., None], ALPHA]), {"photometric": "rgb", "extrasamples": ["assocalpha"]}, COLOUR @ LUMA * ALPHA),
-    "grey, alpha": (np.dstack([GREY, ALPHA]), {"photometric": "minisblack", "planarconfig": "contig", "extrasamples": ["unassalpha"]}, GREY * ALPHA),
-    "grey times alpha": (np.dstack([GREY * ALPHA, ALPHA]), {"photometric": "minisblack", "planarconfig": "contig", "extrasamples": ["assocalpha"]}, GREY * ALPHA),
+    "colour and a mask": (
+        np.dstack([COLOUR, ALPHA]),
+        {"photometric": "rgb", "extrasamples": ["unspecified"]},
+        COLOUR @ LUMA,
+    ),
+    "colour, alpha": (
+        np.dstack([COLOUR, ALPHA]),
+        {"photometric": "rgb", "extrasamples": ["unassalpha"]},
+        COLOUR @ LUMA * ALPHA,
+    ),
+    "colour times alpha": (
+        np.dstack([COLOUR * ALPHA[..., None], ALPHA]),
+        {"photometric": "rgb", "extrasamples": ["assocalpha"]},
+        COLOUR @ LUMA * ALPHA,
+    ),
+    "grey, alpha": (
+        np.dstack([GREY, ALPHA]),
+        {"photometric": "minisblack", "planarconfig": "contig", "extrasamples": ["unassalpha"]},
+        GREY * ALPHA,
+    ),
+    "grey times alpha": (
+        np.dstack([GREY * ALPHA, ALPHA]),
+        {"photometric": "minisblack", "planarconfig": "contig", "extrasamples": ["assocalpha"]},
+        GREY * ALPHA,
+    ),
     "ink": (INK, {"photometric": "separated"}, (1.0 - INK[..., :3]) @ LUMA * ALPHA),
 }
 
@@ -82,7 +103,14 @@ def test_a_tiff_gives_the_values_it_was_made_of(tmp_path, name, depth, byteorder
 def test_channels_in_planes_of_their_own_and_tiles_are_put_together(tmp_path, name, depth, tile, compression):
     shares, how, wanted = LAYOUTS[name]
     path = tmp_path / "planes.tif"
-    tifffile.imwrite(path, np.moveaxis(stored(shares, depth), -1, 0), planarconfig="separate", tile=tile, compression=compression, **how)
+    tifffile.imwrite(
+        path,
+        np.moveaxis(stored(shares, depth), -1, 0),
+        planarconfig="separate",
+        tile=tile,
+        compression=compression,
+        **how,
+    )
     assert np.abs(load_stencil(path).transmission - wanted).max() < 2e-6
 
 
@@ -93,12 +121,16 @@ def test_differences_are_summed_up(tmp_path, depth, byteorder, planar):
     path = tmp_path / "differences.tif"
     values = stored(COLOUR, depth)
     values = values if planar == "contig" else np.moveaxis(values, -1, 0)
-    tifffile.imwrite(path, values, photometric="rgb", planarconfig=planar, compression="deflate", predictor=2, byteorder=byteorder)
+    tifffile.imwrite(
+        path, values, photometric="rgb", planarconfig=planar, compression="deflate", predictor=2, byteorder=byteorder
+    )
     assert np.abs(read_colours(path, "photograph")[0] - COLOUR).max() < 1e-6
 
 
 def lzw(data: bytes) -> bytes:
-    """TIFF 6.0, section 13, without finding any repetition: literals, and a clear code before the codes would grow to 10 bits."""
+    """TIFF 6.0, section 13, without finding any repetition: literals, and a clear code before the codes would grow to
+    10 bits.
+    """
     codes = []
     for start in range(0, len(data), 200):
         codes += [256, *data[start : start + 200]]
@@ -109,10 +141,21 @@ def lzw(data: bytes) -> bytes:
 
 def packbits(data: bytes) -> bytes:
     """TIFF 6.0, section 9, without finding any repetition."""
-    return b"".join(bytes([len(data[start : start + 128]) - 1]) + data[start : start + 128] for start in range(0, len(data), 128))
+    return b"".join(
+        bytes([len(data[start : start + 128]) - 1]) + data[start : start + 128] for start in range(0, len(data), 128)
+    )
 
 
-def one_strip_tiff(data: bytes, width: int, height: int, samples: int, bits: int, compression: int, fill_order: int = 1, planar: int = 1) -> bytes:
+def one_strip_tiff(
+    data: bytes,
+    width: int,
+    height: int,
+    samples: int,
+    bits: int,
+    compression: int,
+    fill_order: int = 1,
+    planar: int = 1,
+) -> bytes:
     """A TIFF 6.0 file with one strip (or one for each of `samples` planes of equal length)."""
     strips = samples if planar == 2 else 1
     tags = [(256, 4, 1, width), (257, 4, 1, height), (258, 3, samples, bits), (259, 3, 1, compression), (262, 3, 1, 2 if samples == 3 else 1),
@@ -147,7 +190,9 @@ def test_lzw_and_packbits_are_undone_at_every_depth_and_in_planes(tmp_path, bits
 def test_the_order_of_bits_in_a_byte_is_honoured(tmp_path):
     shape = RANDOM.random((43, 61)) < 0.5
     path = tmp_path / "bits.tif"
-    path.write_bytes(one_strip_tiff(np.packbits(shape, axis=1, bitorder="little").tobytes(), 61, 43, 1, 1, 1, fill_order=2))
+    path.write_bytes(
+        one_strip_tiff(np.packbits(shape, axis=1, bitorder="little").tobytes(), 61, 43, 1, 1, 1, fill_order=2)
+    )
     assert np.array_equal(load_stencil(path).transmission, shape)
 
 
@@ -167,14 +212,20 @@ def test_what_is_left_to_pillow_is_still_read(tmp_path, name):
         image.convert("P").save(path)
     else:
         (image.convert("1") if name == "fax" else image).save(path, compression="group4" if name == "fax" else "jpeg")
-    assert np.abs(load_stencil(path).transmission - shape / 255.0).max() < (0.1 if name == "jpeg" else 1e-6)  # JPEG's own ringing
+    assert np.abs(load_stencil(path).transmission - shape / 255.0).max() < (
+        0.1 if name == "jpeg" else 1e-6
+    )  # JPEG's own ringing
 
 
 REFUSED_TIFFS = {
     "signed": (np.zeros((40, 40), np.int8), {}, "signed 8-bit"),
     "long": (np.zeros((40, 40), np.uint32), {}, "32-bit whole numbers"),
     "complex": (np.zeros((40, 40), np.complex64), {}, "kind that cannot be read (1 channel of 64 bits)"),
-    "inks": (np.zeros((40, 40, 5), np.uint8), {"photometric": "separated", "extratags": [(332, 3, 1, 2, True)]}, "without a known meaning"),
+    "inks": (
+        np.zeros((40, 40, 5), np.uint8),
+        {"photometric": "separated", "extratags": [(332, 3, 1, 2, True)]},
+        "without a known meaning",
+    ),
     "preview": (np.zeros((40, 40), np.uint8), {"subfiletype": 1}, "raw file"),
     "range": (np.full((40, 40, 3), 1.5, np.float16), {"photometric": "rgb"}, "from 1.5 to 1.5"),
     "not numbers": (np.full((40, 40, 3), np.nan, np.float64), {"photometric": "rgb"}, "not numbers"),
@@ -217,21 +268,29 @@ def filtered(values: np.ndarray) -> bytes:
         left, corner = (np.vstack([np.zeros_like(line[:1]), line[:-1]]) for line in (row, above))
         estimate = left + above - corner
         distances = [np.abs(estimate - other) for other in (left, above, corner)]
-        nearest = np.where((distances[0] <= distances[1]) & (distances[0] <= distances[2]), left, np.where(distances[1] <= distances[2], above, corner))
+        nearest = np.where(
+            (distances[0] <= distances[1]) & (distances[0] <= distances[2]),
+            left,
+            np.where(distances[1] <= distances[2], above, corner),
+        )
         taken = (0, left, above, (left + above) // 2, nearest)[index % 5]
         out.append(bytes([index % 5]) + ((row - taken) % 256).astype(np.uint8).tobytes())
         above = row
     return b"".join(out)
 
 
-def png(values: np.ndarray, colour_type: int, before: bytes = b"", after: bytes = b"", interlaced: bool = False) -> bytes:
+def png(
+    values: np.ndarray, colour_type: int, before: bytes = b"", after: bytes = b"", interlaced: bool = False
+) -> bytes:
     """A PNG of values (h, w[, channels]) uint8 or uint16; more chunks before and after its pixels."""
     bits = 8 * values.dtype.itemsize
     big = values.astype(values.dtype.newbyteorder(">")).reshape(*values.shape[:2], -1)
     parts = [big[y::dy, x::dx] for x, y, dx, dy in ADAM7] if interlaced else [big]
     data = b"".join(filtered(np.ascontiguousarray(part)) for part in parts if part.size)
     header = struct.pack(">IIBBBBB", values.shape[1], values.shape[0], bits, colour_type, 0, 0, int(interlaced))
-    return SIGNATURE + chunk(b"IHDR", header) + before + chunk(b"IDAT", zlib.compress(data)) + after + chunk(b"IEND", b"")
+    return (
+        SIGNATURE + chunk(b"IHDR", header) + before + chunk(b"IDAT", zlib.compress(data)) + after + chunk(b"IEND", b"")
+    )
 
 
 DEEP = {
@@ -304,7 +363,9 @@ def test_a_broken_exif_block_does_not_spoil_a_whole_picture(tmp_path, name, endi
     if ending == "png":
         path.write_bytes(png(EIGHT, 0, chunk(b"eXIf", BROKEN_EXIF[name])))
     else:
-        Image.fromarray(EIGHT).save(path, exif=b"Exif\0\0" + BROKEN_EXIF[name] if ending == "jpg" else BROKEN_EXIF[name])
+        Image.fromarray(EIGHT).save(
+            path, exif=b"Exif\0\0" + BROKEN_EXIF[name] if ending == "jpg" else BROKEN_EXIF[name]
+        )
     assert load_stencil(path).transmission.shape == EIGHT.shape
 
 
@@ -357,7 +418,12 @@ def test_a_picture_that_would_take_too_much_memory_is_refused_by_its_cost(tmp_pa
     path = tmp_path / "deep.png"
     path.write_bytes(flat_png(16384, 2, 16))
     fault = only_fault(path)
-    assert "16384 × 16384" in fault.found and "2.1 GB" in fault.found and "8192" in fault.try_ and "8-bit grey" in fault.try_
+    assert (
+        "16384 × 16384" in fault.found
+        and "2.1 GB" in fault.found
+        and "8192" in fault.try_
+        and "8-bit grey" in fault.try_
+    )
 
 
 @pytest.mark.parametrize(("ending", "how"), [("jpg", {"progressive": True}), ("webp", {}), ("jp2", {}), ("tif", {})])
@@ -374,10 +440,13 @@ def test_the_largest_picture_that_is_read_stays_under_2_gib(tmp_path):
     path = tmp_path / "largest.png"
     path.write_bytes(flat_png(16384, 6, 8))
     code = (
-        "import resource, sys; from projector.stencils.stencil import load_stencil; print(load_stencil(sys.argv[1]).transmission.shape);"
-        " print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024)"
+        "import resource, sys; from projector.stencils.stencil import load_stencil;"
+        " print(load_stencil(sys.argv[1]).transmission.shape); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss"
+        " * 1024)"
     )
-    shape, memory = subprocess.run([sys.executable, "-c", code, str(path)], check=True, capture_output=True, text=True).stdout.splitlines()
+    shape, memory = subprocess.run(
+        [sys.executable, "-c", code, str(path)], check=True, capture_output=True, text=True
+    ).stdout.splitlines()
     assert shape == "(8192, 8192)"
     assert int(memory) < 2 << 30
 
@@ -422,7 +491,8 @@ def test_a_photograph_of_more_pixels_than_can_be_worked_on_asks_for_a_box(tmp_pa
 
 @pytest.mark.slow
 def test_damaged_files_are_read_or_refused_and_never_more(tmp_path):
-    """A few hundred mutants of every kind in a process of its own: a traceback, a crash, a hang or much memory would show.
+    """A few hundred mutants of every kind in a process of its own: a traceback, a crash, a hang or much memory would
+    show.
 
     benchmarks/mutated_bitmaps.py tries thousands.
     """
@@ -445,7 +515,9 @@ for name, content in mutants(3, 600):
             outcomes["refused"] += 1
 print(outcomes["read"], outcomes["refused"], resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024)
 """
-    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], check=False, capture_output=True, text=True, timeout=120)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)], check=False, capture_output=True, text=True, timeout=120
+    )
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     n_read, n_refused, memory = map(int, done.stdout.split())

@@ -12,7 +12,11 @@ from projector.scene import model
 from projector.scene.model import Ambient, Camera, Lens, Scene, Surface, scene_schema
 
 # What stands in a scene; `Statement` is only what a reading and an output share.
-PARTS = [part for part in vars(model).values() if isinstance(part, type) and issubclass(part, BaseModel) and part not in (BaseModel, model.Part, model.Statement)]
+PARTS = [
+    part
+    for part in vars(model).values()
+    if isinstance(part, type) and issubclass(part, BaseModel) and part not in (BaseModel, model.Part, model.Statement)
+]
 
 
 @pytest.mark.parametrize("part", PARTS, ids=lambda part: part.__name__)
@@ -67,7 +71,11 @@ def test_the_hash_follows_every_value_and_not_the_place_of_the_file():
     scene = Scene(camera=Camera(position_m=(0.0, 1.5, 3.0), aim="sitter.nose_tip"))
     assert len(scene.digest()) == 64
     assert scene.digest() == scene.model_copy().placed_at("other", "/elsewhere").digest()
-    for changed in ({"ambient": Ambient(stops_under=3.0)}, {"title": "x"}, {"camera": scene.camera.model_copy(update={"iso": 101.0})}):
+    for changed in (
+        {"ambient": Ambient(stops_under=3.0)},
+        {"title": "x"},
+        {"camera": scene.camera.model_copy(update={"iso": 101.0})},
+    ):
         assert scene.model_copy(update=changed).digest() != scene.digest()
 
 

@@ -1,7 +1,8 @@
 """Bitmaps of every kind that will be handed over: each is read for what it is, or refused in words.
 
-Sources: PNG (ISO/IEC 15948), TIFF 6.0 (photometric interpretation, bits per sample, orientation), Exif 2.3 (orientation),
-IEC 61966-2-1 (coded grey). Files are written here by Pillow or tifffile, or byte by byte where neither writes the kind.
+Sources: PNG (ISO/IEC 15948), TIFF 6.0 (photometric interpretation, bits per sample, orientation), Exif 2.3
+(orientation), IEC 61966-2-1 (coded grey). Files are written here by Pillow or tifffile, or byte by byte where neither
+writes the kind.
 """
 
 from __future__ import annotations
@@ -124,8 +125,20 @@ def test_1_bit_tiff_reads_as_0_and_1(tmp_path, white_is_zero):
 
 def one_strip_tiff(data: bytes, width: int, height: int, bits: int) -> bytes:
     """A grey TIFF 6.0 file with one uncompressed strip."""
-    entries = [(256, width), (257, height), (258, bits), (259, 1), (262, 1), (273, 8), (277, 1), (278, height), (279, len(data))]
-    directory = struct.pack("<H", len(entries)) + b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries)
+    entries = [
+        (256, width),
+        (257, height),
+        (258, bits),
+        (259, 1),
+        (262, 1),
+        (273, 8),
+        (277, 1),
+        (278, height),
+        (279, len(data)),
+    ]
+    directory = struct.pack("<H", len(entries)) + b"".join(
+        struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries
+    )
     return struct.pack("<2sHI", b"II", 42, 8 + len(data)) + data + directory + bytes(4)
 
 
@@ -255,7 +268,9 @@ def test_an_orientation_tag_out_of_range_is_left_alone(tmp_path):
 
 
 def png_of_bits(width: int, height: int) -> bytes:
-    """A PNG of one bit a pixel, left half black and right half white, by the standard: a few kilobytes whatever its size."""
+    """A PNG of one bit a pixel, left half black and right half white, by the standard: a few kilobytes whatever its
+    size.
+    """
 
     def chunk(kind: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
@@ -263,7 +278,12 @@ def png_of_bits(width: int, height: int) -> bytes:
     n_bytes = (width + 7) // 8
     row = b"\0" + b"\0" * (n_bytes // 2) + b"\xff" * (n_bytes - n_bytes // 2)
     header = struct.pack(">IIBBBBB", width, height, 1, 0, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(row * height, 9)) + chunk(b"IEND", b"")
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + chunk(b"IHDR", header)
+        + chunk(b"IDAT", zlib.compress(row * height, 9))
+        + chunk(b"IEND", b"")
+    )
 
 
 def test_a_huge_bitmap_is_refused_before_it_is_decoded(tmp_path):
@@ -286,7 +306,9 @@ def test_a_very_large_bitmap_is_averaged_down_in_strips(tmp_path):
 
 @pytest.mark.parametrize("kind", ["16 bit", "alpha", "palette"])
 def test_every_kind_survives_being_averaged_down(tmp_path, monkeypatch, kind):
-    """Blocks of 2 × 2 whose mean is known: a checkerboard gives one half, whatever carries it; odd sides keep their last row."""
+    """Blocks of 2 × 2 whose mean is known: a checkerboard gives one half, whatever carries it; odd sides keep their
+    last row.
+    """
     monkeypatch.setattr(bitmap_file, "LARGEST_SIDE", 300)
     checks = np.indices((501, 501)).sum(axis=0) % 2
     image = {
@@ -414,5 +436,8 @@ def test_a_pupil_bitmap_is_read_with_the_same_care(tmp_path):
 
 
 def test_importing_the_module_brings_in_no_picture_library():
-    code = "import sys, projector.stencils.stencil; sys.exit(any(n in sys.modules for n in ('PIL', 'imageio', 'tifffile')))"
+    code = (
+        "import sys, projector.stencils.stencil; sys.exit(any(n in sys.modules for n in ('PIL', 'imageio',"
+        " 'tifffile')))"
+    )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -19,7 +19,9 @@ class PhotographyStudio:
     """Renders what a camera square to the wall would see of a scene's wall at z = 0, by the ray-at-a-time reference."""
 
     @staticmethod
-    def light(scene, mm_per_pixel: float, width: int, height: int, centre=(0.0, 1.5), n_side: int = 10, seed: int = 3) -> np.ndarray:
+    def light(
+        scene, mm_per_pixel: float, width: int, height: int, centre=(0.0, 1.5), n_side: int = 10, seed: int = 3
+    ) -> np.ndarray:
         """Linear sRGB (h, w, 3), each pixel the mean of four points, bright side about 0.7."""
         step = 5e-4 * mm_per_pixel
         x = centre[0] + (np.arange(2 * width) + 0.5 - width) * step
@@ -28,17 +30,34 @@ class PhotographyStudio:
         count = across.size
         positions = np.stack([across.ravel(), up.ravel(), np.zeros(count)], axis=1).astype(np.float32)
         normals = np.tile(np.float32([0, 0, 1]), (count, 1))
-        points = Points(positions, normals, normals, positions + 2e-6 * normals, np.zeros(count, np.float32), np.zeros(count, np.int32))
+        points = Points(
+            positions,
+            normals,
+            normals,
+            positions + 2e-6 * normals,
+            np.zeros(count, np.float32),
+            np.zeros(count, np.int32),
+        )
         prepared = prepared_light.prepare_light(scene, scene.projector[0], 18)
         weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.XYZ_CHANNELS)
         out, tree = np.zeros((count, 3)), scene_arrays(scene).bvh
         with Workers() as workers:
-            workers.run_pieces(count, lambda start, stop: add_light_by_rays(prepared.light, tree, points, weights, n_side, seed, start, stop, out), piece=2048)
-        linear = out.reshape(height, 2, width, 2, 3).mean(axis=(1, 3)) @ linear_srgb_under_white(white_balance_xyz(5600.0)).T
+            workers.run_pieces(
+                count,
+                lambda start, stop: add_light_by_rays(
+                    prepared.light, tree, points, weights, n_side, seed, start, stop, out
+                ),
+                piece=2048,
+            )
+        linear = (
+            out.reshape(height, 2, width, 2, 3).mean(axis=(1, 3)) @ linear_srgb_under_white(white_balance_xyz(5600.0)).T
+        )
         return linear * (0.7 / np.percentile(linear[..., 1], 98))
 
     @staticmethod
-    def developed(linear: np.ndarray, blur_pixels: float = 0.0, noise: float = 0.0, seed: int = 1, encode=encode_srgb) -> np.ndarray:
+    def developed(
+        linear: np.ndarray, blur_pixels: float = 0.0, noise: float = 0.0, seed: int = 1, encode=encode_srgb
+    ) -> np.ndarray:
         """Blurred by the camera, with noise (share of full scale at full light, growing with its root), coded 0..1."""
         seen = gaussian_filter(linear, (blur_pixels, blur_pixels, 0.0)) if blur_pixels else linear
         random = np.random.default_rng(seed)

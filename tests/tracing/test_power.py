@@ -58,7 +58,9 @@ def test_a_transmittance_counts_against_the_lens_that_was_metered():
     index = float(dispersion.refractive_index("F2", dispersion.LINE_D_NM))
     uncoated, coated = (1.0 - ((index - 1.0) / (index + 1.0)) ** 2) ** 6, 0.998**6
     metered = scene(f"focal_length_mm = 85, f_number = 4, transmittance = {coated}")
-    assert stops(metered, with_overrides(metered, [f"projector.key.lens.transmittance={uncoated}"])) == pytest.approx(-0.48, abs=0.005)
+    assert stops(metered, with_overrides(metered, [f"projector.key.lens.transmittance={uncoated}"])) == pytest.approx(
+        -0.48, abs=0.005
+    )
     spec = metered.projector[0]
     candidate = with_lens(spec, spec.lens.model_copy(update={"transmittance": uncoated}))
     assert power_of(metered, candidate).carried_over.stops == pytest.approx(-0.48, abs=0.005)
@@ -80,12 +82,13 @@ def test_a_transmittance_that_was_metered_changes_nothing_and_lumens_before_the_
         ("focal_length_mm=170", 2.0, True),
         ("transmittance=0.45", -1.0, False),
         ("filled_pupil_mm=10.625", -2.0, True),
-        ("pupil={ shape = \"ring\", inner_fraction = 0.5 }", math.log2(0.75), True),
+        ('pupil={ shape = "ring", inner_fraction = 0.5 }', math.log2(0.75), True),
         ("corner_softness_mm=0.5", None, False),
     ],
 )
 def test_light_through_another_lens_goes_with_its_opening_and_its_glass(lens, expected, taken):
-    """Luminance is kept by any lens that the lamp fills (conservation of radiance, any radiometry text): the opening's area counts.
+    """Luminance is kept by any lens that the lamp fills (conservation of radiance, any radiometry text): the opening's
+    area counts.
 
     0.01 stop for the two openings' own sizes at 2 m.
     """
@@ -97,26 +100,55 @@ def test_light_through_another_lens_goes_with_its_opening_and_its_glass(lens, ex
         assert carried is None
     else:
         assert (carried.stops, bool(carried.filled_mm)) == (pytest.approx(expected, abs=1e-9), taken)
-        assert f"{abs(expected):.1f} stops {'more' if expected > 0 else 'less'} light" in carried.sentence("key") and ("if the lamp fills" in carried.sentence("key")) == taken
+        assert (
+            f"{abs(expected):.1f} stops {'more' if expected > 0 else 'less'} light" in carried.sentence("key")
+            and ("if the lamp fills" in carried.sentence("key")) == taken
+        )
 
 
 def test_a_file_that_says_with_which_lens_it_was_metered_is_the_same_scene_as_the_change_typed():
     typed = scene(overrides=["projector.key.lens.f_number=8", "projector.key.lens.focal_length_mm=50"])
-    said = scene("focal_length_mm = 50, f_number = 8", "reading = { f_number = 8, iso = 100, distance_m = 2.0, lens = { focal_length_mm = 85, f_number = 4 } }")
-    assert middle(typed) == middle(said) and power_of(typed, typed.projector[0]).carried_over == power_of(said, said.projector[0]).carried_over
+    said = scene(
+        "focal_length_mm = 50, f_number = 8",
+        "reading = { f_number = 8, iso = 100, distance_m = 2.0, lens = { focal_length_mm = 85, f_number = 4 } }",
+    )
+    assert (
+        middle(typed) == middle(said)
+        and power_of(typed, typed.projector[0]).carried_over == power_of(said, said.projector[0]).carried_over
+    )
 
 
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        (["f_number=5.6"], "key: its reading was taken with f/4; f/5.6 gives 1.0 stops less light, if the lamp fills both openings of 21.0 mm and 15.0 mm."),
-        (["focal_length_mm=50", "filled_pupil_mm=12"], "key: its reading was taken with 84 mm, f/4, a filled pupil; 50 mm, f/4, 12 mm filled gives 1.6 stops less light, if the lamp fills the opening of 21.0 mm."),
-        (["transmittance=0.7"], "key: its reading was taken with transmittance 0.9; transmittance 0.7 gives 0.4 stops less light."),
-        (["focal_length_mm=168", "f_number=8"], "key: its reading was taken with 84 mm, f/4; 168 mm, f/8 gives as much light."),
+        (
+            ["f_number=5.6"],
+            (
+                "key: its reading was taken with f/4; f/5.6 gives 1.0 stops less light, if the lamp fills both openings"
+                " of 21.0 mm and 15.0 mm."
+            ),
+        ),
+        (
+            ["focal_length_mm=50", "filled_pupil_mm=12"],
+            (
+                "key: its reading was taken with 84 mm, f/4, a filled pupil; 50 mm, f/4, 12 mm filled gives 1.6 stops"
+                " less light, if the lamp fills the opening of 21.0 mm."
+            ),
+        ),
+        (
+            ["transmittance=0.7"],
+            "key: its reading was taken with transmittance 0.9; transmittance 0.7 gives 0.4 stops less light.",
+        ),
+        (
+            ["focal_length_mm=168", "f_number=8"],
+            "key: its reading was taken with 84 mm, f/4; 168 mm, f/8 gives as much light.",
+        ),
     ],
 )
 def test_what_is_taken_for_granted_is_said(changes, words):
-    found = scene("focal_length_mm = 84, f_number = 4", overrides=[f"projector.key.lens.{change}" for change in changes])
+    found = scene(
+        "focal_length_mm = 84, f_number = 4", overrides=[f"projector.key.lens.{change}" for change in changes]
+    )
     assert power_of(found, found.projector[0]).carried_over.sentence("key") == words
 
 
@@ -126,17 +158,24 @@ def test_lumens_belong_to_the_lens_they_were_counted_through():
     assert stops(wide, with_overrides(wide, ["projector.key.lens.f_number=8"])) == pytest.approx(-2.0, abs=0.01)
 
 
-@pytest.mark.parametrize("shape", ['shape = "disc"', 'shape = "ring", inner_fraction = 0.7', 'shape = "polygon", n_blades = 5'])
+@pytest.mark.parametrize(
+    "shape", ['shape = "disc"', 'shape = "ring", inner_fraction = 0.7', 'shape = "polygon", n_blades = 5']
+)
 @pytest.mark.parametrize("distance", [0.02, 0.1, 2.0])
 def test_the_pupil_on_its_axis_is_its_integral_however_near(shape, distance):
     """∫ d²/(ρ² + d²)² over the pupil of an 85 mm lens at f/2, by 200² of its points.
 
-    Exact for a disc; for others the next term of the series is (outer · inner radius / distance²)², 1e-3 at 0.1 m; at the pupil's
-    own radius only its order is right.
+    Exact for a disc; for others the next term of the series is (outer · inner radius / distance²)², 1e-3 at 0.1 m; at
+    the pupil's own radius only its order is right.
     """
     found = scene(f"focal_length_mm = 85, f_number = 2, pupil = {{ {shape} }}")
     light = light_arrays(found, found.projector[0], [587.5618])
     steps = (np.arange(200) + 0.5) / 200
-    squared = np.array([sum(part**2 for part in pupil_point(light.pupil, u, v)) for u in steps for v in steps]) * light.radius**2
+    squared = (
+        np.array([sum(part**2 for part in pupil_point(light.pupil, u, v)) for u in steps for v in steps])
+        * light.radius**2
+    )
     expected = math.pi * light.radius**2 * light.pupil.area * float((distance**2 / (squared + distance**2) ** 2).mean())
-    assert open_gate_on_axis(light, distance) == pytest.approx(expected, rel=2e-4 if "disc" in shape else {0.02: 0.25, 0.1: 2e-3, 2.0: 1e-4}[distance])
+    assert open_gate_on_axis(light, distance) == pytest.approx(
+        expected, rel=2e-4 if "disc" in shape else {0.02: 0.25, 0.1: 2e-3, 2.0: 1e-4}[distance]
+    )

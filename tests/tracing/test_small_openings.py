@@ -1,9 +1,9 @@
 """Holes, slits and dots far out of focus: look-ups against the pupil summed over every point of the openings.
 
-The light at a point is the share of the pupil's image in the gate that openings fill. Here the openings are cut into points
-half a pixel apart or less, and each is asked whether it lies in that image: no blurring, no levels. Error budget of the
-1 % (relative RMSE over the lit points): steps of the ladder 0.6 %, a level's pixels 0.5 %, these points 0.2 %. Half a
-per cent more is allowed where a ring is only two of the bitmap's own pixels wide.
+The light at a point is the share of the pupil's image in the gate that openings fill. Here the openings are cut into
+points half a pixel apart or less, and each is asked whether it lies in that image: no blurring, no levels. Error budget
+of the 1 % (relative RMSE over the lit points): steps of the ladder 0.6 %, a level's pixels 0.5 %, these points 0.2 %.
+Half a per cent more is allowed where a ring is only two of the bitmap's own pixels wide.
 """
 
 from __future__ import annotations
@@ -20,7 +20,9 @@ from projector.tracing.sight.outline import make_pupil
 
 PIXELS, WIDTH = 1024, 0.036
 GATE = round_gate(0.040)
-X, Y = np.meshgrid((np.arange(PIXELS) + 0.5) / PIXELS * WIDTH - WIDTH / 2, (np.arange(PIXELS) + 0.5) / PIXELS * WIDTH - WIDTH / 2)
+X, Y = np.meshgrid(
+    (np.arange(PIXELS) + 0.5) / PIXELS * WIDTH - WIDTH / 2, (np.arange(PIXELS) + 0.5) / PIXELS * WIDTH - WIDTH / 2
+)
 
 
 def covered(distance):
@@ -39,11 +41,22 @@ STENCILS = {
     "three holes": holes([(-0.004, 0.001), (0.005, -0.003), (0.0, 0.006)], 3e-4),
     "stars": holes(STARS, 4e-4),
     "slit of 0.3 mm": covered(1.5e-4 - abs(X - 0.001)) * covered(0.01 - abs(Y)),
-    "cross of slits": np.maximum(covered(2e-4 - abs(X)) * covered(0.008 - abs(Y)), covered(2e-4 - abs(Y - 0.002)) * covered(0.008 - abs(X))),
-    "dots": covered(2.5e-4 - np.hypot(X % 1e-3 - 5e-4, Y % 1e-3 - 5e-4)) * covered(0.0045 - abs(X)) * covered(0.0045 - abs(Y)),
+    "cross of slits": np.maximum(
+        covered(2e-4 - abs(X)) * covered(0.008 - abs(Y)), covered(2e-4 - abs(Y - 0.002)) * covered(0.008 - abs(X))
+    ),
+    "dots": (
+        covered(2.5e-4 - np.hypot(X % 1e-3 - 5e-4, Y % 1e-3 - 5e-4))
+        * covered(0.0045 - abs(X))
+        * covered(0.0045 - abs(Y))
+    ),
     "a small window": covered(0.0015 - abs(X)) * covered(0.0015 - abs(Y)),
 }
-PUPILS = {"disc": make_pupil("disc"), "hexagon": make_pupil("polygon", 6, 10.0), "triangle": make_pupil("polygon", 3, 25.0), "ring": make_pupil("ring", inner_fraction=0.6)}
+PUPILS = {
+    "disc": make_pupil("disc"),
+    "hexagon": make_pupil("polygon", 6, 10.0),
+    "triangle": make_pupil("polygon", 3, 25.0),
+    "ring": make_pupil("ring", inner_fraction=0.6),
+}
 PATCHES_MM = (0.45, 1.0, 2.1, 5.3, 9.7, 19.0)
 
 
@@ -55,7 +68,15 @@ def _look_up(texels, levels, diameters, turned, middle, numbers, x, y, scale, ou
     for i in range(x.shape[0]):
         clear_patches(table)
         # Tube 1, pupil 2 wide, sharp at infinity: the patch is 2 · |scale| wide.
-        patch = (np.float32(1.0), np.float32(-scale), np.float32(0.0), np.float32(2.0), np.float32(0.0), np.float32(x[i]), np.float32(y[i]))
+        patch = (
+            np.float32(1.0),
+            np.float32(-scale),
+            np.float32(0.0),
+            np.float32(2.0),
+            np.float32(0.0),
+            np.float32(x[i]),
+            np.float32(y[i]),
+        )
         choose_patches(table, stack, about, address_of(numbers), address_of(numbers) + 32, patch)
         add_patches(table, np.float32(0.0), np.float32(0.0), np.float32(1.0))
         out[i] = load_float(table, SUM * 8)
@@ -64,16 +85,31 @@ def _look_up(texels, levels, diameters, turned, middle, numbers, x, y, scale, ou
 def looked_up(stack, x, y, scale):
     out = np.empty(x.size)
     numbers = np.concatenate([np.zeros(8, np.float32), np.ones(8, np.float32)])
-    _look_up(stack.texels, stack.levels, stack.diameters, len(stack.diameters) if stack.n_signs == 2 else 0, stack.middle, numbers, x, y, scale, out)
+    _look_up(
+        stack.texels,
+        stack.levels,
+        stack.diameters,
+        len(stack.diameters) if stack.n_signs == 2 else 0,
+        stack.middle,
+        numbers,
+        x,
+        y,
+        scale,
+        out,
+    )
     return out
 
 
 def opening_points(values):
-    """Places (k, 2) m in the openings and the area that each stands for: the bitmap straight between its pixels, as rays see it."""
+    """Places (k, 2) m in the openings and the area that each stands for: the bitmap straight between its pixels, as
+    rays see it.
+    """
     from scipy.ndimage import map_coordinates
 
     rows, columns = np.nonzero(map_coordinates(values, np.indices(values.shape), order=1) > 0)
-    rows, columns = np.unique(np.concatenate([np.stack([rows + i, columns + j], 1) for i in (-1, 0, 1) for j in (-1, 0, 1)]), axis=0).T
+    rows, columns = np.unique(
+        np.concatenate([np.stack([rows + i, columns + j], 1) for i in (-1, 0, 1) for j in (-1, 0, 1)]), axis=0
+    ).T
     n = int(np.clip(np.sqrt(60000 / rows.size), 2, 8))
     steps = (np.arange(n) + 0.5) / n - 0.5
     rows = (rows[:, None, None] + steps[:, None] + 0 * steps).ravel()
@@ -87,7 +123,9 @@ def opening_points(values):
 
 @kernel
 def _sum(places, weights, x, y, scale, inner, planes, out):
-    """Of each point's image of the pupil: what lies within radius 1 or the half-planes (nx, ny, limit), and beyond the inner radius."""
+    """Of each point's image of the pupil: what lies within radius 1 or the half-planes (nx, ny, limit), and beyond the
+    inner radius.
+    """
     for i in range(x.shape[0]):
         for k in range(places.shape[0]):
             u, v = (places[k, 0] - x[i]) / scale, (places[k, 1] - y[i]) / scale
@@ -116,10 +154,14 @@ def around(values, pupil, scale, count, seed=1):
     at = random.integers(rows.size, size=count)
     away, turn = abs(scale) * pupil.reach * 1.05 * np.sqrt(random.random(count)), random.uniform(0, 2 * np.pi, count)
     pitch = WIDTH / PIXELS
-    return (columns[at] + 0.5) * pitch - WIDTH / 2 + away * np.cos(turn), (rows[at] + 0.5) * pitch - WIDTH / 2 + away * np.sin(turn)
+    return (columns[at] + 0.5) * pitch - WIDTH / 2 + away * np.cos(turn), (
+        rows[at] + 0.5
+    ) * pitch - WIDTH / 2 + away * np.sin(turn)
 
 
-@pytest.mark.parametrize(("form", "sign"), [("disc", 1.0), ("hexagon", -1.0), ("triangle", 1.0), ("triangle", -1.0), ("ring", 1.0)])
+@pytest.mark.parametrize(
+    ("form", "sign"), [("disc", 1.0), ("hexagon", -1.0), ("triangle", 1.0), ("triangle", -1.0), ("ring", 1.0)]
+)
 @pytest.mark.parametrize("name", STENCILS)
 def test_small_openings_shine_as_the_pupil_summed_over_them(name, form, sign):
     values, pupil = STENCILS[name], PUPILS[form]
@@ -136,7 +178,9 @@ def test_small_openings_shine_as_the_pupil_summed_over_them(name, form, sign):
 
 @pytest.mark.parametrize("times", [50.0, 400.0, 3000.0])
 def test_beyond_the_last_level_light_falls_with_the_square_and_the_disc_grows(times):
-    """A hole of 0.2 mm under patches so many times as wide: its light is its area over the patch's, within a disc as wide as that."""
+    """A hole of 0.2 mm under patches so many times as wide: its light is its area over the patch's, within a disc as
+    wide as that.
+    """
     values = STENCILS["hole of 0.2 mm"]
     stacks = BlurStack(draw_gate(GATE, Bitmap(values.astype(np.float32), WIDTH / PIXELS)), PUPILS["disc"])
     scale = 0.5 * times * 2e-4

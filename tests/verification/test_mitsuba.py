@@ -5,8 +5,8 @@ shifted so that all of them meet at the distance in focus: a thin lens drawn out
 scale is off by π (known), so both are scaled to the same mean: ratios only.
 
 Relative RMSE as everywhere: the mean of (F − R1)·(F − R2), two independent pictures of Mitsuba's, over the root-mean
-level. Budget of the 2 %: 64 points for a disc at edges 7 mm soft, drawn on pixels of 4 mm, 1.3 %; 16 points of ours for a
-pixel's box 0.5 %; on the head 64 small shadows for one soft one 0.5 %.
+level. Budget of the 2 %: 64 points for a disc at edges 7 mm soft, drawn on pixels of 4 mm, 1.3 %; 16 points of ours for
+    a pixel's box 0.5 %; on the head 64 small shadows for one soft one 0.5 %.
 """
 
 from __future__ import annotations
@@ -60,20 +60,34 @@ position_m = [0.12, 0.0, 0.0]
 
 
 def ours(near: float):
-    """Our light, FINER² points a pixel, seen from the lens's own place, beyond `near` metres, and what each pixel shows."""
+    """Our light, FINER² points a pixel, seen from the lens's own place, beyond `near` metres, and what each pixel
+    shows.
+    """
     scene = load_text(SCENE, "judge")
     arrays = scene_arrays(scene)
     if near > 0.0:
         keep = arrays.surfaces.owners[:] == 0
     half = 0.55 * GATE / TUBE
-    camera = Camera((0.0, 1.55, 1.6), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, -1.0), half, half * HEIGHT / WIDTH, WIDTH * FINER, HEIGHT * FINER)
+    camera = Camera(
+        (0.0, 1.55, 1.6),
+        (1.0, 0.0, 0.0),
+        (0.0, -1.0, 0.0),
+        (0.0, 0.0, -1.0),
+        half,
+        half * HEIGHT / WIDTH,
+        WIDTH * FINER,
+        HEIGHT * FINER,
+    )
     rows, columns = np.meshgrid(np.arange(HEIGHT * FINER) + 0.5, np.arange(WIDTH * FINER) + 0.5, indexing="ij")
     points, triangles = empty_points(rows.size), np.empty(rows.size, np.int32)
     seen = arrays
     if near > 0.0:
         from projector.tracing.rays.bvh import build_bvh
 
-        surfaces = arrays.surfaces._replace(triangles=np.ascontiguousarray(arrays.surfaces.triangles[keep]), owners=np.ascontiguousarray(arrays.surfaces.owners[keep]))
+        surfaces = arrays.surfaces._replace(
+            triangles=np.ascontiguousarray(arrays.surfaces.triangles[keep]),
+            owners=np.ascontiguousarray(arrays.surfaces.owners[keep]),
+        )
         seen = type(arrays)(surfaces, build_bvh(surfaces.vertices, surfaces.triangles), arrays.names)
     camera_points(seen.bvh, seen.surfaces, camera, columns.ravel(), rows.ravel(), 0.0, 0, rows.size, points, triangles)
     with Workers(2) as workers:
@@ -81,7 +95,9 @@ def ours(near: float):
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         out = np.zeros((rows.size, 3))
         stacks = stacks_ready(prepared, reach_of(prepared.light, points, visibility.state))
-        light_points(prepared, points, visibility, stacks, prepared.weights(np.ones((2, 71)), MAP_CHANNELS), out, workers)
+        light_points(
+            prepared, points, visibility, stacks, prepared.weights(np.ones((2, 71)), MAP_CHANNELS), out, workers
+        )
     light = out[:, 1].reshape(HEIGHT, FINER, WIDTH, FINER).mean(axis=(1, 3))
     shown = points.materials.reshape(HEIGHT, FINER, WIDTH, FINER)
     # A pixel that shows two things belongs to neither.

@@ -1,12 +1,12 @@
 """Mitsuba's thin-lens camera as a judge of the projector, by reciprocity: light goes both ways along the same path.
 
 A camera with the projector's lens whose film stands in the gate sees a glowing patch of wall as strongly, summed over
-the openings of a stencil, as the projector lights that patch through them (Helmholtz reciprocity; E. Veach, "Robust Monte
-Carlo Methods for Light Transport Simulation", 1997, ch. 3–4). Mitsuba 3 knows nothing of projectors with lenses, but its
-thin-lens camera (`thinlens`) is one read backwards.
+the openings of a stencil, as the projector lights that patch through them (Helmholtz reciprocity; E. Veach, "Robust
+Monte Carlo Methods for Light Transport Simulation", 1997, ch. 3–4). Mitsuba 3 knows nothing of projectors with lenses,
+but its thin-lens camera (`thinlens`) is one read backwards.
 
-A camera's pixel is the plain mean of radiance over pupil and pixel; the light on a patch carries cos⁴ of the angle at the
-lens instead, so pixels are weighted by it.
+A camera's pixel is the plain mean of radiance over pupil and pixel; the light on a patch carries cos⁴ of the angle at
+the lens instead, so pixels are weighted by it.
 """
 
 from __future__ import annotations
@@ -34,8 +34,17 @@ def camera(mi, half_slope: float, width: int, height: int, samples: int):
 
 def glowing(mi, centre, half_width: float, half_height: float, yaw_deg: float = 0.0):
     """A rectangle that glows with radiance 1 on the side of the lens."""
-    transform = mi.ScalarTransform4f().translate(list(map(float, centre))).rotate([0, 1, 0], yaw_deg).scale([half_width, half_height, 1.0])
-    return {"type": "rectangle", "to_world": transform, "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}}}
+    transform = (
+        mi.ScalarTransform4f()
+        .translate(list(map(float, centre)))
+        .rotate([0, 1, 0], yaw_deg)
+        .scale([half_width, half_height, 1.0])
+    )
+    return {
+        "type": "rectangle",
+        "to_world": transform,
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}},
+    }
 
 
 def seen(mi, sensor, patch, seed: int) -> np.ndarray:
@@ -55,7 +64,12 @@ def mi():
 
 def projector_at_origin(**changes):
     """The projector of this file in the studio's frame: at (0, 1.5, 2), looking along −z."""
-    return {"lens": {"focal_length_mm": 1e3 * FOCAL_LENGTH, "f_number": F_NUMBER}, "focus": {"distance_m": FOCUS}, "gate": {"diameter_mm": 60.0}, **changes}
+    return {
+        "lens": {"focal_length_mm": 1e3 * FOCAL_LENGTH, "f_number": F_NUMBER},
+        "focus": {"distance_m": FOCUS},
+        "gate": {"diameter_mm": 60.0},
+        **changes,
+    }
 
 
 @pytest.mark.parametrize("distance", [1.6, 2.6], ids=["nearer than sharp", "farther than sharp"])
@@ -69,8 +83,15 @@ def test_an_edge_of_the_gate_lands_as_soft_as_a_camera_sees_an_edge_there(mi, st
     half = 1.0 * blur / distance
     wall = glowing(mi, (2.0, 0.0, -distance), 2.0, 2.0)
     theirs = seen(mi, camera(mi, half, 100, 16, 1024), wall, 5).mean(axis=0)
-    surface = {"width_m": 2 * half * distance, "height_m": max(0.001, 0.1 * half * distance), "position_m": [0.0, 1.5, 2.0 - distance]}
-    maps = [irradiance_map(studio.scene(projector_at_origin(**more), surface), None, 100) for more in ({"stencil": {"file": studio.half_plane(2048), "width_mm": 60.0}}, {})]
+    surface = {
+        "width_m": 2 * half * distance,
+        "height_m": max(0.001, 0.1 * half * distance),
+        "position_m": [0.0, 1.5, 2.0 - distance],
+    }
+    maps = [
+        irradiance_map(studio.scene(projector_at_origin(**more), surface), None, 100)
+        for more in ({"stencil": {"file": studio.half_plane(2048), "width_mm": 60.0}}, {})
+    ]
     ours = (maps[0].illuminance / maps[1].illuminance).mean(axis=0)
     assert np.sqrt(np.mean((ours - theirs) ** 2)) < 0.003
     assert np.abs(ours - theirs).max() < 0.016
@@ -80,7 +101,8 @@ def test_an_edge_of_the_gate_lands_as_soft_as_a_camera_sees_an_edge_there(mi, st
 
 
 def test_patches_of_a_tilted_wall_get_the_light_that_a_camera_gets_from_them(mi, studio):
-    """Nine patches across the edge of a stencil, on a wall turned by 40°: light by us over light by Mitsuba is the same for all.
+    """Nine patches across the edge of a stencil, on a wall turned by 40°: light by us over light by Mitsuba is the same
+    for all.
 
     Budget: about 20 000 of Mitsuba's rays meet a lit patch, 0.7 %; the patch's 6 mm against an edge 13 mm soft, both
     averaged alike; the pupil's width in the cos⁴ weight, second order, under 0.1 %. Three standard errors: 2 %.
@@ -95,7 +117,12 @@ def test_patches_of_a_tilted_wall_get_the_light_that_a_camera_gets_from_them(mi,
     found = []
     for index, offset in enumerate(offsets):
         centre = np.array([0.0, 0.0, -distance]) + offset * along
-        picture = seen(mi, camera(mi, half_slope, pixels, pixels, 400), glowing(mi, centre, half_patch, half_patch, yaw), 11 + index)
+        picture = seen(
+            mi,
+            camera(mi, half_slope, pixels, pixels, 400),
+            glowing(mi, centre, half_patch, half_patch, yaw),
+            11 + index,
+        )
         found.append(float((picture * weight).sum()))
     scene = studio.scene(
         projector_at_origin(stencil={"file": studio.half_plane(2048), "width_mm": 60.0}),

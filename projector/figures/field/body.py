@@ -1,4 +1,6 @@
-"""Shoulders, chest and upper arms of the figure, down to the waist, as one field in millimetres (frame of figure_fields)."""
+"""Shoulders, chest and upper arms of the figure, down to the waist, as one field in millimetres (frame of
+figure_fields).
+"""
 
 from __future__ import annotations
 

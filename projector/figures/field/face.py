@@ -28,7 +28,10 @@ MOUTH_HALF_WIDTH = 26.0
 
 
 def face_field(points):
-    """Field of head and neck at points (x, y, z), three arrays of one shape (mm). The neck goes on below the shoulders."""
+    """Field of head and neck at points (x, y, z), three arrays of one shape (mm).
+
+    The neck goes on below the shoulders.
+    """
     x, y, z = points
     # A soft |x| keeps the middle of the face free of a crease.
     points = (np.sqrt(x * x + 2.0), y, z)

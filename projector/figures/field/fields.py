@@ -94,7 +94,8 @@ def table(positions, values, smoothing=0.0):
 def loft(points, axis_z, half_width, front, back, front_roundness, back_roundness=2.0):
     """A stack of horizontal slices: superellipses about z = axis_z, other in front than behind.
 
-    `half_width`, `front` and `back` are the slice's extents (mm): |x| at its widest, z in front, z behind. Arrays or numbers.
+    `half_width`, `front` and `back` are the slice's extents (mm): |x| at its widest, z in front, z behind. Arrays or
+    numbers.
     """
     x, _, z = points
     offset = z - axis_z

@@ -1,4 +1,5 @@
-"""From the figure's field to a closed triangle mesh: a grid that is fine on the face, marching cubes, vertices drawn on to the field.
+"""From the figure's field to a closed triangle mesh: a grid that is fine on the face, marching cubes, vertices drawn on
+to the field.
 
 Everything here is in millimetres, in the frame of figure_fields.
 """
@@ -16,8 +17,8 @@ NECK_END = -192.0
 EAR_REACH = 62.0
 COARSE_STEP = 3
 BAND = 22.0
-# Edges whose middle is farther off the surface than this (mm) are split, on the face, on neck and shoulders, where grazing
-# light shows the facets of a saddle, and elsewhere, unless shorter than the last.
+# Edges whose middle is farther off the surface than this (mm) are split, on the face, on neck and shoulders, where
+# grazing light shows the facets of a saddle, and elsewhere, unless shorter than the last.
 N_REFINEMENTS = 3
 FACE_TOLERANCE, NECK_TOLERANCE, TOLERANCE, SHORTEST_SPLIT = 0.14, 0.25, 0.8, 1.0
 # Heights (mm) between which neck and shoulders lie.
@@ -31,7 +32,9 @@ _SPACING_Z = ([-120, -45, -30, 8, 20, 60, 75, 130], [6.0, 6.0, 3.6, 3.6, 5.0, 4.
 
 
 def figure_field(points, kind):
-    """Field of the whole figure at points (x, y, z), three arrays of one shape (mm), for kind "head" or "head_and_torso"."""
+    """Field of the whole figure at points (x, y, z), three arrays of one shape (mm), for kind "head" or
+    "head_and_torso".
+    """
     x, y, z = np.abs(points[0]), points[1], points[2]
     field = face_field((x, y, z))
     near_ear = np.flatnonzero((x > 45.0) & (np.abs(y + 15.0) < EAR_REACH) & (np.abs(z + 10.0) < EAR_REACH))
@@ -42,7 +45,9 @@ def figure_field(points, kind):
         return smooth_intersection(field, NECK_END - y, 14.0)
     low = np.flatnonzero(y < -90.0)
     if low.size:
-        joined = smooth_union(smooth_intersection(field[low], -250.0 - y[low], 10.0), body_field((x[low], y[low], z[low])), 24.0)
+        joined = smooth_union(
+            smooth_intersection(field[low], -250.0 - y[low], 10.0), body_field((x[low], y[low], z[low])), 24.0
+        )
         # The join fades in below the chin, so that the face does not feel the body under it.
         share = np.clip((-90.0 - y[low]) / 30.0, 0.0, 1.0)
         field[low] += share * share * (3.0 - 2.0 * share) * (joined - field[low])
@@ -136,7 +141,9 @@ def build_surface(kind):
     from skimage.measure import marching_cubes
 
     grid = _grid(kind)
-    places, triangles, _, _ = marching_cubes(_field_on_grid(grid, kind), 0.0, gradient_direction="descent", allow_degenerate=False)
+    places, triangles, _, _ = marching_cubes(
+        _field_on_grid(grid, kind), 0.0, gradient_direction="descent", allow_degenerate=False
+    )
     vertices = _in_space(grid, places)
     vertices = _relaxed(_drawn_on(vertices, kind, 2), triangles, kind, 2)
     for _ in range(N_REFINEMENTS):

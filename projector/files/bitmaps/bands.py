@@ -15,8 +15,9 @@ from projector.files.bitmaps.kinds import fault
 class Band:
     """Consecutive rows of a picture.
 
-    planes: grey alone, or red, green and blue, each (rows, width) of uint8, uint16 or float32; full: the value of white;
-    alpha (rows, width) float32 0..1, or None where everything is opaque. Colours are as painted, not multiplied by alpha.
+    planes: grey alone, or red, green and blue, each (rows, width) of uint8, uint16 or float32; full: the value of
+    white; alpha (rows, width) float32 0..1, or None where everything is opaque. Colours are as painted, not multiplied
+    by alpha.
     """
 
     planes: tuple[np.ndarray, ...]
@@ -25,7 +26,11 @@ class Band:
 
     def shares(self, plane: np.ndarray) -> np.ndarray:
         """A plane as float32, 0..1."""
-        return np.multiply(plane, np.float32(1.0 / self.full), dtype=np.float32) if self.full != 1.0 else plane.astype(np.float32, copy=False)
+        return (
+            np.multiply(plane, np.float32(1.0 / self.full), dtype=np.float32)
+            if self.full != 1.0
+            else plane.astype(np.float32, copy=False)
+        )
 
 
 @dataclass(frozen=True)

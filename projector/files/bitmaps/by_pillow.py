@@ -33,8 +33,8 @@ _reading = threading.Lock()
 def decoding(kind: str | None):
     """Around all that Pillow opens and decodes, one picture at a time.
 
-    Pillow's guard against huge pictures gives way to refuse_too_large, which knows a higher limit and names the size. It
-    is a global of Pillow's and is asked again while a TIFF is decoded, hence the lock around both.
+    Pillow's guard against huge pictures gives way to refuse_too_large, which knows a higher limit and names the size.
+    It is a global of Pillow's and is asked again while a TIFF is decoded, hence the lock around both.
     """
     from PIL import Image
 
@@ -78,7 +78,8 @@ def open_by_pillow(path: Path, kind: str | None, largest_side: int, notes: list[
     with decoding(kind):
         if kind == "PNG":
             return _open_png(path, notes)
-        # An open file and not a path: Pillow maps a TIFF named by its path, and then takes the sides of a turned one for each other.
+        # An open file and not a path: Pillow maps a TIFF named by its path, and then takes the sides of a turned one
+        # for each other.
         with path.open("rb") as file:
             image = Image.open(file, formats=[name for name in _FORMATS if name in Image.OPEN])
             _refuse_costly(path, image)
@@ -93,7 +94,10 @@ def open_by_pillow(path: Path, kind: str | None, largest_side: int, notes: list[
                 whole = image.size
                 image.draft(None, tuple(max(1, size * largest_side // max(whole)) for size in whole))
                 if image.size != whole:
-                    notes.append(f"{path.name} has {whole[0]} × {whole[1]} pixels; it was read at {image.size[0]} × {image.size[1]}.")
+                    notes.append(
+                        f"{path.name} has {whole[0]} × {whole[1]} pixels; it was read at {image.size[0]} ×"
+                        f" {image.size[1]}."
+                    )
             image.load()
     # Pillow turns a TIFF itself while it decodes it.
     turn = 1 if image.format == "TIFF" else orientation
@@ -134,7 +138,10 @@ def note_turned(path: Path, orientation: int, notes: list[str]) -> None:
 
 
 def _note_broken_metadata(path: Path, notes: list[str]) -> None:
-    notes.append(f"{path.name}: what the file says about itself (EXIF) is damaged; if it lies on its side, turn it and save it again.")
+    notes.append(
+        f"{path.name}: what the file says about itself (EXIF) is damaged; if it lies on its side, turn it and save it"
+        " again."
+    )
 
 
 # --- PNG -----------------------------------------------------------------------------------------------------------
@@ -165,14 +172,23 @@ def _open_png(path: Path, notes: list[str]) -> OpenPicture:
     return OpenPicture(*image.size, orientation, lambda rows: _bands(image, rows, meaning, path))
 
 
-def _png(path: Path, chunks: PngChunks, with_metadata: bool, as_8_bit_rgba: bool, notes: list[str], lower_bytes: bool = False):
-    """A PNG decoded, and its orientation. lower_bytes: of 16-bit colours the lower halves, where Pillow takes the upper."""
+def _png(
+    path: Path, chunks: PngChunks, with_metadata: bool, as_8_bit_rgba: bool, notes: list[str], lower_bytes: bool = False
+):
+    """A PNG decoded, and its orientation. lower_bytes: of 16-bit colours the lower halves, where Pillow takes the
+    upper.
+    """
     from PIL import Image
 
     with chunks.stream(with_metadata, as_8_bit_rgba) as file:
         image = Image.open(file, formats=["PNG"])
         deep_colour = chunks.bits == 16 and chunks.colour_type in (2, 6)
-        refuse_too_large(path, image.size, image.width * image.height * (8 if deep_colour else _MODE_BYTES.get(image.mode, 4)), "a PNG")
+        refuse_too_large(
+            path,
+            image.size,
+            image.width * image.height * (8 if deep_colour else _MODE_BYTES.get(image.mode, 4)),
+            "a PNG",
+        )
         if lower_bytes:
             # The same pixels, unpacked as if the lower byte came first.
             image.tile = [tile._replace(args=tile.args.replace(";16B", ";16L")) for tile in image.tile]
@@ -190,13 +206,17 @@ def _cropped(image, rows: int) -> Iterator:
 
 def _two_byte_bands(high, low, rows: int, clear) -> Iterator[Band]:
     for upper, lower in zip(_cropped(high, rows), _cropped(low, rows), strict=True):
-        planes = [np.asarray(a, np.uint16) << 8 | np.asarray(b) for a, b in zip(upper.split(), lower.split(), strict=True)]
+        planes = [
+            np.asarray(a, np.uint16) << 8 | np.asarray(b) for a, b in zip(upper.split(), lower.split(), strict=True)
+        ]
         alpha = None
         if len(planes) == 4:
             alpha = np.multiply(planes.pop(), np.float32(1.0 / 65535.0), dtype=np.float32)
         elif clear is not None:
             # One colour of the picture stands for nothing (PNG, tRNS).
-            alpha = (~np.logical_and.reduce([plane == value for plane, value in zip(planes, clear, strict=True)])).astype(np.float32)
+            alpha = (
+                ~np.logical_and.reduce([plane == value for plane, value in zip(planes, clear, strict=True)])
+            ).astype(np.float32)
         yield Band(tuple(planes), 65535.0, alpha)
 
 
@@ -215,12 +235,16 @@ def _is_deep(image) -> bool:
 
 
 def _deep_meaning(image, path: Path) -> tuple[float, bool, int | None]:
-    """Of numbers deeper than 8 bit: the value of white, whether the file counts from white down, the value that is clear."""
+    """Of numbers deeper than 8 bit: the value of white, whether the file counts from white down, the value that is
+    clear.
+    """
     if not _is_deep(image) or image.mode == "F":
         return 1.0, getattr(image, "tag_v2", {}).get(_PHOTOMETRIC) == 0, None
     tags = getattr(image, "tag_v2", {})
     if image.mode == "I" and image.format == "TIFF":
-        raise fault(path, "grey in signed or 32-bit whole numbers", "8 or 16 bit a channel", "save it as a 16-bit grey PNG")
+        raise fault(
+            path, "grey in signed or 32-bit whole numbers", "8 or 16 bit a channel", "save it as a 16-bit grey PNG"
+        )
     bits = tags.get(_BITS_PER_SAMPLE, (16,))[0]
     # Pillow turns round 8-bit and 1-bit pictures that count from white down, but not deeper ones.
     return 2.0**bits - 1.0, tags.get(_PHOTOMETRIC) == 0, image.info.get("transparency")

@@ -1,4 +1,5 @@
-"""TIFFs of plain samples, read with tifffile one row of strips or tiles after the other, so that none stands whole in memory.
+"""TIFFs of plain samples, read with tifffile one row of strips or tiles after the other, so that none stands whole in
+memory.
 
 TIFF 6.0: photometric interpretation (page 37), planar configuration (38), extra samples (31, 77), sample format (80),
 horizontal differencing (64). What is compressed in other ways, or stores colours by a palette, is left to Pillow.
@@ -32,7 +33,10 @@ _MOST_SEGMENT_BYTES = 1 << 29
 
 
 def open_by_tifffile(path: Path, notes: list[str]) -> OpenPicture | None:
-    """The picture at `path`, or None if it is of a kind that Pillow reads. Damaged, or what tifffile raises, on damaged files."""
+    """The picture at `path`, or None if it is of a kind that Pillow reads.
+
+    Damaged, or what tifffile raises, on damaged files.
+    """
     import tifffile
 
     with _quiet(), tifffile.TiffFile(path) as file:
@@ -44,7 +48,9 @@ def open_by_tifffile(path: Path, notes: list[str]) -> OpenPicture | None:
             return None
         samples = page.samplesperpixel
         each = max(1, page.bitspersample // 8)
-        refuse_too_large(path, (page.imagewidth, page.imagelength), page.imagewidth * page.imagelength * samples * each, "a TIFF")
+        refuse_too_large(
+            path, (page.imagewidth, page.imagelength), page.imagewidth * page.imagelength * samples * each, "a TIFF"
+        )
         tall, wide = _segment_shape(page)
         in_one_row = tall * max(wide, page.imagewidth) * samples * each
         if in_one_row > _MOST_SEGMENT_BYTES:
@@ -62,7 +68,9 @@ def open_by_tifffile(path: Path, notes: list[str]) -> OpenPicture | None:
 
 @contextmanager
 def _quiet():
-    """tifffile writes its doubts to a log, which would reach the user's terminal; what matters is said in notes and faults."""
+    """tifffile writes its doubts to a log, which would reach the user's terminal; what matters is said in notes and
+    faults.
+    """
     log = logging.getLogger("tifffile")
     before, log.disabled = log.disabled, True
     try:
@@ -73,7 +81,9 @@ def _quiet():
 
 def _is_ours(page) -> bool:
     """Whether the first picture is made of plain samples in a compression that is undone here."""
-    plain = page.compression in (_NONE, _LZW, _PACKBITS, *_DEFLATE) and page.predictor in (1, 2) and page.imagedepth == 1
+    plain = (
+        page.compression in (_NONE, _LZW, _PACKBITS, *_DEFLATE) and page.predictor in (1, 2) and page.imagedepth == 1
+    )
     bits, kind = page.bitspersample, page.sampleformat
     known = (kind == _UNSIGNED and bits in (1, 8, 16)) or (kind == _FLOATING and bits in (16, 32, 64))
     return plain and known and page.dtype is not None and page.photometric in _COLOURS and not page.is_subsampled
@@ -82,7 +92,12 @@ def _is_ours(page) -> bool:
 def _refuse_previews(path: Path, page) -> None:
     subfile = page.tags.get(_NEW_SUBFILE_TYPE)
     if _DNG_VERSION in page.tags or (subfile is not None and isinstance(subfile.value, int) and subfile.value & 1):
-        raise fault(path, "this is a camera's raw file, or a file whose first picture is only a small preview", "a developed picture", "develop it to a 16-bit TIFF")
+        raise fault(
+            path,
+            "this is a camera's raw file, or a file whose first picture is only a small preview",
+            "a developed picture",
+            "develop it to a 16-bit TIFF",
+        )
 
 
 def _refuse_numbers(path: Path, page) -> None:
@@ -90,7 +105,12 @@ def _refuse_numbers(path: Path, page) -> None:
     bits, kind = page.bitspersample, page.sampleformat
     if kind == _SIGNED or (kind == _UNSIGNED and bits > 16):
         signed = "signed " if kind == _SIGNED else ""
-        raise fault(path, f"pixels in {signed}{bits}-bit whole numbers", "8 or 16 bit a channel, or floating-point numbers from 0 to 1", "save it as a 16-bit grey PNG")
+        raise fault(
+            path,
+            f"pixels in {signed}{bits}-bit whole numbers",
+            "8 or 16 bit a channel, or floating-point numbers from 0 to 1",
+            "save it as a 16-bit grey PNG",
+        )
 
 
 def described(path: Path) -> str | None:
@@ -105,7 +125,10 @@ def described(path: Path) -> str | None:
                 return None
             packed = str(getattr(page.compression, "name", page.compression)).lower().replace("_", " ")
             kind = " in floating point" if page.sampleformat == _FLOATING else ""
-            channels = f"{page.samplesperpixel} channel{'s' if page.samplesperpixel != 1 else ''} of {page.bitspersample} bits{kind}"
+            channels = (
+                f"{page.samplesperpixel} channel{'s' if page.samplesperpixel != 1 else ''} of {page.bitspersample}"
+                f" bits{kind}"
+            )
             return channels if page.compression == _NONE else f"{channels}, compression {packed}"
     except Exception:  # noqa: BLE001 - only asked for after a decoder gave up
         return None
@@ -116,7 +139,12 @@ def _refuse_without_meaning(path: Path, page) -> None:
     colours = _COLOURS[page.photometric]
     inks = page.tags.get(_INK_SET)
     if page.samplesperpixel < colours or (page.photometric == _SEPARATED and inks is not None and inks.value != 1):
-        raise fault(path, f"{page.samplesperpixel} channels of inks or colours without a known meaning", "grey, RGB or CMYK", "save it as a grey PNG")
+        raise fault(
+            path,
+            f"{page.samplesperpixel} channels of inks or colours without a known meaning",
+            "grey, RGB or CMYK",
+            "save it as a grey PNG",
+        )
 
 
 # --- samples -------------------------------------------------------------------------------------------------------
@@ -140,7 +168,11 @@ def _bands(path: Path, rows: int) -> Iterator[Band]:
 
 def _segment_shape(page) -> tuple[int, int]:
     """Rows and columns of a strip or tile."""
-    return (page.tilelength, page.tilewidth) if page.is_tiled else (min(page.rowsperstrip, page.imagelength), page.imagewidth)
+    return (
+        (page.tilelength, page.tilewidth)
+        if page.is_tiled
+        else (min(page.rowsperstrip, page.imagelength), page.imagewidth)
+    )
 
 
 def _stored_type(page) -> np.dtype:
@@ -211,8 +243,22 @@ def _unpacked_by_pillow(data: bytes, compression: int, wanted: int) -> bytes:
     """LZW and PackBits are undone by libtiff: the bytes are handed to it as one strip of an 8-bit grey picture."""
     from PIL import Image
 
-    entries = [(256, wanted), (257, 1), (258, 8), (259, compression), (262, 1), (273, 8), (277, 1), (278, 1), (279, len(data))]
-    directory = struct.pack("<H", len(entries)) + b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries) + bytes(4)
+    entries = [
+        (256, wanted),
+        (257, 1),
+        (258, 8),
+        (259, compression),
+        (262, 1),
+        (273, 8),
+        (277, 1),
+        (278, 1),
+        (279, len(data)),
+    ]
+    directory = (
+        struct.pack("<H", len(entries))
+        + b"".join(struct.pack("<HHII", tag, 4, 1, value) for tag, value in entries)
+        + bytes(4)
+    )
     padded = data + bytes(len(data) % 2)
     strip = struct.pack("<2sHI", b"II", 42, 8 + len(padded)) + padded + directory
     with decoding("TIFF"), Image.open(io.BytesIO(strip), formats=["TIFF"]) as image:
@@ -235,7 +281,10 @@ def _band(values: np.ndarray, page, path: Path) -> Band:
     alpha = _alpha(values, page, colours, path)
     if alpha is not None and page.extrasamples[0] == _ASSOCIATED:
         shares = [np.multiply(plane, np.float32(1.0 / full), dtype=np.float32) for plane in planes]
-        planes, full = [np.minimum(share / np.maximum(alpha, np.float32(1e-6)), np.float32(1.0)) for share in shares], 1.0
+        planes, full = (
+            [np.minimum(share / np.maximum(alpha, np.float32(1e-6)), np.float32(1.0)) for share in shares],
+            1.0,
+        )
     return Band(tuple(planes), full, alpha)
 
 

@@ -36,11 +36,22 @@ _OTHER_STARTS = {
 }
 _VECTOR_STARTS = (b"%PDF", b"%!PS", b"\xc5\xd0\xd3\xc6", b"0\nSECTION", b"0\r\nSECTION")
 _VECTOR_ENDINGS = {".svg", ".svgz", ".ai", ".eps", ".ps", ".pdf", ".dxf", ".cdr"}
-_ENDINGS = {".png": "PNG", ".jpg": "JPEG", ".jpeg": "JPEG", ".tif": "TIFF", ".tiff": "TIFF", ".gif": "GIF", ".bmp": "BMP", ".webp": "WEBP"}
+_ENDINGS = {
+    ".png": "PNG",
+    ".jpg": "JPEG",
+    ".jpeg": "JPEG",
+    ".tif": "TIFF",
+    ".tiff": "TIFF",
+    ".gif": "GIF",
+    ".bmp": "BMP",
+    ".webp": "WEBP",
+}
 
 
 class Damaged(Exception):
-    """A picture's file that ends too early or does not hold what it says; the message tells a photographer what was found."""
+    """A picture's file that ends too early or does not hold what it says; the message tells a photographer what was
+    found.
+    """
 
 
 def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
@@ -85,11 +96,18 @@ def refuse_other_kinds(path: Path, start: bytes, purpose: str) -> None:
     if start[4:8] == b"ftyp":
         kind = "a HEIC or AVIF photograph or a film"
     if kind:
-        raise fault(path, f"this is really {kind}, not a picture that can be read", PICTURES, "export the picture itself as a PNG")
+        raise fault(
+            path,
+            f"this is really {kind}, not a picture that can be read",
+            PICTURES,
+            "export the picture itself as a PNG",
+        )
 
 
 def refuse_too_large(path: Path, size: tuple[int, int], bytes_needed: int, of: str) -> None:
-    """Refuse a picture of more pixels than are worth it, or one that takes too much memory; of: its kind, for the message."""
+    """Refuse a picture of more pixels than are worth it, or one that takes too much memory; of: its kind, for the
+    message.
+    """
     width, height = size
     if width * height > MOST_PIXELS:
         side = round(MOST_PIXELS**0.5)
@@ -109,7 +127,9 @@ def refuse_too_large(path: Path, size: tuple[int, int], bytes_needed: int, of: s
 
 
 def unreadable(path: Path, start: bytes, purpose: str, error: Exception, described: str | None = None) -> SceneError:
-    """What to say when a decoder gave up on the file; described: what the file says of itself where that is rare, not damaged."""
+    """What to say when a decoder gave up on the file; described: what the file says of itself where that is rare, not
+    damaged.
+    """
     from PIL import UnidentifiedImageError
 
     kind = picture_kind(start)
@@ -117,7 +137,12 @@ def unreadable(path: Path, start: bytes, purpose: str, error: Exception, describ
         return fault(path, f"this is not a picture that can be read as a {purpose}", PICTURES, "export it as a PNG")
     if isinstance(error, UnidentifiedImageError) and described:
         found = f"a {kind} of a kind that cannot be read ({described})"
-        return fault(path, found, "8 or 16 bits a channel, or floating-point numbers, in grey, RGB or CMYK", "save it again as an 8-bit or 16-bit grey PNG")
+        return fault(
+            path,
+            found,
+            "8 or 16 bits a channel, or floating-point numbers, in grey, RGB or CMYK",
+            "save it again as an 8-bit or 16-bit grey PNG",
+        )
     if isinstance(error, UnidentifiedImageError):
         found = f"the {kind} is cut short, damaged, or of a kind that cannot be read"
     else:

@@ -1,1 +1,4 @@
-"""Readers of mesh files, one for each format: bytes in, corners and faces out. None of them allocates what the file only claims."""
+"""Readers of mesh files, one for each format: bytes in, corners and faces out.
+
+None of them allocates what the file only claims.
+"""

@@ -53,8 +53,14 @@ def read_glb(content: bytes) -> RawMesh:
             refuse_too_many(n_triangles)
             refuse_too_many(n_vertices // 3)
     if not triangles:
-        raise MeshFault("there is no surface in this file", "export it with its faces, not as a cloud of points", "a mesh with faces")
-    notes = ["its skeleton is left out: the pose is the one that the mesh was built in."] if _list(tree, "skins") else []
+        raise MeshFault(
+            "there is no surface in this file",
+            "export it with its faces, not as a cloud of points",
+            "a mesh with faces",
+        )
+    notes = (
+        ["its skeleton is left out: the pose is the one that the mesh was built in."] if _list(tree, "skins") else []
+    )
     return of_triangles(np.concatenate(vertices), np.concatenate(triangles), notes)
 
 
@@ -146,7 +152,11 @@ def _table(parent, key: str) -> dict:
 
 def _numbers(node, key: str, default) -> np.ndarray:
     value = node.get(key, default)
-    if not isinstance(value, list) or len(value) != len(default) or not all(isinstance(x, (int, float)) and abs(x) < 1e12 for x in value):
+    if (
+        not isinstance(value, list)
+        or len(value) != len(default)
+        or not all(isinstance(x, (int, float)) and abs(x) < 1e12 for x in value)
+    ):
         raise MeshFault(f"{key} of a node is not {len(default)} numbers")
     return np.array(value, float)
 
@@ -171,7 +181,9 @@ def _transform(node) -> np.ndarray:
 
 
 def _primitive(tree, binary, primitive, room: int):
-    """(places (n, 3), triangles (m, 3)) of one part of a mesh; None for points and lines. room: how many triangles it may have."""
+    """(places (n, 3), triangles (m, 3)) of one part of a mesh; None for points and lines. room: how many triangles it
+    may have.
+    """
     mode = _number(primitive, "mode", _TRIANGLES)
     attributes = _table(primitive, "attributes")
     if mode not in (_TRIANGLES, _STRIP, _FAN) or "POSITION" not in attributes:
@@ -179,7 +191,11 @@ def _primitive(tree, binary, primitive, room: int):
     compressed = [name for name in _table(primitive, "extensions") if name in _UNREAD]
     places = _accessor(tree, binary, _number(attributes, "POSITION"), "VEC3", 3 * MOST_TRIANGLES, compressed)
     if "indices" in primitive:
-        corners = _accessor(tree, binary, _number(primitive, "indices"), "SCALAR", 3 * room + 3, compressed).reshape(-1).astype(np.int64)
+        corners = (
+            _accessor(tree, binary, _number(primitive, "indices"), "SCALAR", 3 * room + 3, compressed)
+            .reshape(-1)
+            .astype(np.int64)
+        )
     else:
         corners = np.arange(len(places))
     if mode == _TRIANGLES:
@@ -200,14 +216,25 @@ def _accessor(tree, binary, index: int, kind: str, most: int, compressed) -> np.
     accessor = _item(tree, "accessors", index)
     count, component = _number(accessor, "count"), _number(accessor, "componentType")
     wanted = ("SCALAR",) if kind == "SCALAR" else ("VEC3",)
-    if accessor.get("type") not in wanted or component not in _COMPONENTS or (kind == "SCALAR" and component not in (5121, 5123, 5125)):
-        raise MeshFault(f"its list of {'faces' if kind == 'SCALAR' else 'corners'} is of another kind than the format has")
+    if (
+        accessor.get("type") not in wanted
+        or component not in _COMPONENTS
+        or (kind == "SCALAR" and component not in (5121, 5123, 5125))
+    ):
+        raise MeshFault(
+            f"its list of {'faces' if kind == 'SCALAR' else 'corners'} is of another kind than the format has"
+        )
     if count > most:
         refuse_too_many(count // 3 + 1)
     if "sparse" in accessor:
-        raise MeshFault("its geometry is stored as differences (sparse accessors), which are not read", "export it again, or as OBJ, PLY or STL")
+        raise MeshFault(
+            "its geometry is stored as differences (sparse accessors), which are not read",
+            "export it again, or as OBJ, PLY or STL",
+        )
     if "bufferView" not in accessor:
-        raise MeshFault(_UNREAD[compressed[0]] if compressed else "its geometry is compressed, or missing", _UNCOMPRESSED)
+        raise MeshFault(
+            _UNREAD[compressed[0]] if compressed else "its geometry is compressed, or missing", _UNCOMPRESSED
+        )
     view = _item(tree, "bufferViews", _number(accessor, "bufferView"))
     for name in _table(view, "extensions"):
         if name in _UNREAD:
@@ -221,7 +248,9 @@ def _accessor(tree, binary, index: int, kind: str, most: int, compressed) -> np.
     end = start + max(count - 1, 0) * stride + size
     if stride < size or (count and end > min(len(binary), _number(view, "byteOffset", 0) + length)):
         raise cut_short(f"a list of {count} values runs past the end of its data")
-    values = np.ndarray((count, n), dtype, binary, start, (stride, dtype.itemsize)) if count else np.zeros((0, n), dtype)
+    values = (
+        np.ndarray((count, n), dtype, binary, start, (stride, dtype.itemsize)) if count else np.zeros((0, n), dtype)
+    )
     if kind == "SCALAR":
         return values
     if dtype.kind != "f" and accessor.get("normalized") is True:

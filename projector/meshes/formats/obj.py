@@ -28,7 +28,9 @@ def read_obj(content: bytes) -> RawMesh:
         if len(sizes) > MOST_TRIANGLES or len(vertices) > 9 * MOST_TRIANGLES:
             refuse_too_many(max(len(sizes), len(vertices) // 3))
     places = np.frombuffer(vertices, np.float64).reshape(-1, 3)
-    return RawMesh(places, np.frombuffer(corners, np.int64), np.frombuffer(sizes, np.int64), [], materials, first_number=1)
+    return RawMesh(
+        places, np.frombuffer(corners, np.int64), np.frombuffer(sizes, np.int64), [], materials, first_number=1
+    )
 
 
 def _lines(text: str):
@@ -67,5 +69,7 @@ def _rows(words, n_vertices: int, number: int) -> list[int]:
     except ValueError:
         found = []
     if not found or not -n_vertices <= min(found) <= max(found) <= 3 * MOST_TRIANGLES or 0 in found:
-        raise MeshFault(f"line {number}: a face names its vertices so: {shortened(' '.join(words))}; {n_vertices} stand before it")
+        raise MeshFault(
+            f"line {number}: a face names its vertices so: {shortened(' '.join(words))}; {n_vertices} stand before it"
+        )
     return [index - 1 if index > 0 else n_vertices + index for index in found]

@@ -24,7 +24,9 @@ _KEYWORD = re.compile(r"(ST)?(C)?(N)?(4)?(n)?OFF")
 
 
 def read_off(content: bytes) -> RawMesh:
-    """Corners and faces of an OFF, COFF, NOFF or CNOFF; a line for each, as they are written, or words anyhow in a plain OFF."""
+    """Corners and faces of an OFF, COFF, NOFF or CNOFF; a line for each, as they are written, or words anyhow in a
+    plain OFF.
+    """
     text = text_of(content)
     lines = lines_of_words(text)
     head = next(lines, [""])
@@ -35,7 +37,9 @@ def read_off(content: bytes) -> RawMesh:
     if [word.upper() for word in head[1:2]] == ["BINARY"]:
         raise MeshFault("this is a binary OFF file, which is not read", "export it as text, or as PLY")
     if keyword[4] or keyword[5]:
-        raise MeshFault(f"its corners have more than three coordinates ({head[0]})", "export it as a plain OFF, or as OBJ")
+        raise MeshFault(
+            f"its corners have more than three coordinates ({head[0]})", "export it as a plain OFF, or as OBJ"
+        )
     counts = head[1:] or next(lines, [])
     if len(counts) < 2:
         raise cut_short("it does not say how many corners and faces it has")
@@ -98,4 +102,8 @@ def _take_place(words, number: int, places: array) -> None:
 
 
 def _made(places: array, corners: array, sizes: array) -> RawMesh:
-    return RawMesh(np.frombuffer(places, np.float64).reshape(-1, 3), np.frombuffer(corners, np.int64), np.frombuffer(sizes, np.int64))
+    return RawMesh(
+        np.frombuffer(places, np.float64).reshape(-1, 3),
+        np.frombuffer(corners, np.int64),
+        np.frombuffer(sizes, np.int64),
+    )

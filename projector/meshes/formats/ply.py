@@ -77,14 +77,22 @@ def read_ply(content: bytes) -> RawMesh:
     if vertex.has_lists:
         raise MeshFault("its corners hold lists, which a PLY of a mesh does not")
     if face is None or face.count == 0:
-        raise MeshFault("there is no surface in this file", "export it with its faces, not as a cloud of points", "a mesh with faces")
+        raise MeshFault(
+            "there is no surface in this file",
+            "export it with its faces, not as a cloud of points",
+            "a mesh with faces",
+        )
     if _list_of_corners(face) is None:
         raise MeshFault("its faces have no list of corners (vertex_indices, of whole numbers)")
     refuse_too_many(face.count)
     refuse_too_many(vertex.count // 3)
     # What follows the last of the two is not read.
     wanted = elements[: max(elements.index(vertex), elements.index(face)) + 1]
-    return _read_text(content[start:], wanted, vertex, face) if byte_order == "" else _read_binary(content, start, byte_order, wanted, vertex, face)
+    return (
+        _read_text(content[start:], wanted, vertex, face)
+        if byte_order == ""
+        else _read_binary(content, start, byte_order, wanted, vertex, face)
+    )
 
 
 def _list_of_corners(face: _Element) -> str | None:
@@ -141,7 +149,11 @@ def _read_text(body: bytes, wanted, vertex: _Element, face: _Element) -> RawMesh
                 _take_face(words, face, n_rows, corners, sizes)
         if n_rows < element.count:
             raise cut_short(f"it names {element.count} {_many(element.name)} and holds {n_rows}")
-    return RawMesh(np.frombuffer(places, np.float64).reshape(-1, 3), np.frombuffer(corners, np.int64), np.frombuffer(sizes, np.int64))
+    return RawMesh(
+        np.frombuffer(places, np.float64).reshape(-1, 3),
+        np.frombuffer(corners, np.int64),
+        np.frombuffer(sizes, np.int64),
+    )
 
 
 def _take_place(words, vertex: _Element, number: int, places: array) -> None:
@@ -199,7 +211,14 @@ def _rows_with_lists(content: bytes, start: int, byte_order: str, element: _Elem
     same = _rows_alike(content, start, byte_order, element, wanted)
     if same is not None:
         return same
-    types = [(item, np.dtype(byte_order + item.type), None if item.length_type is None else np.dtype(byte_order + item.length_type)) for item in element.properties]
+    types = [
+        (
+            item,
+            np.dtype(byte_order + item.type),
+            None if item.length_type is None else np.dtype(byte_order + item.length_type),
+        )
+        for item in element.properties
+    ]
     values, sizes, n_corners = [], array("q"), 0
     for number in range(1, element.count + 1):
         for item, kind, length_kind in types:
@@ -246,7 +265,9 @@ def _rows_alike(content: bytes, start: int, byte_order: str, element: _Element, 
     if not all((rows[name] == size).all() for name, size in lengths):
         return None
     end = start + layout.itemsize * element.count
-    number = next((n for n, item in enumerate(element.properties) if item.name == wanted and item.length_type is not None), None)
+    number = next(
+        (n for n, item in enumerate(element.properties) if item.name == wanted and item.length_type is not None), None
+    )
     if number is None:
         return (np.zeros(0, np.int64), np.zeros(0, np.int64)), end
     found = rows[f"{number}"].astype(np.int64)

@@ -42,7 +42,9 @@ class RawMesh:
 def of_triangles(vertices, triangles, notes=()) -> RawMesh:
     """A RawMesh whose faces are triangles (m, 3)."""
     triangles = np.asarray(triangles, np.int64).reshape(-1, 3)
-    return RawMesh(as_places(vertices).reshape(-1, 3), triangles.reshape(-1), np.full(len(triangles), 3, np.int64), list(notes))
+    return RawMesh(
+        as_places(vertices).reshape(-1, 3), triangles.reshape(-1), np.full(len(triangles), 3, np.int64), list(notes)
+    )
 
 
 def as_places(values) -> np.ndarray:
@@ -88,7 +90,9 @@ def text_of(content: bytes) -> str:
 
 
 def lines_of_words(text: str) -> Iterator[list[str]]:
-    """The words of each line that says something, comments left out; one line at a time, as a list of all would fill the memory."""
+    """The words of each line that says something, comments left out; one line at a time, as a list of all would fill
+    the memory.
+    """
     for line in io.StringIO(text):
         words = line.partition("#")[0].split()
         if words:

@@ -16,7 +16,9 @@ _LONGEST_TAIL = 4096
 _TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _LINE_OF_NAME = re.compile(rb"^[ \t]*(?:end)?solid\b[^\r\n]*", re.MULTILINE)
 _LOOP = re.compile(rb"\bouter\s+loop\b")
-_THREE_CORNERS = re.compile(rb"\bouter\s+loop\s+" + rb"\s+".join([rb"vertex\s+(\S+)\s+(\S+)\s+(\S+)"] * 3) + rb"\s+endloop\b")
+_THREE_CORNERS = re.compile(
+    rb"\bouter\s+loop\s+" + rb"\s+".join([rb"vertex\s+(\S+)\s+(\S+)\s+(\S+)"] * 3) + rb"\s+endloop\b"
+)
 
 
 def read_stl(content: bytes) -> RawMesh:
@@ -62,5 +64,7 @@ def _read_text(content: bytes) -> RawMesh:
             raise MeshFault(f"triangle {n_whole + 1} has a corner that is not three numbers") from None
         n_whole += 1
     if n_whole != n_loops:
-        raise MeshFault(f"{n_loops - n_whole} of its {n_loops} triangles do not have three corners of three numbers each")
+        raise MeshFault(
+            f"{n_loops - n_whole} of its {n_loops} triangles do not have three corners of three numbers each"
+        )
     return of_triangles(np.frombuffer(numbers, np.float64), np.arange(3 * n_whole))

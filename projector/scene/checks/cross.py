@@ -35,7 +35,10 @@ _SURFACE_SIZES = {
 }
 # The ends of the spectrum, nm, and how far out of the gate's half width lateral colour may shift them.
 _ENDS_NM, _LARGEST_COLOUR_SHIFT = (380.0, 730.0), 0.5
-_GATE_EXAMPLES = {"round": 'gate = { shape = "round", diameter_mm = 40 }', "rectangle": 'gate = { shape = "rectangle", width_mm = 36, height_mm = 24 }'}
+_GATE_EXAMPLES = {
+    "round": 'gate = { shape = "round", diameter_mm = 40 }',
+    "rectangle": 'gate = { shape = "rectangle", width_mm = 36, height_mm = 24 }',
+}
 _HEAD_WITHOUT = {"left_shoulder", "right_shoulder", "chest"}
 
 
@@ -73,33 +76,80 @@ def _check_names(report: Report, scene) -> None:
         seen = set()
         for name, path in group:
             if counts[name] > 1 and name in seen:
-                report.fault((*path, "name"), f"{path[0]}.{name}", f'the name "{name}" is used twice', "a name of its own for each", "rename one")
+                report.fault(
+                    (*path, "name"),
+                    f"{path[0]}.{name}",
+                    f'the name "{name}" is used twice',
+                    "a name of its own for each",
+                    "rename one",
+                )
             seen.add(name)
     if not scene.projector:
         report.warnings.append("the scene has no projector: the picture will be dark.")
     if not scene.surface and not scene.figure:
-        report.fault(("camera",), "surface", "there is nothing in the scene for light to fall on", "a [[surface]] or a [[figure]]", "add a backdrop")
+        report.fault(
+            ("camera",),
+            "surface",
+            "there is nothing in the scene for light to fall on",
+            "a [[surface]] or a [[figure]]",
+            "add a backdrop",
+        )
 
 
 def _check_ambient(report: Report, scene) -> None:
-    """One statement of the room's light, and a projector that it counts from: named, wherever a name is needed to tell which."""
+    """One statement of the room's light, and a projector that it counts from: named, wherever a name is needed to tell
+    which.
+    """
     ambient, names = scene.ambient, [spec.name for spec in scene.projector]
     if ambient is None:
         return
     if (ambient.stops_under is None) == (ambient.lux is None):
-        found = "ambient light with nothing in it" if ambient.lux is None else "two statements of ambient light: stops_under and lux"
-        report.fault(("ambient",), "ambient", found, "stops_under (what the room throws back of a projector), or lux (its own lamps)", "keep the one that you know")
+        found = (
+            "ambient light with nothing in it"
+            if ambient.lux is None
+            else "two statements of ambient light: stops_under and lux"
+        )
+        report.fault(
+            ("ambient",),
+            "ambient",
+            found,
+            "stops_under (what the room throws back of a projector), or lux (its own lamps)",
+            "keep the one that you know",
+        )
         return
     if ambient.lux is not None:
         if ambient.of is not None:
-            report.fault(("ambient", "of"), "ambient.of", "of beside lux, which counts from no projector", "lux alone", "take it out")
+            report.fault(
+                ("ambient", "of"),
+                "ambient.of",
+                "of beside lux, which counts from no projector",
+                "lux alone",
+                "take it out",
+            )
     elif not names:
-        report.fault(("ambient",), "ambient.stops_under", "ambient light is stated under a projector's, and there is no projector", "a [[projector]]; or lux; or no [ambient]")
+        report.fault(
+            ("ambient",),
+            "ambient.stops_under",
+            "ambient light is stated under a projector's, and there is no projector",
+            "a [[projector]]; or lux; or no [ambient]",
+        )
     elif ambient.of is None and len(names) > 1:
-        report.fault(("ambient",), "ambient.of", f"stops_under does not say of which of the {len(names)} projectors", ", ".join(names), f'write of = "{min(names)}" beside it')
+        report.fault(
+            ("ambient",),
+            "ambient.of",
+            f"stops_under does not say of which of the {len(names)} projectors",
+            ", ".join(names),
+            f'write of = "{min(names)}" beside it',
+        )
     elif ambient.of is not None and ambient.of not in names:
         close = difflib.get_close_matches(ambient.of, names, 1, 0.6)
-        report.fault(("ambient", "of"), "ambient.of", f'there is no projector "{ambient.of}"', ", ".join(names), f"did you mean {close[0]}?" if close else "")
+        report.fault(
+            ("ambient", "of"),
+            "ambient.of",
+            f'there is no projector "{ambient.of}"',
+            ", ".join(names),
+            f"did you mean {close[0]}?" if close else "",
+        )
 
 
 def _check_surface(report: Report, scene, spec, path: tuple) -> None:
@@ -107,7 +157,13 @@ def _check_surface(report: Report, scene, spec, path: tuple) -> None:
     allowed = _SURFACE_SIZES[spec.shape]
     for name in sorted(set().union(*_SURFACE_SIZES.values()) - allowed):
         if getattr(spec, name) is not None:
-            report.fault((*path, name), f"{key}.{name}", f"{name} does not belong to the shape {spec.shape}", ", ".join(sorted(allowed)), "take it out, or change the shape")
+            report.fault(
+                (*path, name),
+                f"{key}.{name}",
+                f"{name} does not belong to the shape {spec.shape}",
+                ", ".join(sorted(allowed)),
+                "take it out, or change the shape",
+            )
     if spec.shape == "mesh":
         if spec.file is None:
             report.fault(path, f"{key}.file", "a mesh needs its file", "STL, OBJ, PLY, OFF or GLB")
@@ -119,8 +175,18 @@ def _check_surface(report: Report, scene, spec, path: tuple) -> None:
             report.take(error, (*path, "file"), f"{key}.file")
             return
         report.warnings += [f"{spec.name}: {note}" for note in mesh.notes]
-    if spec.shape == "sweep" and spec.foot_radius_m is not None and spec.height_m is not None and spec.foot_radius_m >= spec.height_m:
-        report.fault((*path, "foot_radius_m"), f"{key}.foot_radius_m", f"a foot of {spec.foot_radius_m:g} m on a sweep {spec.height_m:g} m high", "less than its height")
+    if (
+        spec.shape == "sweep"
+        and spec.foot_radius_m is not None
+        and spec.height_m is not None
+        and spec.foot_radius_m >= spec.height_m
+    ):
+        report.fault(
+            (*path, "foot_radius_m"),
+            f"{key}.foot_radius_m",
+            f"a foot of {spec.foot_radius_m:g} m on a sweep {spec.height_m:g} m high",
+            "less than its height",
+        )
 
 
 def _check_gate(report: Report, spec, path: tuple) -> None:
@@ -129,15 +195,32 @@ def _check_gate(report: Report, spec, path: tuple) -> None:
     for name in ("diameter_mm", "width_mm", "height_mm"):
         given = getattr(gate, name) is not None
         if name in wanted and not given:
-            report.fault((*path, "gate"), f"{key}.{name}", f"a {gate.shape} gate needs {name}", "its size in mm", _GATE_EXAMPLES[gate.shape])
+            report.fault(
+                (*path, "gate"),
+                f"{key}.{name}",
+                f"a {gate.shape} gate needs {name}",
+                "its size in mm",
+                _GATE_EXAMPLES[gate.shape],
+            )
         elif given and name not in wanted:
-            report.fault((*path, "gate", name), f"{key}.{name}", f"{name} does not belong to a {gate.shape} gate", ", ".join(sorted(wanted)))
+            report.fault(
+                (*path, "gate", name),
+                f"{key}.{name}",
+                f"{name} does not belong to a {gate.shape} gate",
+                ", ".join(sorted(wanted)),
+            )
     if spec.stencil is not None and not report.faults:
         across = gate.diameter_mm if gate.shape == "round" else max(gate.width_mm, gate.height_mm)
         if spec.stencil.width_mm > 2.0 * across:
-            report.warnings.append(f"{spec.name}: the stencil ({spec.stencil.width_mm:g} mm) is more than twice as wide as the gate ({across:g} mm); most of it is hidden.")
+            report.warnings.append(
+                f"{spec.name}: the stencil ({spec.stencil.width_mm:g} mm) is more than twice as wide as the gate"
+                f" ({across:g} mm); most of it is hidden."
+            )
         elif spec.stencil.width_mm < 0.3 * across:
-            report.warnings.append(f"{spec.name}: the stencil ({spec.stencil.width_mm:g} mm) fills little of the gate ({across:g} mm); what is around it counts as metal.")
+            report.warnings.append(
+                f"{spec.name}: the stencil ({spec.stencil.width_mm:g} mm) fills little of the gate ({across:g} mm);"
+                " what is around it counts as metal."
+            )
 
 
 def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
@@ -146,7 +229,13 @@ def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
         given = [name for name, value in dispersion.model_dump().items() if value is not None]
         if len(given) != 1:
             found = " and ".join(given) if given else "nothing in it"
-            report.fault((*path, "dispersion"), f"{key}.dispersion", f"dispersion with {found}", "exactly one of glass, abbe_number, achromat, secondary_spectrum_mm", "keep one of them")
+            report.fault(
+                (*path, "dispersion"),
+                f"{key}.dispersion",
+                f"dispersion with {found}",
+                "exactly one of glass, abbe_number, achromat, secondary_spectrum_mm",
+                "keep one of them",
+            )
         _check_glasses(report, dispersion, (*path, "dispersion"), f"{key}.dispersion")
     pupil = lens.pupil
     if pupil is not None:
@@ -156,17 +245,28 @@ def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
             if pupil.shape == shape and not given:
                 report.fault((*path, "pupil"), f"{key}.pupil.{name}", f"a {shape} pupil needs {name}", "add it")
             elif given and pupil.shape != shape:
-                report.fault((*path, "pupil", name), f"{key}.pupil.{name}", f"{name} does not belong to a {pupil.shape} pupil", f"it goes with {shape}")
+                report.fault(
+                    (*path, "pupil", name),
+                    f"{key}.pupil.{name}",
+                    f"{name} does not belong to a {pupil.shape} pupil",
+                    f"it goes with {shape}",
+                )
     if lens.distortion_percent <= 100.0 * STRONGEST_BARREL:
         report.fault(
             (*path, "distortion_percent"),
             f"{key}.distortion_percent",
-            f"a barrel of {lens.distortion_percent:g} %: the gate's edge would land inside what lies within it, and the picture fold over itself",
+            f"a barrel of {lens.distortion_percent:g} %: the gate's edge would land inside what lies within it, and the"
+            " picture fold over itself",
             f"more than {100.0 * STRONGEST_BARREL:.1f} %",
             "state it at the gate's edge (a rectangle's corner), negative for barrel",
         )
     if lens.widest_f_number is not None and lens.widest_f_number > lens.f_number * 1.001:
-        report.fault((*path, "f_number"), f"{key}.f_number", f"f/{lens.f_number:g} on a lens whose widest is f/{lens.widest_f_number:g}", f"f/{lens.widest_f_number:g} or a larger number")
+        report.fault(
+            (*path, "f_number"),
+            f"{key}.f_number",
+            f"f/{lens.f_number:g} on a lens whose widest is f/{lens.widest_f_number:g}",
+            f"f/{lens.widest_f_number:g} or a larger number",
+        )
 
 
 def _check_glasses(report: Report, dispersion, path: tuple, key: str) -> None:
@@ -176,7 +276,13 @@ def _check_glasses(report: Report, dispersion, path: tuple, key: str) -> None:
             find_material(name)
         except (KeyError, ValueError):
             close = difflib.get_close_matches(name, list(MATERIALS), 1, 0.4)
-            report.fault(path, key, f'the glass "{name}" is not known', ", ".join(MATERIALS), f"did you mean {close[0]}? Else give abbe_number" if close else "give its abbe_number instead")
+            report.fault(
+                path,
+                key,
+                f'the glass "{name}" is not known',
+                ", ".join(MATERIALS),
+                f"did you mean {close[0]}? Else give abbe_number" if close else "give its abbe_number instead",
+            )
             return
     if dispersion.achromat is not None and dispersion.achromat[0] == dispersion.achromat[1]:
         report.fault(path, key, "an achromat of one glass twice", "a crown and a flint")
@@ -186,28 +292,81 @@ def _check_blades_and_filters(report: Report, spec, path: tuple) -> None:
     counts = Counter(blade.side for blade in spec.blade)
     for side, count in counts.items():
         if count > 1:
-            report.fault((*path, "blade"), f"projector.{spec.name}.blade", f"{count} blades on the {side}", "one blade a side")
+            report.fault(
+                (*path, "blade"), f"projector.{spec.name}.blade", f"{count} blades on the {side}", "one blade a side"
+            )
     gate = spec.gate
-    reach = {blade.side: blade.insertion_mm for blade in spec.blade if blade.angle_deg == 0.0 and blade.offset_mm == 0.0}
-    for one, other, across in (("left", "right", gate.width_mm or gate.diameter_mm), ("top", "bottom", gate.height_mm or gate.diameter_mm)):
-        if one in reach and other in reach and across is not None and reach[one] < across and reach[other] < across <= reach[one] + reach[other]:
-            report.fault((*path, "blade"), f"projector.{spec.name}.blade", f"the {one} and {other} blades meet: {reach[one]:g} and {reach[other]:g} mm into a gate of {across:g} mm leave no light", f"less than {across:g} mm together")
+    reach = {
+        blade.side: blade.insertion_mm for blade in spec.blade if blade.angle_deg == 0.0 and blade.offset_mm == 0.0
+    }
+    for one, other, across in (
+        ("left", "right", gate.width_mm or gate.diameter_mm),
+        ("top", "bottom", gate.height_mm or gate.diameter_mm),
+    ):
+        if (
+            one in reach
+            and other in reach
+            and across is not None
+            and reach[one] < across
+            and reach[other] < across <= reach[one] + reach[other]
+        ):
+            report.fault(
+                (*path, "blade"),
+                f"projector.{spec.name}.blade",
+                f"the {one} and {other} blades meet: {reach[one]:g} and {reach[other]:g} mm into a gate of {across:g}"
+                " mm leave no light",
+                f"less than {across:g} mm together",
+            )
     for index, blade in enumerate(spec.blade):
-        across = gate.diameter_mm if gate.shape == "round" else (gate.width_mm if blade.side in ("left", "right") else gate.height_mm)
+        across = (
+            gate.diameter_mm
+            if gate.shape == "round"
+            else (gate.width_mm if blade.side in ("left", "right") else gate.height_mm)
+        )
         if across is not None and blade.insertion_mm >= across:
-            report.fault((*path, "blade", index), f"projector.{spec.name}.blade.{blade.side}.insertion_mm", f"{blade.insertion_mm:g} mm into a gate of {across:g} mm: no light is left", f"less than {across:g} mm")
+            report.fault(
+                (*path, "blade", index),
+                f"projector.{spec.name}.blade.{blade.side}.insertion_mm",
+                f"{blade.insertion_mm:g} mm into a gate of {across:g} mm: no light is left",
+                f"less than {across:g} mm",
+            )
     for index, item in enumerate(spec.filter):
         key = f"projector.{spec.name}.filter"
         wanted, count = _FILTER_FIELDS[item.kind]
         given = {name for name, value in item.model_dump(exclude={"kind"}).items() if value is not None}
         if given - wanted or len(given & wanted) != count:
             either = " or " if count == 1 and len(wanted) > 1 else " and "
-            report.fault((*path, "filter", index), key, f"{'an' if item.kind[0] in 'aeiou' else 'a'} {item.kind} filter with {', '.join(sorted(given)) or 'nothing'}", either.join(sorted(wanted)))
-        elif item.kind == "table" and (len(item.wavelength_nm) != len(item.transmittance) or any(b <= a for a, b in zip(item.wavelength_nm, item.wavelength_nm[1:], strict=False)) or not item.wavelength_nm):
-            report.fault((*path, "filter", index), key, "a table whose wavelengths do not rise or do not match its transmittances", "as many transmittances as rising wavelengths")
+            report.fault(
+                (*path, "filter", index),
+                key,
+                f"{'an' if item.kind[0] in 'aeiou' else 'a'} {item.kind} filter with"
+                f" {', '.join(sorted(given)) or 'nothing'}",
+                either.join(sorted(wanted)),
+            )
+        elif item.kind == "table" and (
+            len(item.wavelength_nm) != len(item.transmittance)
+            or any(b <= a for a, b in zip(item.wavelength_nm, item.wavelength_nm[1:], strict=False))
+            or not item.wavelength_nm
+        ):
+            report.fault(
+                (*path, "filter", index),
+                key,
+                "a table whose wavelengths do not rise or do not match its transmittances",
+                "as many transmittances as rising wavelengths",
+            )
         elif item.kind == "temperature":
-            _check_spectrum(report, (*path, "filter", index, "mired_shift"), f"{key}.temperature.mired_shift", lambda item=item: temperature_shift(item.mired_shift))
-    _check_spectrum(report, (*path, "source", "temperature_k"), f"projector.{spec.name}.source.temperature_k", lambda: source_spectrum(spec.source.kind, spec.source.temperature_k))
+            _check_spectrum(
+                report,
+                (*path, "filter", index, "mired_shift"),
+                f"{key}.temperature.mired_shift",
+                lambda item=item: temperature_shift(item.mired_shift),
+            )
+    _check_spectrum(
+        report,
+        (*path, "source", "temperature_k"),
+        f"projector.{spec.name}.source.temperature_k",
+        lambda: source_spectrum(spec.source.kind, spec.source.temperature_k),
+    )
 
 
 def _check_spectrum(report: Report, path: tuple, key: str, made) -> None:
@@ -221,23 +380,41 @@ def _check_spectrum(report: Report, path: tuple, key: str, made) -> None:
 def _check_power(report: Report, spec, path: tuple) -> None:
     key = f"projector.{spec.name}"
     if spec.reading is not None and spec.output is not None:
-        report.fault((*path, "output"), f"{key}.output", "two statements of power: a reading and an output", "one of them", "keep the one you measured")
+        report.fault(
+            (*path, "output"),
+            f"{key}.output",
+            "two statements of power: a reading and an output",
+            "one of them",
+            "keep the one you measured",
+        )
     for kind in STATEMENTS:
         if getattr(spec, kind) is not None:
             _check_statement(report, spec, kind, (*path, kind), f"{key}.{kind}")
     if spec.output is not None and (spec.output.lumens is None) == (spec.output.lumen_seconds is None):
-        report.fault((*path, "output"), f"{key}.output", "output with both or none of lumens and lumen_seconds", "lumens for steady light, lumen_seconds for a flash")
+        report.fault(
+            (*path, "output"),
+            f"{key}.output",
+            "output with both or none of lumens and lumen_seconds",
+            "lumens for steady light, lumen_seconds for a flash",
+        )
     if spec.focus.at is not None and spec.focus.distance_m is not None:
         report.fault((*path, "focus"), f"{key}.focus", "focus with both at and distance_m", "one of them")
     lens = spec.lens
     if lens.focal_length_mm < 5.0:
-        report.warnings.append(f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?")
+        report.warnings.append(
+            f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?"
+        )
     if lens.filled_pupil_mm is not None and lens.filled_pupil_mm >= lens.focal_length_mm / lens.f_number:
-        report.warnings.append(f"{spec.name}: the source fills {lens.filled_pupil_mm:g} mm, the stop at f/{lens.f_number:g} lets {lens.focal_length_mm / lens.f_number:.1f} mm through: the stop rules.")
+        report.warnings.append(
+            f"{spec.name}: the source fills {lens.filled_pupil_mm:g} mm, the stop at f/{lens.f_number:g} lets"
+            f" {lens.focal_length_mm / lens.f_number:.1f} mm through: the stop rules."
+        )
 
 
 def _check_lateral_colour(report: Report, spec, path: tuple) -> None:
-    """Colours cannot land at wildly different sizes: with a small gate, a few millimetres would turn the picture inside out."""
+    """Colours cannot land at wildly different sizes: with a small gate, a few millimetres would turn the picture inside
+    out.
+    """
 
     gate, lens = spec.gate, spec.lens
     sizes = (gate.diameter_mm,) if gate.shape == "round" else (gate.width_mm, gate.height_mm)
@@ -251,7 +428,14 @@ def _check_lateral_colour(report: Report, spec, path: tuple) -> None:
         # An unknown glass is a fault of its own.
         return
     if abs(lens.lateral_colour_mm) > limit:
-        report.fault((*path, "lens", "lateral_colour_mm"), f"projector.{spec.name}.lens.lateral_colour_mm", f"{lens.lateral_colour_mm:g} mm of lateral colour in the edge of a gate that is {edge_mm:g} mm from the middle to there", f"at most {limit:.2g} mm here", "look at the unit")
+        report.fault(
+            (*path, "lens", "lateral_colour_mm"),
+            f"projector.{spec.name}.lens.lateral_colour_mm",
+            f"{lens.lateral_colour_mm:g} mm of lateral colour in the edge of a gate that is {edge_mm:g} mm from the"
+            " middle to there",
+            f"at most {limit:.2g} mm here",
+            "look at the unit",
+        )
 
 
 def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> None:
@@ -260,15 +444,40 @@ def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> 
     if statement.lens is not None:
         _check_lens(report, statement.lens, (*path, "lens"), f"{key}.lens")
         if statement.lens_f_number is not None:
-            report.fault((*path, "lens_f_number"), f"{key}.lens_f_number", "the stop of the lens then, said beside the lens itself", "one of the two", f"{key}.lens.f_number")
-    elif statement.lens_f_number is not None and lens.widest_f_number is not None and lens.widest_f_number > statement.lens_f_number * 1.001:
+            report.fault(
+                (*path, "lens_f_number"),
+                f"{key}.lens_f_number",
+                "the stop of the lens then, said beside the lens itself",
+                "one of the two",
+                f"{key}.lens.f_number",
+            )
+    elif (
+        statement.lens_f_number is not None
+        and lens.widest_f_number is not None
+        and lens.widest_f_number > statement.lens_f_number * 1.001
+    ):
         widest = lens.widest_f_number
-        report.fault((*path, "lens_f_number"), f"{key}.lens_f_number", f"f/{statement.lens_f_number:g} on a lens whose widest is f/{widest:g}", f"f/{widest:g} or a larger number", "a reading with another lens names it in lens")
+        report.fault(
+            (*path, "lens_f_number"),
+            f"{key}.lens_f_number",
+            f"f/{statement.lens_f_number:g} on a lens whose widest is f/{widest:g}",
+            f"f/{widest:g} or a larger number",
+            "a reading with another lens names it in lens",
+        )
     elif "transmittance" in lens.model_fields_set and not getattr(statement, "before_lens", False):
-        report.warnings.append(f"{spec.name}: its transmittance of {lens.transmittance:g} is already in its {kind}, made through this lens; it counts against another lens.")
+        report.warnings.append(
+            f"{spec.name}: its transmittance of {lens.transmittance:g} is already in its {kind}, made through this"
+            " lens; it counts against another lens."
+        )
     if kind == "reading" and statement.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
         offset = stated_lens(spec).pupil_offset_mm
-        report.fault((*path, "distance_m"), f"{key}.distance_m", f"a meter {statement.distance_m:g} m away from a lens whose pupil lies {offset:g} mm in front of it", f"more than {1e-3 * offset:g} m", "measure farther off")
+        report.fault(
+            (*path, "distance_m"),
+            f"{key}.distance_m",
+            f"a meter {statement.distance_m:g} m away from a lens whose pupil lies {offset:g} mm in front of it",
+            f"more than {1e-3 * offset:g} m",
+            "measure farther off",
+        )
 
 
 def _check_files(report: Report, scene, spec, path: tuple) -> None:
@@ -289,11 +498,15 @@ def _check_landmarks(report: Report, scene) -> None:
     for index, spec in enumerate(scene.projector):
         used.append((("projector", index, "aim"), f"projector.{spec.name}.aim", spec.aim))
         used.append((("projector", index, "focus", "at"), f"projector.{spec.name}.focus.at", spec.focus.at))
-    check_references(report, [(spec.name, spec.kind) for spec in scene.figure], [spec.name for spec in scene.surface], used)
+    check_references(
+        report, [(spec.name, spec.kind) for spec in scene.figure], [spec.name for spec in scene.surface], used
+    )
 
 
 def check_references(report: Report, figures, surfaces, used) -> None:
-    """Landmarks by name: figures are (name, kind), surfaces names, used (path, key, value) where a landmark or a point may stand."""
+    """Landmarks by name: figures are (name, kind), surfaces names, used (path, key, value) where a landmark or a point
+    may stand.
+    """
     known = []
     for owner, kind in figures:
         known += [f"{owner}.{name}" for name in LANDMARKS if kind != "head" or name not in _HEAD_WITHOUT]
@@ -302,25 +515,50 @@ def check_references(report: Report, figures, surfaces, used) -> None:
         if isinstance(value, str) and value not in known:
             owner, _, name = value.rpartition(".")
             if name in _HEAD_WITHOUT and any(figure == owner for figure, _ in figures):
-                report.fault(path, key, f"{owner} is only a head: it has no {name}", ", ".join(known), 'give it kind = "head_and_torso"')
+                report.fault(
+                    path,
+                    key,
+                    f"{owner} is only a head: it has no {name}",
+                    ", ".join(known),
+                    'give it kind = "head_and_torso"',
+                )
                 continue
             close = difflib.get_close_matches(value, known, 1, 0.6)
-            report.fault(path, key, f'there is no landmark "{value}"', ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks", f"did you mean {close[0]}?" if close else "")
+            report.fault(
+                path,
+                key,
+                f'there is no landmark "{value}"',
+                ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks",
+                f"did you mean {close[0]}?" if close else "",
+            )
 
 
 def _is_metered_as_flash(spec) -> bool:
     """Whether a statement of power says that the light is a flash."""
-    return spec.reading is not None and spec.reading.shutter_s is None or spec.output is not None and spec.output.lumen_seconds is not None
+    return (
+        spec.reading is not None
+        and spec.reading.shutter_s is None
+        or spec.output is not None
+        and spec.output.lumen_seconds is not None
+    )
 
 
 def _check_oddities(report: Report, scene) -> None:
     """Values that are allowed and yet seldom meant."""
     if scene.camera.shutter_s < USUAL_SYNC_S and any(_is_metered_as_flash(spec) for spec in scene.projector):
         report.warnings.append(
-            f"the camera's shutter of {marked_time(scene.camera.shutter_s)} is shorter than the sync time that most cameras have ({marked_time(USUAL_SYNC_S)}): in theirs a flash lights about {frame_share_lit_by_flash(scene.camera.shutter_s):.0%} of the frame, here all of it; projector timing reckons with yours."
+            f"the camera's shutter of {marked_time(scene.camera.shutter_s)} is shorter than the sync time that most"
+            f" cameras have ({marked_time(USUAL_SYNC_S)}): in theirs a flash lights about"
+            f" {frame_share_lit_by_flash(scene.camera.shutter_s):.0%} of the frame, here all of it; projector timing"
+            " reckons with yours."
         )
     if scene.camera.shutter_s >= 10.0:
-        report.warnings.append(f"the camera's shutter is open for {scene.camera.shutter_s:g} s; 1/{scene.camera.shutter_s:g} s is written {1.0 / scene.camera.shutter_s:.4g}.")
+        report.warnings.append(
+            f"the camera's shutter is open for {scene.camera.shutter_s:g} s; 1/{scene.camera.shutter_s:g} s is written"
+            f" {1.0 / scene.camera.shutter_s:.4g}."
+        )
     for spec in (*scene.surface, *scene.figure):
         if spec.colour is not None and "reflectance" in spec.model_fields_set:
-            report.warnings.append(f"{spec.name}: it has a colour, so its reflectance of {spec.reflectance:g} is not used.")
+            report.warnings.append(
+                f"{spec.name}: it has a colour, so its reflectance of {spec.reflectance:g} is not used."
+            )

@@ -1,4 +1,6 @@
-"""What can be said of a scene's sound parts while single fields of others are wrong: its stencils' files and its landmarks."""
+"""What can be said of a scene's sound parts while single fields of others are wrong: its stencils' files and its
+landmarks.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,9 @@ NOT_YET_ALL = "what the parts of the scene say together is checked once these ar
 
 
 def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[Fault]:
-    """Faults of plain data beside those already told of its fields: stencils that are not there, landmarks that nothing has."""
+    """Faults of plain data beside those already told of its fields: stencils that are not there, landmarks that nothing
+    has.
+    """
     report = Report(places)
     projectors = [(index, item) for index, item in enumerate(_tables(data, "projector")) if isinstance(item, dict)]
     for index, item in projectors:
@@ -31,8 +35,12 @@ def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[
         for index, item in projectors:
             name = item_name(item, index, "projector")
             used.append((("projector", index, "aim"), f"projector.{name}.aim", item.get("aim")))
-            used.append((("projector", index, "focus", "at"), f"projector.{name}.focus.at", _inside(item, "focus", "at")))
-        owners = [(item_name(item, number, "figure"), item.get("kind", _usual_kind())) for number, item in enumerate(figures)]
+            used.append(
+                (("projector", index, "focus", "at"), f"projector.{name}.focus.at", _inside(item, "focus", "at"))
+            )
+        owners = [
+            (item_name(item, number, "figure"), item.get("kind", _usual_kind())) for number, item in enumerate(figures)
+        ]
         check_references(report, owners, [item["name"] for item in surfaces], used)
     known = {fault.key for fault in told}
     return [fault for fault in report.faults if fault.key not in known]
@@ -60,6 +68,23 @@ def _can_be_named(items: list) -> bool:
 
 
 def _names_or_kinds(key: str | None) -> bool:
-    """Whether a fault is about what landmarks are called by: a figure's or a surface's name or kind, or an unknown key of theirs."""
+    """Whether a fault is about what landmarks are called by: a figure's or a surface's name or kind, or an unknown key
+    of theirs.
+    """
     parts = (key or "").split(".")
-    return parts[0] in ("figure", "surface") and (len(parts) < 3 or parts[-1] not in ("width_m", "height_m", "depth_m", "position_m", "yaw_deg", "pitch_deg", "tilt_deg", "reflectance", "colour", "shape"))
+    return parts[0] in ("figure", "surface") and (
+        len(parts) < 3
+        or parts[-1]
+        not in (
+            "width_m",
+            "height_m",
+            "depth_m",
+            "position_m",
+            "yaw_deg",
+            "pitch_deg",
+            "tilt_deg",
+            "reflectance",
+            "colour",
+            "shape",
+        )
+    )

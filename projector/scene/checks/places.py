@@ -21,8 +21,18 @@ def check_places(report: Report, scene) -> None:
     camera = np.asarray(scene.camera.position_m, float)
     _check_device(report, scene, scene.camera, ("camera",), "camera", "the camera")
     target, goal = (_point(scene, point) for point in (scene.camera.focus, scene.camera.aim))
-    if target is not None and goal is not None and (target - camera) @ (goal - camera) <= 0.0 < np.linalg.norm(goal - camera):
-        report.fault(("camera", "focus"), "camera.focus", "what it is focused on lies behind the camera", "something in front of it", "look at its position and aim")
+    if (
+        target is not None
+        and goal is not None
+        and (target - camera) @ (goal - camera) <= 0.0 < np.linalg.norm(goal - camera)
+    ):
+        report.fault(
+            ("camera", "focus"),
+            "camera.focus",
+            "what it is focused on lies behind the camera",
+            "something in front of it",
+            "look at its position and aim",
+        )
     for index, spec in enumerate(scene.projector):
         path, key = ("projector", index), f"projector.{spec.name}"
         forward = _check_device(report, scene, spec, path, key, spec.name)
@@ -30,7 +40,9 @@ def check_places(report: Report, scene) -> None:
             _check_focus(report, scene, spec, np.asarray(spec.position_m, float), forward, path, key)
     for spec in (*scene.surface, *scene.figure):
         if max(map(abs, spec.position_m)) > _FAR_M:
-            report.warnings.append(f"{spec.name}: position_m = {list(spec.position_m)} is far for a studio; is it in metres?")
+            report.warnings.append(
+                f"{spec.name}: position_m = {list(spec.position_m)} is far for a studio; is it in metres?"
+            )
     if not report.faults:
         report.warnings += lamp_notes(scene)
 
@@ -89,7 +101,13 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
     focal_length = lens.focal_length_mm / 1000.0
     _check_stated_lens(report, spec, distance, path, key)
     if distance <= 0.0:
-        report.fault(place, f"{key}.focus", "what it is focused on lies behind the lens", "something in front of it", "look at its position and aim")
+        report.fault(
+            place,
+            f"{key}.focus",
+            "what it is focused on lies behind the lens",
+            "something in front of it",
+            "look at its position and aim",
+        )
         return
     # As distances are measured: the pupil, which the law counts from, may stand before that.
     nearest = max(lens.nearest_focus_m or 0.0, 1.02 * focal_length + offset)
@@ -103,24 +121,43 @@ def _check_focus(report: Report, scene, spec, position, forward, path: tuple, ke
             f"{key}.focus",
             f"focused at {distance + offset:.3f} m; nearest is {nearest:.3f} m ({why})",
             f"{nearest:.3f} m or more",
-            f"go back, or focus at {nearest:.3f} m and accept a blur of {1000 * blur:.1f} mm at {distance + offset:.3f} m (tube {1000 * tube:.2f} mm)",
+            f"go back, or focus at {nearest:.3f} m and accept a blur of {1000 * blur:.1f} mm at {distance + offset:.3f}"
+            f" m (tube {1000 * tube:.2f} mm)",
         )
         return
     tube = 1.0 / (1.0 / focal_length - 1.0 / distance) + focus.offset_mm / 1000.0
     if tube <= 0.2 * focal_length:
-        report.fault((*path, "focus", "offset_mm"), f"{key}.focus.offset_mm", f"an offset of {focus.offset_mm:g} mm puts the stencil {1000 * tube:.1f} mm behind the lens", f"more than {-1000 * (tube - focus.offset_mm / 1000 - 0.2 * focal_length):.0f} mm")
+        report.fault(
+            (*path, "focus", "offset_mm"),
+            f"{key}.focus.offset_mm",
+            f"an offset of {focus.offset_mm:g} mm puts the stencil {1000 * tube:.1f} mm behind the lens",
+            f"more than {-1000 * (tube - focus.offset_mm / 1000 - 0.2 * focal_length):.0f} mm",
+        )
     elif tube < focal_length:
-        report.warnings.append(f"{spec.name}: the stencil is nearer than the focal length; nothing in front of the lens is sharp.")
+        report.warnings.append(
+            f"{spec.name}: the stencil is nearer than the focal length; nothing in front of the lens is sharp."
+        )
     for blade in spec.blade:
         if tube + blade.offset_mm / 1000.0 <= 0.2 * focal_length:
-            report.fault((*path, "blade"), f"{key}.blade.{blade.side}.offset_mm", f"the blade would stand {1000 * tube + blade.offset_mm:.1f} mm behind the lens", "a plane nearer the stencil")
+            report.fault(
+                (*path, "blade"),
+                f"{key}.blade.{blade.side}.offset_mm",
+                f"the blade would stand {1000 * tube + blade.offset_mm:.1f} mm behind the lens",
+                "a plane nearer the stencil",
+            )
 
 
 def _check_stated_lens(report: Report, spec, distance: float, path: tuple, key: str) -> None:
     """Lumens are counted through the lens that they were stated with, focused where this one is."""
     then = stated_lens(spec).focal_length_mm / 1000.0
     if spec.output is not None and spec.output.lens is not None and 0.0 < distance < 1.02 * then:
-        report.fault((*path, "output", "lens"), f"{key}.output.lens", f"lumens through a lens of {1e3 * then:g} mm, which cannot be focused at {distance:.3f} m", f"{1.02 * then:.3f} m or more", "state the output with this lens")
+        report.fault(
+            (*path, "output", "lens"),
+            f"{key}.output.lens",
+            f"lumens through a lens of {1e3 * then:g} mm, which cannot be focused at {distance:.3f} m",
+            f"{1.02 * then:.3f} m or more",
+            "state the output with this lens",
+        )
 
 
 def _check_inside(report: Report, scene, point, path: tuple, key: str, who: str) -> None:
@@ -129,21 +166,35 @@ def _check_inside(report: Report, scene, point, path: tuple, key: str, who: str)
     for spec in scene.surface:
         if spec.shape not in ("box", "flat"):
             continue
-        local = figure_rotation(spec.yaw_deg, spec.pitch_deg, spec.tilt_deg).T @ (point - np.asarray(spec.position_m, float))
+        local = figure_rotation(spec.yaw_deg, spec.pitch_deg, spec.tilt_deg).T @ (
+            point - np.asarray(spec.position_m, float)
+        )
         half = box_half_sizes(spec) if spec.shape == "box" else (*flat_half_sizes(spec), 0.02)
         if all(abs(value) < limit for value, limit in zip(local, half, strict=True)):
             report.fault(path, key, f"{who} stands inside {spec.name}", "a place in the open", "move one of the two")
     for spec in scene.figure:
         vertices = placed_figure(spec).mesh.vertices
         low, high = vertices.min(axis=0), vertices.max(axis=0)
-        if np.all(point > low) and np.all(point < high) and _is_inside(vertices, placed_figure(spec).mesh.triangles, point):
+        if (
+            np.all(point > low)
+            and np.all(point < high)
+            and _is_inside(vertices, placed_figure(spec).mesh.triangles, point)
+        ):
             report.fault(path, key, f"{who} stands inside {spec.name}", "a place in the open", "move one of the two")
 
 
 def _is_inside(vertices, triangles, point) -> bool:
-    """Whether a point lies in a closed mesh, by its winding number (A. van Oosterom & J. Strackee, IEEE TBME 30, 1983)."""
+    """Whether a point lies in a closed mesh, by its winding number (A. van Oosterom & J.
+
+    Strackee, IEEE TBME 30, 1983).
+    """
     a, b, c = (vertices[triangles[:, i]] - point for i in range(3))
     la, lb, lc = (np.linalg.norm(side, axis=1) for side in (a, b, c))
     triple = np.einsum("ij,ij->i", a, np.cross(b, c))
-    below = la * lb * lc + np.einsum("ij,ij->i", a, b) * lc + np.einsum("ij,ij->i", b, c) * la + np.einsum("ij,ij->i", c, a) * lb
+    below = (
+        la * lb * lc
+        + np.einsum("ij,ij->i", a, b) * lc
+        + np.einsum("ij,ij->i", b, c) * la
+        + np.einsum("ij,ij->i", c, a) * lb
+    )
     return bool(abs(2.0 * np.arctan2(triple, below).sum()) > 2.0 * np.pi)

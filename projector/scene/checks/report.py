@@ -24,4 +24,6 @@ class Report:
         """Note the faults of a file that the scene names, at the place that names it, with the file's name."""
         for fault in error.faults:
             name = PurePath(fault.file or "").name
-            self.fault(path, key, fault.found if name in fault.found else f"{name}: {fault.found}", fault.allowed, fault.try_)
+            self.fault(
+                path, key, fault.found if name in fault.found else f"{name}: {fault.found}", fault.allowed, fault.try_
+            )

@@ -1,7 +1,7 @@
 """What a lamp on its stand gets in the way of: the camera's view, its own beam before the camera, and the sitter.
 
-A lamp is taken as a body behind its lens, and its stand as a plain pole straight down to the floor. The body's sizes are
-common practice, no source.
+A lamp is taken as a body behind its lens, and its stand as a plain pole straight down to the floor. The body's sizes
+are common practice, no source.
 """
 
 from __future__ import annotations
@@ -38,23 +38,17 @@ def lamp_notes(scene) -> list[str]:
         elif shows(scene, place[None], goal, hides)[0]:
             notes.append(f"{spec.name}: the lamp stands in the camera's frame{_where(scene, place)}.")
         elif _stand_shows(scene, place, hides):
-            notes.append(
-                f"{spec.name}: a stand straight under it would show in the picture; {_CURE}"
-            )
+            notes.append(f"{spec.name}: a stand straight under it would show in the picture; {_CURE}")
         for figure in scene.figure:
             if stand_meets(figure, place[None])[0]:
-                notes.append(
-                    f"{spec.name}: a stand straight under it would go through {figure.name}; {_CURE}"
-                )
+                notes.append(f"{spec.name}: a stand straight under it would go through {figure.name}; {_CURE}")
         for item, mesh in meshes[: len(scene.surface)]:
             if (
                 item.shape in ("box", "mesh")
                 and place[1] > 0.0
                 and crosses(mesh, place, np.array([place[0], 0.0, place[2]]))
             ):
-                notes.append(
-                    f"{spec.name}: a stand straight under it would go through {item.name}; {_CURE}"
-                )
+                notes.append(f"{spec.name}: a stand straight under it would go through {item.name}; {_CURE}")
         if _camera_in_beam(scene, spec, place, goal):
             notes.append(
                 f"{spec.name}: the camera stands in its beam, before what it is aimed at: its shadow falls there."
@@ -63,7 +57,8 @@ def lamp_notes(scene) -> list[str]:
 
 
 def hindered(scene, places, goal, hides) -> np.ndarray:
-    """Which places (n, 3) m no lamp aimed at `goal` may take: in the camera's frame, before its lens, on a stand in a sitter.
+    """Which places (n, 3) m no lamp aimed at `goal` may take: in the camera's frame, before its lens, on a stand in a
+    sitter.
 
     hides(start (3,), ends (n, 3)): whether something stands on the way to each.
     """

@@ -47,7 +47,12 @@ class Places:
 def item_name(item, number: int, kind: str | None = None) -> str:
     """What an item of a list is called in overrides and messages: its name, side or kind, else its number from 1."""
     if isinstance(item, dict):
-        name = item.get("name") or item.get("side") or (item.get("kind") if kind == "filter" else None) or _UNNAMED.get(kind or "")
+        name = (
+            item.get("name")
+            or item.get("side")
+            or (item.get("kind") if kind == "filter" else None)
+            or _UNNAMED.get(kind or "")
+        )
         if isinstance(name, str) and "." not in name:
             return name
     return str(number + 1)
@@ -72,7 +77,9 @@ def faults_of(error: ValidationError, data, model: type[BaseModel], places: Plac
     found: dict[tuple, Fault] = {}
     for item in error.errors(include_url=False, include_context=True):
         if item["type"] == "json_invalid":
-            return [Fault("text that is not Unicode", "letters that can be stored as UTF-8", "type it again", places.file)]
+            return [
+                Fault("text that is not Unicode", "letters that can be stored as UTF-8", "type it again", places.file)
+            ]
         path, branches = _path_in(data, item["loc"], item["type"])
         value = _value_at(data, path[:-1] if isinstance(path[-1], int) else path)
         # Of "a landmark or a point", only what was plainly meant is told.
@@ -92,7 +99,13 @@ def _path_in(data, location: tuple, kind: str) -> tuple[tuple, list]:
     """The part of an error's location that exists in the data, and what does not: the branches of a union."""
     path, here, branches = (), data, []
     for index, part in enumerate(location):
-        inside = isinstance(here, dict) and part in here or isinstance(here, (list, tuple)) and isinstance(part, int) and part < len(here)
+        inside = (
+            isinstance(here, dict)
+            and part in here
+            or isinstance(here, (list, tuple))
+            and isinstance(part, int)
+            and part < len(here)
+        )
         if inside:
             here = here[part]
             path = (*path, part)
@@ -157,16 +170,30 @@ def _fault(item: dict, path: tuple, data, model) -> Fault:
     if isinstance(value, float) and not math.isfinite(value):
         return Fault(f"{told} is not a number that can be used", _with_range(field, meaning), "give a number")
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
-        return Fault(told, _with_range(field, meaning), unit_hint(_key_name(path), value, lambda other: _is_within(field, other)))
+        return Fault(
+            told, _with_range(field, meaning), unit_hint(_key_name(path), value, lambda other: _is_within(field, other))
+        )
     if kind == "literal_error":
         expected = item["ctx"]["expected"].replace("'", '"')
         return Fault(told, expected, _nearest(value, expected))
     if kind.startswith(("float_", "int_")):
-        return Fault(f"{told} where a {'whole ' if kind.startswith('int') else ''}number is wanted", _with_range(field, meaning), number_hint(_key_name(path), value))
+        return Fault(
+            f"{told} where a {'whole ' if kind.startswith('int') else ''}number is wanted",
+            _with_range(field, meaning),
+            number_hint(_key_name(path), value),
+        )
     if kind == "string_pattern_mismatch" or kind == "string_too_short":
-        return Fault(told, "letters, digits, space, - and _" if kind.endswith("mismatch") else meaning, "choose a plain name: it is used in overrides" if path[-1] == "name" else "")
+        return Fault(
+            told,
+            "letters, digits, space, - and _" if kind.endswith("mismatch") else meaning,
+            "choose a plain name: it is used in overrides" if path[-1] == "name" else "",
+        )
     if kind in ("too_long", "string_too_long") and not _length_in(field.annotation):
-        return Fault(f"{len(value)} {'letters' if isinstance(value, str) else 'of them'}", f"at most {item['ctx']['max_length']}. {meaning}", "take some out")
+        return Fault(
+            f"{len(value)} {'letters' if isinstance(value, str) else 'of them'}",
+            f"at most {item['ctx']['max_length']}. {meaning}",
+            "take some out",
+        )
     return _wrong_kind(kind, path, value, field, meaning)
 
 
@@ -176,17 +203,37 @@ def _wrong_kind(kind: str, path: tuple, value, field, meaning: str) -> Fault:
     model, length, name = model_in(annotation), _length_in(annotation), _key_name(path)
     if kind == "tuple_type" and model is not None:
         if isinstance(value, dict):
-            way = f"[[{name}]] with two brackets: there may be several" if len(path) == 1 else f"{name} = [ {{ … }} ], with the square brackets"
+            way = (
+                f"[[{name}]] with two brackets: there may be several"
+                if len(path) == 1
+                else f"{name} = [ {{ … }} ], with the square brackets"
+            )
             return Fault("one table where a list of them is wanted", meaning, f"write {way}")
-        return Fault(f"{told} where a list of tables is wanted", meaning, f"write [[{name}]] and its keys below" if len(path) == 1 else f"write {name} = [ {{ key = value, … }} ]")
+        return Fault(
+            f"{told} where a list of tables is wanted",
+            meaning,
+            f"write [[{name}]] and its keys below" if len(path) == 1 else f"write {name} = [ {{ key = value, … }} ]",
+        )
     if kind in ("model_type", "model_attributes_type"):
-        return Fault(f"{told} where a table is wanted", meaning, f"write {name} = {{ key = value, … }}" if len(path) > 1 else f"write [{name}] and its keys below")
+        return Fault(
+            f"{told} where a table is wanted",
+            meaning,
+            f"write {name} = {{ key = value, … }}" if len(path) > 1 else f"write [{name}] and its keys below",
+        )
     if length == 3:
-        return Fault(told, meaning, "three numbers: [red, green, blue]" if name == "colour" else 'a point is written [x, y, z] in metres, a landmark "sitter.nose_tip"')
+        return Fault(
+            told,
+            meaning,
+            "three numbers: [red, green, blue]"
+            if name == "colour"
+            else 'a point is written [x, y, z] in metres, a landmark "sitter.nose_tip"',
+        )
     if length is not None:
         return Fault(told, meaning, f"a list of {length}")
     if kind == "string_type":
-        return Fault(f"{told} where text is wanted", meaning, "put it in quotes" if not isinstance(value, (dict, list)) else "")
+        return Fault(
+            f"{told} where text is wanted", meaning, "put it in quotes" if not isinstance(value, (dict, list)) else ""
+        )
     return Fault(told, meaning)
 
 

@@ -12,9 +12,10 @@ _LARGEST_SLIP = 1e6
 _POINTS = ("aim", "focus", "at")
 # Quotes that editors for letters put in, which TOML does not know.
 CURLY_QUOTES = "“”„‟«»‘’‚‛"
-# A line to start from for every key that must be there, by the key and, where the same name means several things, its table.
+# A line to start from for every key that must be there, by the key and, where the same name means several things, its
+# table.
 _EXAMPLES = {
-    "camera": "[camera] and below it position_m = [0.0, 1.5, 3.0] and aim = \"wall.centre\"",
+    "camera": '[camera] and below it position_m = [0.0, 1.5, 3.0] and aim = "wall.centre"',
     "camera.aim": 'aim = "wall.centre"',
     "position_m": "position_m = [0.0, 1.5, 2.5]",
     "aim": 'aim = "sitter.nose_tip"',
@@ -41,7 +42,9 @@ def example_line(keys: tuple[str, ...]) -> str:
 
 
 def unit_hint(name: str, value, fits: Callable[[float], bool] = lambda value: True) -> str:
-    """What a value outside the limits of the key `name` was most likely meant to be; fits: whether a value is within them."""
+    """What a value outside the limits of the key `name` was most likely meant to be; fits: whether a value is within
+    them.
+    """
     if isinstance(value, bool) or not isinstance(value, (int, float)):
         return ""
     look = "look at the unit in the key's name" if re.search(r"_(m|mm|deg|nm|s|k)$", name) else ""
@@ -79,4 +82,6 @@ def number_hint(name: str, value) -> str:
     unit = re.fullmatch(r"(-?\d+(?:\.\d+)?)\s*([A-Za-z°%]+)", text)
     if unit:
         return f"write {unit[1]} alone: the unit stands in the key's name ({name})"
-    return "write the number without quotes" if re.fullmatch(r"[-+]?[\d_.]+(?:[eE][-+]?\d+)?", text) else "write a number"
+    return (
+        "write the number without quotes" if re.fullmatch(r"[-+]?[\d_.]+(?:[eE][-+]?\d+)?", text) else "write a number"
+    )

@@ -24,25 +24,69 @@ def parsed(text: str, file: str) -> dict:
         raise SceneError(_syntax_fault(error, text, file)) from None
     except ValueError:
         # Python refuses to turn thousands of digits into a number.
-        line = next((number for number, content in enumerate(text.split("\n"), 1) if re.search(r"\d{1000}", content)), None)
-        raise SceneError(Fault(found="a number with thousands of digits", allowed="numbers that mean something", file=file, line=line)) from None
+        line = next(
+            (number for number, content in enumerate(text.split("\n"), 1) if re.search(r"\d{1000}", content)), None
+        )
+        raise SceneError(
+            Fault(
+                found="a number with thousands of digits", allowed="numbers that mean something", file=file, line=line
+            )
+        ) from None
     except RecursionError:
-        raise SceneError(Fault(found="tables are nested too deeply", allowed="a scene", try_="is this the right file?", file=file)) from None
+        raise SceneError(
+            Fault(found="tables are nested too deeply", allowed="a scene", try_="is this the right file?", file=file)
+        ) from None
 
 
-def upgraded(data: dict, file: str | None, lines: TomlLines, known: int = FORMAT, upgrades: Mapping[int, Callable[[dict], dict]] = UPGRADES) -> dict:
+def upgraded(
+    data: dict,
+    file: str | None,
+    lines: TomlLines,
+    known: int = FORMAT,
+    upgrades: Mapping[int, Callable[[dict], dict]] = UPGRADES,
+) -> dict:
     """The data brought to the present format, step by step. SceneError if its format is missing, unknown or newer."""
     given = data.get("format")
     if given is None:
-        raise SceneError(Fault(found="format is missing", allowed=f"format = {known}", try_=f"begin the file with format = {known}", file=file, line=1, key="format"))
+        raise SceneError(
+            Fault(
+                found="format is missing",
+                allowed=f"format = {known}",
+                try_=f"begin the file with format = {known}",
+                file=file,
+                line=1,
+                key="format",
+            )
+        )
     place = {"file": file, "line": lines.line_of(("format",)), "key": "format"}
     if type(given) is not int:
-        raise SceneError(Fault(found=f"format = {_as_toml(given)}", allowed=f"format = {known}, a whole number without quotes", try_=f"write format = {known}", **place))
+        raise SceneError(
+            Fault(
+                found=f"format = {_as_toml(given)}",
+                allowed=f"format = {known}, a whole number without quotes",
+                try_=f"write format = {known}",
+                **place,
+            )
+        )
     if given > known:
-        raise SceneError(Fault(found=f"format = {given}: written for a newer version of the program", allowed=f"format = {known} or older", try_="update the program", **place))
+        raise SceneError(
+            Fault(
+                found=f"format = {given}: written for a newer version of the program",
+                allowed=f"format = {known} or older",
+                try_="update the program",
+                **place,
+            )
+        )
     while given < known:
         if given not in upgrades:
-            raise SceneError(Fault(found=f"format = {given} is not known", allowed=f"format = {known}", try_=f"write format = {known}", **place))
+            raise SceneError(
+                Fault(
+                    found=f"format = {given} is not known",
+                    allowed=f"format = {known}",
+                    try_=f"write format = {known}",
+                    **place,
+                )
+            )
         data, given = upgrades[given](data), given + 1
     return {**data, "format": known}
 

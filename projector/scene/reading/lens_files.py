@@ -1,4 +1,6 @@
-"""Lens files: a title and a [lens] table of the same keys as a scene's lens, and how a scene's own keys go on top of them."""
+"""Lens files: a title and a [lens] table of the same keys as a scene's lens, and how a scene's own keys go on top of
+them.
+"""
 
 from __future__ import annotations
 
@@ -29,9 +31,17 @@ def read_lens_file(path: Path) -> dict:
     data = parsed(text, str(path))
     lens, lines = data.get("lens"), TomlLines(text)
     if not isinstance(lens, dict):
-        raise SceneError(Fault(found="there is no [lens] table", allowed="a lens file: title and [lens]", file=str(path)))
+        raise SceneError(
+            Fault(found="there is no [lens] table", allowed="a lens file: title and [lens]", file=str(path))
+        )
     faults = [
-        Fault(found=f"{key} is not a key here", allowed="title, [lens], [measured]", file=str(path), line=lines.line_of((key,)), key=key)
+        Fault(
+            found=f"{key} is not a key here",
+            allowed="title, [lens], [measured]",
+            file=str(path),
+            line=lines.line_of((key,)),
+            key=key,
+        )
         for key in data
         if key not in _TABLES
     ]
@@ -47,8 +57,11 @@ def read_lens_file(path: Path) -> dict:
     return lens
 
 
-def merge_lens_files(data: dict, folder: Path, places: Places, typed: Sequence[tuple] = ()) -> tuple[list[Fault], list[str]]:
-    """Put the keys of each lens file under those that the scene gives beside it, in place; also where a reading names its own lens.
+def merge_lens_files(
+    data: dict, folder: Path, places: Places, typed: Sequence[tuple] = ()
+) -> tuple[list[Fault], list[str]]:
+    """Put the keys of each lens file under those that the scene gives beside it, in place; also where a reading names
+    its own lens.
 
     typed: paths changed on the command line; a lens exchanged there keeps its f-number, or opens only as far as it can.
     Returns faults, and the dotted keys of lenses that a stand-in takes the place of.
@@ -63,7 +76,9 @@ def merge_lens_files(data: dict, folder: Path, places: Places, typed: Sequence[t
                 holder["lens"] = _on_top_of(_keys_of(lens["file"], folder), own, path, typed)
             except SceneError as error:
                 unknown.append(dotted(path, data))
-                faults += [_told_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults]
+                faults += [
+                    _told_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults
+                ]
                 holder["lens"] = {**STAND_IN, **own}
     return faults, unknown
 

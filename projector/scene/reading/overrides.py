@@ -20,11 +20,20 @@ _AXES = {"x": 0, "y": 1, "z": 2}
 
 
 def parsed_override(text: str) -> tuple[list[str], object]:
-    """The keys and the value of one "key.key=value"; values as in TOML, bare words as text. SceneError if it is none."""
+    """The keys and the value of one "key.key=value"; values as in TOML, bare words as text.
+
+    SceneError if it is none.
+    """
     key, equals, value = text.partition("=")
     keys, value = [part.strip() for part in key.split(".")], value.strip()
     if not equals or not all(keys) or not value or "\n" in value:
-        raise SceneError(Fault(found=f'"{text}" is not a change', allowed="KEY=VALUE, such as projector.window.lens.f_number=4", key=key.strip() or None))
+        raise SceneError(
+            Fault(
+                found=f'"{text}" is not a change',
+                allowed="KEY=VALUE, such as projector.window.lens.f_number=4",
+                key=key.strip() or None,
+            )
+        )
     for written in (value, with_decimals_for_fractions(value)):
         try:
             return keys, tomllib.loads(f"value = {written}")["value"]
@@ -34,7 +43,9 @@ def parsed_override(text: str) -> tuple[list[str], object]:
 
 
 def values_of_change(text: str) -> list[str] | None:
-    """The values of a change that is a range where a number belongs ("camera.iso=100:400:4"); None for any other change."""
+    """The values of a change that is a range where a number belongs ("camera.iso=100:400:4"); None for any other
+    change.
+    """
     key, equals, value = text.partition("=")
     keys = [part.strip() for part in key.split(".")]
     if not equals or not all(keys) or _takes_text(keys):
@@ -45,12 +56,14 @@ def values_of_change(text: str) -> list[str] | None:
 
 
 def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tuple], list[Fault]]:
-    """A copy of a scene's plain data with the changes made, the paths that were typed, and what is wrong with the others.
+    """A copy of a scene's plain data with the changes made, the paths that were typed, and what is wrong with the
+    others.
 
     Another lens file puts the whole lens of the file in the place of the old one; only its f-number stays.
     """
     result, typed, faults = copy.deepcopy(data), [], []
-    # Lens files first: a key of the lens that is changed as well goes on top of the new file, in whichever order they were typed.
+    # Lens files first: a key of the lens that is changed as well goes on top of the new file, in whichever order they
+    # were typed.
     for text in sorted(overrides, key=lambda text: not text.partition("=")[0].strip().endswith(".lens.file")):
         try:
             keys, value = parsed_override(text)
@@ -69,11 +82,23 @@ def _set(data: dict, keys: list[str], value) -> tuple:
         if isinstance(here, list):
             place = _place_in(here, keys, index)
             if last and isinstance(here[place], dict):
-                raise SceneError(Fault(found=f"{'.'.join(keys)} is a whole table", allowed=f"a value of it: {', '.join(here[place])}", key=".".join(keys)))
+                raise SceneError(
+                    Fault(
+                        found=f"{'.'.join(keys)} is a whole table",
+                        allowed=f"a value of it: {', '.join(here[place])}",
+                        key=".".join(keys),
+                    )
+                )
         elif isinstance(here, dict):
             place = key
         else:
-            raise SceneError(Fault(found=f"{'.'.join(keys[:index])} is one value and has no {key}", allowed=".".join(keys[:index]), key=".".join(keys)))
+            raise SceneError(
+                Fault(
+                    found=f"{'.'.join(keys[:index])} is one value and has no {key}",
+                    allowed=".".join(keys[:index]),
+                    key=".".join(keys),
+                )
+            )
         path = (*path, place)
         if last:
             _put(here, place, _number_if_wanted(value, keys), keys)
@@ -96,7 +121,14 @@ def _number_if_wanted(value, keys: list[str]):
     except ValueError as error:
         raise SceneError(Fault(str(error), "one number", key=".".join(keys))) from None
     if several:
-        raise SceneError(Fault(f"{value} is several values", "one number", f"compare them: projector sheet SCENE --rows {'.'.join(keys)}={value}", key=".".join(keys)))
+        raise SceneError(
+            Fault(
+                f"{value} is several values",
+                "one number",
+                f"compare them: projector sheet SCENE --rows {'.'.join(keys)}={value}",
+                key=".".join(keys),
+            )
+        )
     return value
 
 
@@ -116,16 +148,33 @@ def _holds_text(annotation) -> bool:
 
 
 def _check_first_key(data: dict, keys: list[str]) -> None:
-    """SceneError if a change does not begin with one of a scene's own keys: most often a name without what it is the name of."""
+    """SceneError if a change does not begin with one of a scene's own keys: most often a name without what it is the
+    name of.
+    """
 
     if keys[0] in Scene.model_fields:
         return
     typed = ".".join(keys)
-    owner = next((kind for kind in _LISTS[:3] for number, item in enumerate(data.get(kind) or ()) if item_name(item, number, kind) == keys[0]), None)
+    owner = next(
+        (
+            kind
+            for kind in _LISTS[:3]
+            for number, item in enumerate(data.get(kind) or ())
+            if item_name(item, number, kind) == keys[0]
+        ),
+        None,
+    )
     close = difflib.get_close_matches(keys[0], list(Scene.model_fields), 1, 0.6)
     meant = f"{owner}.{typed}" if owner else close[0] if close else ""
     try_ = f"did you mean {meant}?" if meant else "write the whole way to the value: projector.NAME.lens.f_number=2"
-    raise SceneError(Fault(found=f"{keys[0]} is not a key here", allowed=f"KEY.KEY=VALUE that begins with one of {', '.join(Scene.model_fields)}", try_=try_, key=keys[0]))
+    raise SceneError(
+        Fault(
+            found=f"{keys[0]} is not a key here",
+            allowed=f"KEY.KEY=VALUE that begins with one of {', '.join(Scene.model_fields)}",
+            try_=try_,
+            key=keys[0],
+        )
+    )
 
 
 def _put(here, place, value, keys: list[str]) -> None:
@@ -147,7 +196,11 @@ def _place_in(items: list, keys: list[str], index: int) -> int:
     if any(not isinstance(item, dict) for item in items):
         if key in _AXES and len(items) == 3:
             return _AXES[key]
-        raise SceneError(Fault(found=f"{before} has no {key}", allowed="x, y or z of a point, or a number from 1", key=".".join(keys)))
+        raise SceneError(
+            Fault(
+                found=f"{before} has no {key}", allowed="x, y or z of a point, or a number from 1", key=".".join(keys)
+            )
+        )
     close = difflib.get_close_matches(key, names, 1, 0.5)
     raise SceneError(
         Fault(

@@ -24,7 +24,10 @@ Checked = tuple[Scene | None, list[Fault], list[str]]
 
 
 def load(path, overrides: Sequence[str] = ()) -> Scene:
-    """Read a scene file (or a shipped scene by name) with changes such as "camera.iso=800". SceneError with all faults."""
+    """Read a scene file (or a shipped scene by name) with changes such as "camera.iso=800".
+
+    SceneError with all faults.
+    """
     return _scene_of(check(path, overrides))
 
 
@@ -74,10 +77,14 @@ def _checked(text: str, name: str, folder: Path, overrides: Sequence[str], file:
     return _changed(data, name, folder, overrides, file, lines)
 
 
-def _changed(data: dict, name: str, folder: Path, overrides: Sequence[str], file: str | None, lines: TomlLines | None) -> Checked:
+def _changed(
+    data: dict, name: str, folder: Path, overrides: Sequence[str], file: str | None, lines: TomlLines | None
+) -> Checked:
     """Plain data with changes made and lens files merged, then checked."""
     after, typed, faults = apply_overrides(data, overrides)
-    places = Places(file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None)
+    places = Places(
+        file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None
+    )
     lens_faults, unknown = merge_lens_files(after, folder, places, typed)
     if overrides:
         merge_lens_files(data, folder, places)
@@ -94,7 +101,9 @@ def _around(lens_key: str) -> tuple[str, str]:
 
 
 def _from_data(data: dict, name: str, folder: Path, places: Places, unknown: Sequence[str]) -> Checked:
-    """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the place of."""
+    """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the
+    place of.
+    """
 
     try:
         # JSON, not Python: only there do lists become tuples while numbers stay strict.

@@ -24,10 +24,12 @@ from projector.scene.stated_power import STATEMENTS, keep_statements, projectors
 
 
 def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool = False) -> Path:
-    """Write a copy of a scene file with values changed by dotted key ("projector.window.lens.f_number"); None takes a key out.
+    """Write a copy of a scene file with values changed by dotted key ("projector.window.lens.f_number"); None takes a
+    key out.
 
-    A reading or an output stays with the lens and stop that it was made with. Raises SceneError if `to_path` is there (unless overwrite), if a
-    name is unknown, or if the changed scene has faults where it is going to lie; then nothing is written.
+    A reading or an output stays with the lens and stop that it was made with. Raises SceneError if `to_path` is there
+    (unless overwrite), if a name is unknown, or if the changed scene has faults where it is going to lie; then nothing
+    is written.
     """
 
     source, to_path = find_scene(scene_path), Path(to_path)
@@ -39,10 +41,11 @@ def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool 
 
 
 def save_variant(scene_path, overrides: Sequence[str], to_path, overwrite: bool = False) -> Path:
-    """Write a scene file with changes as they are typed ("projector.window.focus.offset_mm=0.5"), comments and layout kept.
+    """Write a scene file with changes as they are typed ("projector.window.focus.offset_mm=0.5"), comments and layout
+    kept.
 
-    The new file says what the old one with these changes says, wherever it lies: files of the scene's own that would not be
-    found from there are named by their way. Raises SceneError as `save_scene` does.
+    The new file says what the old one with these changes says, wherever it lies: files of the scene's own that would
+    not be found from there are named by their way. Raises SceneError as `save_scene` does.
     """
 
     source, to_path = find_scene(scene_path), Path(to_path)
@@ -54,7 +57,9 @@ def save_variant(scene_path, overrides: Sequence[str], to_path, overwrite: bool 
 
 
 def variant_text(text: str, overrides: Sequence[str], file: str, folder: Path, to_folder: Path) -> str:
-    """A scene's text with changes as they are typed, everything else as it was; `folder` and `to_folder`: where it lies, and will lie."""
+    """A scene's text with changes as they are typed, everything else as it was; `folder` and `to_folder`: where it
+    lies, and will lie.
+    """
     before = parsed(text, file)
     after, typed, faults = apply_overrides(before, overrides)
     if faults:
@@ -66,12 +71,16 @@ def variant_text(text: str, overrides: Sequence[str], file: str, folder: Path, t
     _bring_to(document, after)
     changed = tomlkit.dumps(document)
     if parsed(changed, file) != after:
-        raise SceneError(Fault(found="this cannot be rewritten with its layout kept", try_="change it in your editor", file=file))
+        raise SceneError(
+            Fault(found="this cannot be rewritten with its layout kept", try_="change it in your editor", file=file)
+        )
     return changed
 
 
 def _keep_what_lens_files_say(before: dict, after: dict, folder: Path, file: str, typed: Sequence[tuple]) -> None:
-    """What a changed scene takes from lens files beyond their own keys, noted in place: readings keep their lens, a lens its widest stop."""
+    """What a changed scene takes from lens files beyond their own keys, noted in place: readings keep their lens, a
+    lens its widest stop.
+    """
     lines = Places(file, lambda path: None)
     then, now = copy.deepcopy(before), copy.deepcopy(after)
     merge_lens_files(then, folder, lines)
@@ -152,22 +161,43 @@ def check_goal(source: Path, to_path: Path, overwrite: bool) -> None:
     try:
         is_folder, is_there = to_path.is_dir(), to_path.exists()
     except OSError as error:
-        raise SceneError(Fault(f"this cannot be written: {error.strerror}", "a name that the system can hold", "a shorter name", file=str(to_path))) from None
+        raise SceneError(
+            Fault(
+                f"this cannot be written: {error.strerror}",
+                "a name that the system can hold",
+                "a shorter name",
+                file=str(to_path),
+            )
+        ) from None
     if is_folder:
-        raise SceneError(Fault(found="this is a folder", allowed="a file name", try_=str(to_path / source.name), file=str(to_path)))
+        raise SceneError(
+            Fault(found="this is a folder", allowed="a file name", try_=str(to_path / source.name), file=str(to_path))
+        )
     if is_there and not overwrite:
-        raise SceneError(Fault(found="this is there already", allowed="a new name", try_="another name, or --overwrite (in Python overwrite=True) to replace it", file=str(to_path)))
+        raise SceneError(
+            Fault(
+                found="this is there already",
+                allowed="a new name",
+                try_="another name, or --overwrite (in Python overwrite=True) to replace it",
+                file=str(to_path),
+            )
+        )
 
 
 def _document(text: str, file: str):
     try:
         return tomlkit.parse(text)
     except TOMLKitError as error:
-        raise SceneError(Fault(found=f"this cannot be rewritten: {error}", try_="change it in your editor", file=file)) from None
+        raise SceneError(
+            Fault(found=f"this cannot be rewritten: {error}", try_="change it in your editor", file=file)
+        ) from None
 
 
 def changed_text(text: str, changes: dict[str, object], file: str = "scene") -> str:
-    """A scene's text with values changed by dotted key, everything else as it was. SceneError tells all unknown names."""
+    """A scene's text with values changed by dotted key, everything else as it was.
+
+    SceneError tells all unknown names.
+    """
     before = parsed(text, file)
     document = _document(text, file)
     faults = []
@@ -193,9 +223,15 @@ def _set(here, keys: list[str], value) -> None:
             here[key] = tomlkit.table() if index == 0 else tomlkit.inline_table()
             here = here[key]
         if not isinstance(here, (dict, list)):
-            raise SceneError(Fault(found=f"{'.'.join(keys[: index + 1])} is one value and has no {keys[index + 1]}", key=".".join(keys)))
+            raise SceneError(
+                Fault(
+                    found=f"{'.'.join(keys[: index + 1])} is one value and has no {keys[index + 1]}", key=".".join(keys)
+                )
+            )
     if isinstance(here, list):
-        raise SceneError(Fault(found=f"{'.'.join(keys)} is not a single value", allowed=f"{'.'.join(keys)}.KEY", key=".".join(keys)))
+        raise SceneError(
+            Fault(found=f"{'.'.join(keys)} is not a single value", allowed=f"{'.'.join(keys)}.KEY", key=".".join(keys))
+        )
     if value is None:
         here.pop(keys[-1], None)
     else:
@@ -205,7 +241,13 @@ def _set(here, keys: list[str], value) -> None:
 def _item(items: list, keys: list[str], index: int):
     names = [item_name(item, number, keys[index - 1]) for number, item in enumerate(items)]
     if keys[index] not in names:
-        raise SceneError(Fault(found=f'there is no {".".join(keys[:index])} called "{keys[index]}"', allowed=", ".join(names), key=".".join(keys)))
+        raise SceneError(
+            Fault(
+                found=f'there is no {".".join(keys[:index])} called "{keys[index]}"',
+                allowed=", ".join(names),
+                key=".".join(keys),
+            )
+        )
     return items[names.index(keys[index])]
 
 
@@ -225,7 +267,9 @@ def _note_lens(statement, wanted) -> None:
         if key not in wanted:
             statement.pop(key, None)
         elif key not in statement:
-            statement[key] = tomlkit.item(wanted[key], _parent=statement) if isinstance(wanted[key], dict) else wanted[key]
+            statement[key] = (
+                tomlkit.item(wanted[key], _parent=statement) if isinstance(wanted[key], dict) else wanted[key]
+            )
 
 
 def _write_whole(text: str, to_path: Path) -> None:
@@ -244,4 +288,6 @@ def _write_whole(text: str, to_path: Path) -> None:
             os.unlink(name)
             raise
     except OSError as error:
-        raise SceneError(Fault(found=f"this cannot be written: {error.strerror}", try_="another folder", file=str(to_path))) from None
+        raise SceneError(
+            Fault(found=f"this cannot be written: {error.strerror}", try_="another folder", file=str(to_path))
+        ) from None

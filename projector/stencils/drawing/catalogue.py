@@ -22,7 +22,8 @@ _KEY = "projector stencil"
 class Drawing:
     """A stencil.
 
-    pattern(x, y): distance to its openings, negative inside, if it can be cut from one sheet of metal; else transmission
+    pattern(x, y): distance to its openings, negative inside, if it can be cut from one sheet of metal; else
+        transmission
     0..1 of a printed glass. description: what it shows; good_for: what one would use it for.
     """
 
@@ -61,7 +62,10 @@ DRAWINGS = {
 
 
 def draw(name: str, size: int = 2048) -> np.ndarray:
-    """A shipped stencil, transmission (size, size) float32 0..1, each pixel its open share. KeyError for another name."""
+    """A shipped stencil, transmission (size, size) float32 0..1, each pixel its open share.
+
+    KeyError for another name.
+    """
     drawing = DRAWINGS[name]
     centres = ((np.arange(size) + 0.5) / size * 2.0 - 1.0).astype(np.float32)
     y, x = np.meshgrid(centres, centres, indexing="ij")
@@ -93,7 +97,9 @@ def write_all(folder, size: int = 2048) -> list[Path]:
 
 
 def list_stencils(folder) -> list[tuple[str, str, float]]:
-    """Name, description and open share of the stencils in a folder, read from what their files say (nan where one says nothing)."""
+    """Name, description and open share of the stencils in a folder, read from what their files say (nan where one says
+    nothing).
+    """
     from PIL import Image
 
     found = []

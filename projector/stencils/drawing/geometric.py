@@ -41,7 +41,9 @@ def church_window(x, y):
     """Two pointed lights under a rose of six petals, all within one pointed arch."""
     # Both halves are alike: one light, drawn on the distance from the middle.
     column, light_x = np.abs(x), 0.245
-    bars = np.minimum.reduce([np.abs(column - light_x) - 0.011, *(np.abs(y - level) - 0.011 for level in (0.12, 0.35, 0.58))])
+    bars = np.minimum.reduce(
+        [np.abs(column - light_x) - 0.011, *(np.abs(y - level) - 0.011 for level in (0.12, 0.35, 0.58))]
+    )
     light = np.maximum(pointed_arch(column, y, light_x, 0.12, 0.8, 0.212), -bars)
     rose_y = -0.315
     petals = [disc(x, y, *(np.array([0.0, rose_y]) + 0.125 * direction(angle)), 0.055) for angle in range(30, 390, 60)]
@@ -71,7 +73,12 @@ def skylight(x, y):
         upper, lower = 0.17 + 0.11 * (top + 0.62), 0.17 + 0.11 * (bottom + 0.62)
         for column in range(-2, 2):
             left, right = column + gap / upper, column + 1 - gap / upper
-            corners = [(left * upper, top + gap), (right * upper, top + gap), (right * lower, bottom - gap), (left * lower, bottom - gap)]
+            corners = [
+                (left * upper, top + gap),
+                (right * upper, top + gap),
+                (right * lower, bottom - gap),
+                (left * lower, bottom - gap),
+            ]
             parts.append((np.mean(corners, axis=0), 0.45, lambda x, y, c=corners: polygon(x, y, c)))
     return union(x, y, parts)
 
@@ -144,7 +151,10 @@ def rays(x, y):
     radius, angle = np.hypot(x, y), np.arctan2(y, x)
     place = angle / (2.0 * math.pi) * n
     beam = np.round(place)
-    u, v = radius * np.cos((place - beam) * 2.0 * math.pi / n), radius * np.abs(np.sin((place - beam) * 2.0 * math.pi / n))
+    u, v = (
+        radius * np.cos((place - beam) * 2.0 * math.pi / n),
+        radius * np.abs(np.sin((place - beam) * 2.0 * math.pi / n)),
+    )
     end = np.where(beam.astype(int) % 2 == 0, 0.88, 0.66)
     beams = smooth_maximum((v - 0.25 * 2.0 * math.pi / n * u), smooth_maximum(0.36 - u, radius - end, 0.01), 0.01)
     return np.minimum(beams, disc(x, y, radius=0.25))
@@ -154,7 +164,8 @@ def swirl(x, y):
     """Seven curved blades of light that wind into a hub, pointed at both ends."""
     n, winding = 7, 1.15
     radius, angle = np.maximum(np.hypot(x, y), 1e-3), np.arctan2(y, x)
-    # Along a logarithmic spiral the angle grows with the logarithm of the radius, so the blades are alike at every size.
+    # Along a logarithmic spiral the angle grows with the logarithm of the radius, so the blades are alike at every
+    # size.
     phase = n * (angle - winding * np.log(radius))
     off = np.abs((phase / (2.0 * math.pi)) % 1.0 - 0.5) * 2.0 * math.pi
     along = np.clip(np.log(radius / 0.1) / math.log(0.92 / 0.1), 0.0, 1.0)
@@ -164,7 +175,9 @@ def swirl(x, y):
 
 
 def orientation(x, y):
-    """An F with one to four dots in its corners, counted clockwise from upper left: no turn and no mirror brings it back."""
+    """An F with one to four dots in its corners, counted clockwise from upper left: no turn and no mirror brings it
+    back.
+    """
     corners = [(-0.52, -0.5), (0.52, -0.5), (0.52, 0.5), (-0.52, 0.5)]
     spots = [(cx + 0.105 * (i - 0.5 * n), cy) for n, (cx, cy) in enumerate(corners) for i in range(n + 1)]
     strokes = [box(x, y, -0.2, 0.0, 0.07, 0.5), box(x, y, 0.03, -0.43, 0.25, 0.07), box(x, y, -0.02, -0.05, 0.19, 0.06)]
@@ -177,5 +190,3 @@ def slanted_edge(x, y):
     """A disc, half open, its edge 5° off upright, as ISO 12233 has an edge slanted to find it finer than the pixels."""
     u, _ = turned(x, y, 5.0)
     return np.maximum(-u, disc(x, y, radius=0.8))
-
-

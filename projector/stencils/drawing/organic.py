@@ -1,7 +1,7 @@
 """Drawn stencils that look grown: leaves, fronds, twigs, broken light, ripples and clouds.
 
-Each function takes the grid x, y of stencil_shapes. The metal ones return the signed distance to their openings, the glass
-ones transmission 0..1. Chance comes from fixed numbers: a drawing never changes.
+Each function takes the grid x, y of stencil_shapes. The metal ones return the signed distance to their openings, the
+glass ones transmission 0..1. Chance comes from fixed numbers: a drawing never changes.
 """
 
 from __future__ import annotations
@@ -78,7 +78,9 @@ def leaves(x, y):
 
 
 def palm(x, y):
-    """A frond: leaflets that stand off a bent midrib on both sides, longest in the middle, the upper ones over the lower."""
+    """A frond: leaflets that stand off a bent midrib on both sides, longest in the middle, the upper ones over the
+    lower.
+    """
     foot, knee, tip = np.array([-0.52, 0.74]), np.array([-0.24, 0.02]), np.array([0.54, -0.5])
     open_ = np.full(x.shape, FAR, np.float32)
     for share in np.linspace(0.04, 0.96, 22).tolist():
@@ -139,7 +141,11 @@ def branches(x, y):
         for side in (random.uniform(12, 26), -random.uniform(14, 30)):
             grow(place, degrees + side, 0.72 * length, 0.62 * radius, depth - 1)
 
-    for angle, heading, length, radius, depth in ((122, -70, 0.52, 0.05, 4), (196, 8, 0.3, 0.024, 2), (318, 150, 0.3, 0.026, 2)):
+    for angle, heading, length, radius, depth in (
+        (122, -70, 0.52, 0.05, 4),
+        (196, 8, 0.3, 0.024, 2),
+        (318, 150, 0.3, 0.026, 2),
+    ):
         grow(1.0 * direction(angle), heading, length, radius, depth)
     return within_rim(x, y, -union(x, y, parts))
 
@@ -152,7 +158,9 @@ def breakup(x, y):
     # Bending the plane bends the flakes' sides and leaves the web whole.
     u = x + 0.09 * smooth_noise(2.6 * x, 2.6 * y, 1) + 0.03 * smooth_noise(8.0 * x, 8.0 * y, 2)
     v = y + 0.09 * smooth_noise(2.6 * x, 2.6 * y, 4) + 0.03 * smooth_noise(8.0 * x, 8.0 * y, 5)
-    places = spread_points(11, lambda place: 0.125 + 0.055 * math.sin(4.1 * place[0] + 1.0) * math.cos(3.7 * place[1]), 1.1, 6000)
+    places = spread_points(
+        11, lambda place: 0.125 + 0.055 * math.sin(4.1 * place[0] + 1.0) * math.cos(3.7 * place[1]), 1.1, 6000
+    )
     first, neighbours = Delaunay(places).vertex_neighbor_vertices
     open_ = np.full(x.shape, FAR, np.float32)
     for index, place in enumerate(places):

@@ -1,7 +1,8 @@
 """Signed distances that stencils are drawn from: negative inside an opening, in units of half the bitmap's width.
 
-x runs to the right and y down, both from −1 to 1. A distance turns into a pixel's open share by its size in pixels, so a
-drawing is sharp at any resolution. Numbers meet the grid as plain floats: NumPy's own would turn it into double precision.
+x runs to the right and y down, both from −1 to 1. A distance turns into a pixel's open share by its size in pixels, so
+a drawing is sharp at any resolution. Numbers meet the grid as plain floats: NumPy's own would turn it into double
+precision.
 """
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from collections.abc import Callable, Iterable
 import numpy as np
 
 FAR = 4.0
-# Half the width of the finest bridge or slot: 0.05 mm in a stencil of 40 mm (common practice for etched metal, no source).
+# Half the width of the finest bridge or slot: 0.05 mm in a stencil of 40 mm (common practice for etched metal, no
+# source).
 FINEST = 0.0025
 
 
@@ -44,7 +46,9 @@ def segment(x, y, start, end, start_radius, end_radius):
     (ax, ay), (bx, by) = np.asarray(start, float).tolist(), np.asarray(end, float).tolist()
     length = max((bx - ax) ** 2 + (by - ay) ** 2, 1e-12)
     along = np.clip(((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / length, 0.0, 1.0)
-    return np.hypot(x - ax - along * (bx - ax), y - ay - along * (by - ay)) - (start_radius + along * (end_radius - start_radius))
+    return np.hypot(x - ax - along * (bx - ax), y - ay - along * (by - ay)) - (
+        start_radius + along * (end_radius - start_radius)
+    )
 
 
 def polygon(x, y, corners, rounding=0.0):
@@ -66,7 +70,8 @@ def polygon(x, y, corners, rounding=0.0):
 
 
 def pointed_arch(x, y, centre_x, spring_y, bottom_y, half_width, margin=0.0):
-    """An upright opening with a pointed head: two arcs, each struck from the other one's foot, that meet above the spring line.
+    """An upright opening with a pointed head: two arcs, each struck from the other one's foot, that meet above the
+    spring line.
 
     margin draws it in on all sides.
     """
@@ -84,8 +89,8 @@ def smooth_maximum(first, second, radius: float):
 def leaf_blade(u, v, length, width, widest=0.4):
     """A leaf from its base at u = 0 to its tip at u = length, `width` across, widest at that share of its length.
 
-    Its ends stop where it is finer than metal can be cut. Returns the distance to its outline, good near the outline, and
-    the half-width of the leaf there.
+    Its ends stop where it is finer than metal can be cut. Returns the distance to its outline, good near the outline,
+    and the half-width of the leaf there.
     """
     along = np.clip(u / length, 1e-3, 1.0 - 1e-3)
     power, end_power = 1.0, (1.0 - widest) / widest
@@ -109,7 +114,9 @@ Part = tuple[np.ndarray, float, Callable]
 
 
 def union(x, y, parts: Iterable[Part]) -> np.ndarray:
-    """The nearest of many small shapes (centre, reach, distance(x, y)), each worked out only within its reach of its centre."""
+    """The nearest of many small shapes (centre, reach, distance(x, y)), each worked out only within its reach of its
+    centre.
+    """
     nearest = np.full(x.shape, FAR, np.float32)
     for centre, reach, shape in parts:
         window = window_of(x, y, centre, reach)
@@ -123,7 +130,9 @@ def fixed_random(seed: int) -> np.random.RandomState:
 
 
 def spread_points(seed: int, spacing: float | Callable, reach: float, tries: int = 4000) -> np.ndarray:
-    """Points (n, 2) in a disc, none nearer to another than the spacing (dart throwing); the spacing may vary with the place."""
+    """Points (n, 2) in a disc, none nearer to another than the spacing (dart throwing); the spacing may vary with the
+    place.
+    """
     wanted = spacing if callable(spacing) else lambda place: spacing
     kept = np.empty((0, 2))
     for place in fixed_random(seed).uniform(-reach, reach, (tries, 2)):
@@ -153,7 +162,8 @@ def tuck_under(x, y, above: np.ndarray, part: Part, rim: float) -> None:
 def smooth_noise(x, y, seed: int) -> np.ndarray:
     """Gradient noise with features about one unit wide, some −0.7 to 0.7, the same for every size of drawing.
 
-    K. Perlin, "Improving noise", ACM Trans. Graphics 21, 681 (2002): random slopes on a lattice, quintic fade between them.
+    K. Perlin, "Improving noise", ACM Trans. Graphics 21, 681 (2002): random slopes on a lattice, quintic fade between
+    them.
     """
     angles = fixed_random(seed).uniform(0.0, 2.0 * math.pi, 64 * 64)
     slopes_x, slopes_y = np.cos(angles).astype(np.float32), np.sin(angles).astype(np.float32)

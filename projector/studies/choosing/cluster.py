@@ -1,7 +1,8 @@
-"""The pictures of a sheet rendered by a Dask cluster: rows go out by the scheduler's address, cells come back as they are done.
+"""The pictures of a sheet rendered by a Dask cluster: rows go out by the scheduler's address, cells come back as they
+are done.
 
-All of the network is Dask's (dask.distributed, the `cluster` extra). A worker needs this package in the same version, and
-the scene's own stencils, meshes and lens files under the same paths: a shared folder.
+All of the network is Dask's (dask.distributed, the `cluster` extra). A worker needs this package in the same version,
+and the scene's own stencils, meshes and lens files under the same paths: a shared folder.
 """
 
 from __future__ import annotations
@@ -19,11 +20,13 @@ SECONDS_TO_CONNECT = 8.0
 _LOOK_AGAIN_S = 0.1
 
 
-def render_on_cluster(scheduler: str, rows: list, width: int, height: int, quality: str, finished: Callable, tell: Callable[[], None]) -> None:
+def render_on_cluster(
+    scheduler: str, rows: list, width: int, height: int, quality: str, finished: Callable, tell: Callable[[], None]
+) -> None:
     """Render rows of sheet_cells.CellToRender on a cluster's workers.
 
-    finished(cell, item) is called here for every cell that arrives; tell() again and again, and what it raises (a wish to
-    stop) cancels what is still to be done. SceneError for a scheduler that cannot be reached, that has no workers or
+    finished(cell, item) is called here for every cell that arrives; tell() again and again, and what it raises (a wish
+    to stop) cancels what is still to be done. SceneError for a scheduler that cannot be reached, that has no workers or
     others' versions, and for files that a worker does not find.
     """
     client = _client(scheduler)
@@ -41,16 +44,28 @@ def _fault(scheduler: str, found: str, allowed: str, try_: str) -> SceneError:
 def _client(scheduler: str):
     """A connected client."""
     if not re.fullmatch(r"(tcp|tls|ws|wss|ucx|inproc)://\S+", scheduler):
-        raise _fault(scheduler, f'"{scheduler}" is not the address of a scheduler', "tcp://host:port", "the address that `dask scheduler` prints: tcp://192.168.1.20:8786")
+        raise _fault(
+            scheduler,
+            f'"{scheduler}" is not the address of a scheduler',
+            "tcp://host:port",
+            "the address that `dask scheduler` prints: tcp://192.168.1.20:8786",
+        )
     try:
         from dask.distributed import Client
     except ImportError:
-        raise _fault(scheduler, "Dask is not installed", "the cluster extra", "pip install 'projector[cluster]'") from None
+        raise _fault(
+            scheduler, "Dask is not installed", "the cluster extra", "pip install 'projector[cluster]'"
+        ) from None
     try:
         return Client(scheduler, timeout=SECONDS_TO_CONNECT, set_as_default=False)
     except (OSError, TimeoutError, ValueError) as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise _fault(scheduler, f"no scheduler answers at {scheduler} ({reason})", "a running Dask scheduler", "start one with `dask scheduler`, and workers with `dask worker ADDRESS`") from None
+        raise _fault(
+            scheduler,
+            f"no scheduler answers at {scheduler} ({reason})",
+            "a running Dask scheduler",
+            "start one with `dask scheduler`, and workers with `dask worker ADDRESS`",
+        ) from None
 
 
 def version_here() -> str:
@@ -62,16 +77,31 @@ def version_here() -> str:
 def _check_workers(client, scheduler: str) -> None:
     """SceneError unless there are workers that render as this machine would."""
     if not client.scheduler_info(n_workers=-1)["workers"]:
-        raise _fault(scheduler, f"the scheduler at {scheduler} has no workers", "one or more", "start some with `dask worker ADDRESS`")
+        raise _fault(
+            scheduler,
+            f"the scheduler at {scheduler} has no workers",
+            "one or more",
+            "start some with `dask worker ADDRESS`",
+        )
     here = version_here()
     try:
         there = client.run(version_here)
     except ModuleNotFoundError as error:
-        raise _fault(scheduler, f"a worker cannot load what it needs ({error})", f"projector {here} on every worker", "install it in the workers' environment") from None
+        raise _fault(
+            scheduler,
+            f"a worker cannot load what it needs ({error})",
+            f"projector {here} on every worker",
+            "install it in the workers' environment",
+        ) from None
     others = {worker: version for worker, version in there.items() if version != here}
     if others:
         named = ", ".join(f"{worker}: {version}" for worker, version in sorted(others.items()))
-        raise _fault(scheduler, f"workers of another version ({named})", f"projector {here}, as here", "install the same version everywhere")
+        raise _fault(
+            scheduler,
+            f"workers of another version ({named})",
+            f"projector {here}, as here",
+            "install the same version everywhere",
+        )
 
 
 def render_row(row: list, width: int, height: int, quality: str) -> list:
@@ -105,4 +135,11 @@ def _result(future) -> list:
         return future.result()
     except SceneError as error:
         hint = "a folder that every worker sees under the same path"
-        raise SceneError([replace(fault, found=f"on a worker: {fault.found}", try_=f"{fault.try_}; {hint}" if fault.try_ else hint) for fault in error.faults]) from None
+        raise SceneError(
+            [
+                replace(
+                    fault, found=f"on a worker: {fault.found}", try_=f"{fault.try_}; {hint}" if fault.try_ else hint
+                )
+                for fault in error.faults
+            ]
+        ) from None

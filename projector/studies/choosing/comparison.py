@@ -1,7 +1,7 @@
 """Comparison sheets: two keys of a scene, each over some values, every combination rendered under one exposure.
 
-Finished cells are kept as pictures in a folder of their own; a sheet that was stopped goes on from there. Cells of a row
-or a column share what they can: the session keeps what a change does not touch.
+Finished cells are kept as pictures in a folder of their own; a sheet that was stopped goes on from there. Cells of a
+row or a column share what they can: the session keeps what a change does not touch.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ MOST_CELLS = 600
 
 
 def parsed_axis(text: str) -> Axis:
-    """An axis from "key=value,value,…"; "first:last:count" stands for evenly spaced values, and a value with commas of its own in [ ].
+    """An axis from "key=value,value,…"; "first:last:count" stands for evenly spaced values, and a value with commas of
+    its own in [ ].
 
     SceneError if it is none.
     """
@@ -49,20 +50,39 @@ def parsed_axis(text: str) -> Axis:
             current += letter
     values.append(current.strip())
     if not equals or not key.strip() or not all(values):
-        raise SceneError(Fault(found=f'"{text}" is not an axis', allowed="KEY=VALUE,VALUE,…", try_="projector.window.focus.offset_mm=-1,0,1", key=text))
+        raise SceneError(
+            Fault(
+                found=f'"{text}" is not an axis',
+                allowed="KEY=VALUE,VALUE,…",
+                try_="projector.window.focus.offset_mm=-1,0,1",
+                key=text,
+            )
+        )
     try:
         return Axis(key.strip(), tuple(one for value in values for one in values_of_range(value) or [value]))
     except ValueError as error:
-        raise SceneError(Fault(str(error), "KEY=FIRST:LAST:COUNT", "projector.window.focus.offset_mm=-1:1:5", key=key.strip())) from None
+        raise SceneError(
+            Fault(str(error), "KEY=FIRST:LAST:COUNT", "projector.window.focus.offset_mm=-1:1:5", key=key.strip())
+        ) from None
 
 
 def check_sheet(scene, rows: Axis, columns: Axis) -> None:
     """SceneError, before any work, for a sheet that is too large or whose values the scene does not take."""
     count = len(rows.values) * len(columns.values)
     if count > MOST_CELLS:
-        raise SceneError(Fault(found=f"a sheet of {len(rows.values)} × {len(columns.values)} = {count} pictures", allowed=f"at most {MOST_CELLS}", try_="fewer values, or several sheets"))
+        raise SceneError(
+            Fault(
+                found=f"a sheet of {len(rows.values)} × {len(columns.values)} = {count} pictures",
+                allowed=f"at most {MOST_CELLS}",
+                try_="fewer values, or several sheets",
+            )
+        )
     if rows.key == columns.key == "":
-        raise SceneError(Fault("neither rows nor columns", "one of them, or both", "--columns projector.window.focus.offset_mm=-1:1:5"))
+        raise SceneError(
+            Fault(
+                "neither rows nor columns", "one of them, or both", "--columns projector.window.focus.offset_mm=-1:1:5"
+            )
+        )
     if rows.key == columns.key:
         raise SceneError(Fault(found=f"rows and columns both change {rows.key}", allowed="two different keys"))
     faults = []
@@ -91,7 +111,8 @@ def comparison(
 ) -> list[Cell]:
     """Every cell of the sheet, row after row, all under the scene's own exposure.
 
-    folder: where finished cells are kept and taken from; a cell is taken only if its record fits scene, size and quality.
+    folder: where finished cells are kept and taken from; a cell is taken only if its record fits scene, size and
+        quality.
     scheduler: address of a Dask scheduler ("tcp://host:8786") whose workers render; without it this machine's threads.
     Raises workers.Stopped when progress asks to stop; what is finished stays in the folder.
     """
@@ -99,11 +120,17 @@ def comparison(
     if folder is not None:
         folder.mkdir(parents=True, exist_ok=True)
     wanted = [
-        CellToRender(row, column, rows.values[row], columns.values[column], changed_scene(scene, rows, columns, row, column))
+        CellToRender(
+            row, column, rows.values[row], columns.values[column], changed_scene(scene, rows, columns, row, column)
+        )
         for row in range(len(rows.values))
         for column in range(len(columns.values))
     ]
-    done = {(cell.row, cell.column): cell for cell in (_kept_cell(folder, item, width, height, quality) for item in wanted) if cell is not None}
+    done = {
+        (cell.row, cell.column): cell
+        for cell in (_kept_cell(folder, item, width, height, quality) for item in wanted)
+        if cell is not None
+    }
 
     def finished(cell: Cell, item: CellToRender) -> None:
         _keep_cell(folder, item, width, height, quality, cell.pixels)
@@ -118,7 +145,9 @@ def comparison(
     if left and scheduler is not None:
         render_on_cluster(scheduler, _rows_of(left), width, height, quality, finished, tell)
     elif left:
-        _render_in_threads(_in_shares(left, threads or default_threads()), width, height, quality, progress, finished, tell)
+        _render_in_threads(
+            _in_shares(left, threads or default_threads()), width, height, quality, progress, finished, tell
+        )
     return [done[item.row, item.column] for item in wanted]
 
 
@@ -160,7 +189,9 @@ def _render_in_threads(shares, width, height, quality, progress, finished, tell)
     with ThreadPoolExecutor(len(shares)) as pool:
         futures = [pool.submit(work, share) for share in shares]
         try:
-            while wait(futures, timeout=0.2, return_when=FIRST_EXCEPTION).not_done and not any(future.done() and future.exception() for future in futures):
+            while wait(futures, timeout=0.2, return_when=FIRST_EXCEPTION).not_done and not any(
+                future.done() and future.exception() for future in futures
+            ):
                 tell()
         finally:
             ended.set()
@@ -208,7 +239,11 @@ def sheet_rows(cells: list[Cell], rows: Axis, columns: Axis) -> list[dict]:
     found = []
     for cell in cells:
         for item in cell.landings:
-            numbers = {key: value for key, value in item.items() if not (isinstance(value, float) and not math.isfinite(value))}
-            changed = {axis.key: value for axis, value in ((rows, cell.row_value), (columns, cell.column_value)) if axis.key}
+            numbers = {
+                key: value for key, value in item.items() if not (isinstance(value, float) and not math.isfinite(value))
+            }
+            changed = {
+                axis.key: value for axis, value in ((rows, cell.row_value), (columns, cell.column_value)) if axis.key
+            }
             found.append({**changed, **numbers, "notes": list(cell.notes)})
     return found

@@ -120,7 +120,16 @@ def _unhindered(scene, goal, directions, nearest, farthest):
 
     def hides(start, ends):
         found = np.empty(len(ends), np.bool_)
-        any_hits(arrays.bvh, np.tile(start, (len(ends), 1)), np.ascontiguousarray(ends - start), 0.0, 1.0, 0, len(ends), found)
+        any_hits(
+            arrays.bvh,
+            np.tile(start, (len(ends), 1)),
+            np.ascontiguousarray(ends - start),
+            0.0,
+            1.0,
+            0,
+            len(ends),
+            found,
+        )
         return found
 
     counts = np.ceil((farthest - nearest) / _STRETCH_STEP).astype(int) + 2

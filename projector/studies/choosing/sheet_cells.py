@@ -33,7 +33,9 @@ UNCHANGED = Axis("", ("",))
 
 @dataclass(frozen=True)
 class Cell:
-    """One picture of a sheet: which values, the numbers of each projector's landing, its pixels (h, w, 3) uint8, and what a preview of it would note."""
+    """One picture of a sheet: which values, the numbers of each projector's landing, its pixels (h, w, 3) uint8, and
+    what a preview of it would note.
+    """
 
     row: int
     column: int
@@ -60,7 +62,9 @@ class CellToRender:
     scene: Any
 
 
-def rendered_cells(items: Iterable[CellToRender], width: int, height: int, quality: str, progress: Progress | None = None) -> Iterator[Cell]:
+def rendered_cells(
+    items: Iterable[CellToRender], width: int, height: int, quality: str, progress: Progress | None = None
+) -> Iterator[Cell]:
     """Render cells one after the other in one session, which keeps what the next one does not change."""
     session = None
     with Workers(1) as workers:
@@ -75,4 +79,6 @@ def rendered_cells(items: Iterable[CellToRender], width: int, height: int, quali
 
 def finished_cell(item: CellToRender, pixels: np.ndarray, arrays=None) -> Cell:
     landings = [asdict(landing(item.scene, spec, arrays)) for spec in item.scene.projector]
-    return Cell(item.row, item.column, item.row_value, item.column_value, landings, pixels, scene_notes(item.scene, arrays))
+    return Cell(
+        item.row, item.column, item.row_value, item.column_value, landings, pixels, scene_notes(item.scene, arrays)
+    )

@@ -1,6 +1,8 @@
-"""Blur from plain numbers, before there is a scene: a lens, its stop, where it is focused, and what is wrong by how much.
+"""Blur from plain numbers, before there is a scene: a lens, its stop, where it is focused, and what is wrong by how
+much.
 
-Thin lens and similar triangles (OpenStax, University Physics Volume 3, "Thin Lenses"); colours from the glass (`optics.dispersion`).
+Thin lens and similar triangles (OpenStax, University Physics Volume 3, "Thin Lenses"); colours from the glass
+(`optics.dispersion`).
 """
 
 from __future__ import annotations
@@ -17,10 +19,12 @@ class Blur:
     """What a point of the stencil becomes on a square wall; discs and edges (10–90 %) in mm on the wall.
 
     tube_length_mm: stencil to lens as it stands; sharp_m: what is sharp so, None if nothing before the lens is;
-    lens_deg: angle under which the wall sees the whole pupil, which is what shadows go by; blue_disc_mm, red_disc_mm: at
-    486.1 and 656.3 nm, None without a glass; f_number_wanted, cost_stops: the stop that brings edges within the wanted
-    width and what it costs if the pupil is filled, None if none was wanted or it needs no smaller one; focuses_m,
-    offsets_mm: the focuses that give just the wanted width on the wall, the nearer first (infinite past infinity), and how far
+    lens_deg: angle under which the wall sees the whole pupil, which is what shadows go by; blue_disc_mm, red_disc_mm:
+        at 486.1 and 656.3 nm, None without a glass; f_number_wanted, cost_stops: the stop that brings edges within the
+        wanted width and what it costs if the pupil is filled, None if none was wanted or it needs no smaller one;
+        focuses_m,
+    offsets_mm: the focuses that give just the wanted width on the wall, the nearer first (infinite past infinity), and
+        how far
     the stencil then stands from its place for a sharp wall (positive: towards the lamp); none if none was wanted.
     """
 
@@ -61,7 +65,13 @@ def blur(
     focal_length, pupil = 1e-3 * focal_length_mm, 1e-3 * focal_length_mm / f_number
     tube = thin_lens.conjugate_distance(focal_length, throw_m) + 1e-3 * stencil_off_mm
     if tube <= 0.0:
-        raise SceneError(Fault(found=f"a stencil {-stencil_off_mm:g} mm nearer to the lens than its plane", allowed=f"less than {1e3 * tube - stencil_off_mm:.1f} mm", key="stencil_off_mm"))
+        raise SceneError(
+            Fault(
+                found=f"a stencil {-stencil_off_mm:g} mm nearer to the lens than its plane",
+                allowed=f"less than {1e3 * tube - stencil_off_mm:.1f} mm",
+                key="stencil_off_mm",
+            )
+        )
     magnification = thin_lens.magnification(tube, wall_m)
 
     def disc(relative_power: float) -> float:
@@ -71,7 +81,14 @@ def blur(
     inverse_sharp = 1.0 / focal_length - 1.0 / tube
     found = disc(1.0)
     edge = found * thin_lens.DISC_EDGE_10_90
-    blue, red = (None, None) if glass is None else (disc(float(dispersion.singlet_relative_power(glass, line))) for line in (dispersion.LINE_F_NM, dispersion.LINE_C_NM))
+    blue, red = (
+        (None, None)
+        if glass is None
+        else (
+            disc(float(dispersion.singlet_relative_power(glass, line)))
+            for line in (dispersion.LINE_F_NM, dispersion.LINE_C_NM)
+        )
+    )
     wanted = f_number * edge / within_mm if within_mm is not None and edge > within_mm else None
     return Blur(
         focal_length_mm,
@@ -92,11 +109,14 @@ def blur(
     )
 
 
-def _focuses(focal_length: float, pupil: float, wall: float, width: float) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Where a lens has to be focused (m) for an edge so wide (m) on a wall, and the stencil's way (mm) from its place for a sharp wall.
+def _focuses(
+    focal_length: float, pupil: float, wall: float, width: float
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Where a lens has to be focused (m) for an edge so wide (m) on a wall, and the stencil's way (mm) from its place
+    for a sharp wall.
 
-    0.687·D·|Z/z − 1| = w solved for 1/z = (1 ± w/(0.687·D))/Z; past infinity the stencil is nearer than the focal length.
-    No wall within the focal length is ever sharp: then there is no such place to count from.
+    0.687·D·|Z/z − 1| = w solved for 1/z = (1 ± w/(0.687·D))/Z; past infinity the stencil is nearer than the focal
+    length. No wall within the focal length is ever sharp: then there is no such place to count from.
     """
     if wall <= focal_length:
         return (), ()
@@ -110,20 +130,35 @@ def _focuses(focal_length: float, pupil: float, wall: float, width: float) -> tu
 
 
 def _check(focal_length_mm, f_number, throw_m, wall_m, stencil_off_mm, glass, within_mm) -> None:
-    lengths = {"focal_length_mm": focal_length_mm, "f_number": f_number, "throw_m": throw_m, "wall_m": wall_m, "within_mm": within_mm}
+    lengths = {
+        "focal_length_mm": focal_length_mm,
+        "f_number": f_number,
+        "throw_m": throw_m,
+        "wall_m": wall_m,
+        "within_mm": within_mm,
+    }
     faults = [
         Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a number above zero", key=name)
         for name, value in lengths.items()
         if value is not None and not (math.isfinite(value) and value > 0.0)
     ]
     if not math.isfinite(stencil_off_mm):
-        faults.append(Fault(found=f"a stencil {stencil_off_mm:g} mm off its plane", allowed="a number", key="stencil_off_mm"))
+        faults.append(
+            Fault(found=f"a stencil {stencil_off_mm:g} mm off its plane", allowed="a number", key="stencil_off_mm")
+        )
     if glass is not None:
         try:
             dispersion.find_material(glass)
         except ValueError as error:
             faults.append(Fault(found=str(error), allowed="a glass by its catalogue name, such as N-BK7", key="glass"))
     if not faults and throw_m <= 1e-3 * focal_length_mm:
-        faults.append(Fault(found=f"a throw of {throw_m:g} m with a lens of {focal_length_mm:g} mm", allowed="more than the focal length", try_="go back", key="throw_m"))
+        faults.append(
+            Fault(
+                found=f"a throw of {throw_m:g} m with a lens of {focal_length_mm:g} mm",
+                allowed="more than the focal length",
+                try_="go back",
+                key="throw_m",
+            )
+        )
     if faults:
         raise SceneError(faults)

@@ -1,4 +1,6 @@
-"""Fringes: how wide and of what colour the rim of an edge is at named points, whether that shows, and what would cure it."""
+"""Fringes: how wide and of what colour the rim of an edge is at named points, whether that shows, and what would cure
+it.
+"""
 
 from __future__ import annotations
 
@@ -33,13 +35,15 @@ from projector.studies.light.light_at import LightAt, light_at, require_edges
 from projector.tracing.gate.gate_image import open_bitmap
 
 DEFAULT_ARC_MINUTES, DEFAULT_PIXELS = 1.0, 1.0
-# What does not pass and leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to work with.
+# What does not pass and leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to
+# work with.
 LEAST_CURE, SMALLEST_STOP = 0.9, 32.0
 # A cure that takes more light than this is none: ISO 1600 instead of 100 (common practice, no source).
 DEAREST_CURE_STOPS = 4.0
 # Widths are right to a per cent (the promise of the look-ups behind a picture): what is nearer to the limit passes.
 PASSING_ROOM = 1.01
-# An edge is shown over at least so many camera pixels to either side, so that a sharp one goes from dark to bright as well.
+# An edge is shown over at least so many camera pixels to either side, so that a sharp one goes from dark to bright as
+# well.
 SHOWN_PIXELS = 6.0
 
 
@@ -48,10 +52,12 @@ class Fringe:
     """The rim of the edge that shows most at one point; lengths in mm on the surface, square to the edge as it lands.
 
     axial_mm: how much farther the widest of 450–650 nm reaches than the narrowest; lateral_mm: shift between 450 and
-    650 nm, both as far as the filters pass these wavelengths; edge_deg: how the edge with the widest fringe lies as the projector sees it, 0 upright, 90 level, positive
-    leaning clockwise, None where edges of all directions show the same; bright_outwards: whether the worse colours are on
-    an edge whose bright side lies away from the beam's middle, None where it makes no difference; blue_disc_mm, red_disc_mm: blur discs of the lines at 486.1 and 656.3 nm, as the
-    glass alone and the focus leave them; width_mm: axial and lateral together; the same in arc-minutes and camera pixels.
+        650 nm, both as far as the filters pass these wavelengths; edge_deg: how the edge with the widest fringe lies as
+        the projector sees it, 0 upright, 90 level, positive leaning clockwise, None where edges of all directions show
+        the same; bright_outwards: whether the worse colours are on an edge whose bright side lies away from the beam's
+        middle, None where it makes no difference; blue_disc_mm, red_disc_mm: blur discs of the lines at 486.1 and 656.3
+        nm, as the glass alone and the focus leave them; width_mm: axial and lateral together; the same in arc-minutes
+        and camera pixels.
     dark_side, bright_side: the strongest colour on either side (sRGB "#rrggbb" and a word); largest_delta_e: ΔE*ab (CIE
     1976) between the edge and its own grey, each seen through one camera pixel. passes: width within the tolerance,
     and a per cent beyond it. edge_mm: 10–90 % of the luminance.
@@ -80,7 +86,8 @@ class Fringe:
 
 @dataclass(frozen=True)
 class Cure:
-    """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and the edge then.
+    """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and
+    the edge then.
 
     edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe; passes: whether the fringe comes
     within the tolerance by this alone.
@@ -104,11 +111,24 @@ class EdgeColours:
 
 def _require_tolerance(arcmin: float, pixels: float) -> None:
     if not (arcmin > 0.0 and pixels > 0.0 and math.isfinite(arcmin) and math.isfinite(pixels)):
-        raise SceneError(Fault(found=f"a tolerance of {arcmin:g} arc-minutes and {pixels:g} pixels", allowed="both above zero", key="tolerance"))
+        raise SceneError(
+            Fault(
+                found=f"a tolerance of {arcmin:g} arc-minutes and {pixels:g} pixels",
+                allowed="both above zero",
+                key="tolerance",
+            )
+        )
 
 
 def fringe(
-    scene, spec, reference, tolerance_arcmin: float = DEFAULT_ARC_MINUTES, tolerance_pixels: float = DEFAULT_PIXELS, lens_name: str = "", arrays: SceneArrays | None = None, arrives: LightAt | None = None
+    scene,
+    spec,
+    reference,
+    tolerance_arcmin: float = DEFAULT_ARC_MINUTES,
+    tolerance_pixels: float = DEFAULT_PIXELS,
+    lens_name: str = "",
+    arrays: SceneArrays | None = None,
+    arrives: LightAt | None = None,
 ) -> Fringe:
     """The fringe of one projector at a landmark or point. It passes if it is within the larger of the two tolerances.
 
@@ -153,7 +173,9 @@ def _worst_edge(scene, light, weights, place, widest: WidestFringe, pixel_mm: fl
     span = 1e-3 * SHOWN_PIXELS * pixel_mm
     found = []
     for outwards in (False, True):
-        edge = edge_by_formula(light, turned_to(place, widest.normal if outwards else -widest.normal), "across", least_span=span)
+        edge = edge_by_formula(
+            light, turned_to(place, widest.normal if outwards else -widest.normal), "across", least_span=span
+        )
         found.append(_WorstEdge(edge, *_rim(scene, edge, weights, pixel_mm), outwards))
     inwards, outwards = found
     if abs(inwards.delta_e - outwards.delta_e) < 1.0:
@@ -167,7 +189,9 @@ def shown_edge(scene, spec, reference, arrays: SceneArrays | None = None) -> Edg
     light, weights = full_spectrum(scene, spec)
     place = place_on_surface(scene, light, arrays, reference)
     pixel = 1e3 * camera_pixel_at(scene, place.point)
-    return edge_colours(scene, _worst_edge(scene, light, weights, place, widest_fringe(light, place, spec), pixel).edge, weights, pixel)
+    return edge_colours(
+        scene, _worst_edge(scene, light, weights, place, widest_fringe(light, place, spec), pixel).edge, weights, pixel
+    )
 
 
 def _line_discs(scene, spec, place) -> tuple[float, float]:
@@ -198,7 +222,11 @@ def _rim(scene, edge, weights, pixel_mm: float):
     differences = np.where(between, differences, 0.0)
     dark = between & (luminance < 0.5 * luminance.max())
     bright = between & ~dark
-    return _strongest(rgb, full_rgb, differences, dark), _strongest(rgb, full_rgb, differences, bright), float(differences.max())
+    return (
+        _strongest(rgb, full_rgb, differences, dark),
+        _strongest(rgb, full_rgb, differences, bright),
+        float(differences.max()),
+    )
 
 
 def edge_xyz(edge, weights, pixel_mm: float) -> np.ndarray:
@@ -207,15 +235,20 @@ def edge_xyz(edge, weights, pixel_mm: float) -> np.ndarray:
     # The integral up to every position, level on either side as far as a pixel reaches.
     places = np.concatenate([[edge.positions[0] - half], edge.positions, [edge.positions[-1] + half]])
     levels = np.concatenate([xyz[:1], xyz, xyz[-1:]])
-    sums = np.concatenate([np.zeros((1, 3)), np.cumsum(0.5 * (levels[1:] + levels[:-1]) * np.diff(places)[:, None], axis=0)])
-    ends = [[np.interp(edge.positions + side, places, sums[:, channel]) for channel in range(3)] for side in (-half, half)]
+    sums = np.concatenate(
+        [np.zeros((1, 3)), np.cumsum(0.5 * (levels[1:] + levels[:-1]) * np.diff(places)[:, None], axis=0)]
+    )
+    ends = [
+        [np.interp(edge.positions + side, places, sums[:, channel]) for channel in range(3)] for side in (-half, half)
+    ]
     return (np.array(ends[1]) - np.array(ends[0])).T / (2.0 * half)
 
 
 def _strongest(rgb, full_rgb, differences, where) -> tuple[str, str]:
     """The colour of the largest difference among the given places, as hexadecimal sRGB and a word.
 
-    Shown as if full light were white, unless that is a colour of its own, beyond or nearly beyond what a screen can show.
+    Shown as if full light were white, unless that is a colour of its own, beyond or nearly beyond what a screen can
+    show.
     """
     if not where.any() or differences[where].max() < 1.0:
         return "#808080", "grey"
@@ -230,13 +263,25 @@ def _word(rgb) -> str:
     hue, lightness, _ = colorsys.rgb_to_hls(*map(float, rgb))
     if max(rgb) - min(rgb) < 0.06:
         return "grey"
-    names = [(15, "red"), (40, "orange"), (70, "yellow"), (160, "green"), (200, "cyan"), (255, "blue"), (290, "violet"), (335, "purple"), (361, "red")]
+    names = [
+        (15, "red"),
+        (40, "orange"),
+        (70, "yellow"),
+        (160, "green"),
+        (200, "cyan"),
+        (255, "blue"),
+        (290, "violet"),
+        (335, "purple"),
+        (361, "red"),
+    ]
     word = next(name for limit, name in names if 360.0 * hue < limit)
     return f"pale {word}" if lightness > 0.85 else word
 
 
 def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = None) -> list[Cure]:
-    """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a focus offset, a narrow band, another lens."""
+    """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a
+    focus offset, a narrow band, another lens.
+    """
     arrays = arrays or scene_arrays(scene)
     answers = []
 
@@ -246,17 +291,30 @@ def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = No
         place = place_on_surface(scene, light, arrays, reference)
         widest = widest_fringe(light, place, changed)
         edge = edge_by_formula(light, turned_to(place, widest.normal), "across", 801)
-        return Cure(what, value, widest.width_mm, cost_stops, 1e3 * edge.width(weights[:, 1]), _passes(widest.width_mm, found.tolerance_mm))
+        return Cure(
+            what,
+            value,
+            widest.width_mm,
+            cost_stops,
+            1e3 * edge.width(weights[:, 1]),
+            _passes(widest.width_mm, found.tolerance_mm),
+        )
 
     answers += _smaller_stop(scene, spec, found, with_change)
     answers.append(_best_offset(spec, with_change))
     answers.append(_narrow_band(scene, spec, with_change))
     answers += _other_lenses(spec, with_change)
-    return [cure for cure in answers if cure.cost_stops <= DEAREST_CURE_STOPS + 1e-6 and (cure.passes or cure.width_mm < LEAST_CURE * found.width_mm)]
+    return [
+        cure
+        for cure in answers
+        if cure.cost_stops <= DEAREST_CURE_STOPS + 1e-6 and (cure.passes or cure.width_mm < LEAST_CURE * found.width_mm)
+    ]
 
 
 def _smaller_stop(scene, spec, found: Fringe, with_change) -> list[Cure]:
-    """The stop that brings the fringe under its tolerance, or, if that takes too much light, the smallest that does not."""
+    """The stop that brings the fringe under its tolerance, or, if that takes too much light, the smallest that does
+    not.
+    """
     room = found.tolerance_mm - found.lateral_mm
     if not (found.axial_mm > 0.0 and room > 0.0):
         return []
@@ -268,7 +326,9 @@ def _smaller_stop(scene, spec, found: Fringe, with_change) -> list[Cure]:
     if number > SMALLEST_STOP or number <= spec.lens.f_number:
         return []
     cost = max(2.0 * math.log2(number * open_mm / spec.lens.focal_length_mm), 0.0)
-    return [with_change("a smaller stop", f"f/{number:.1f}", cost, lens=spec.lens.model_copy(update={"f_number": number}))]
+    return [
+        with_change("a smaller stop", f"f/{number:.1f}", cost, lens=spec.lens.model_copy(update={"f_number": number}))
+    ]
 
 
 def _best_offset(spec, with_change) -> Cure:
@@ -276,11 +336,18 @@ def _best_offset(spec, with_change) -> Cure:
     from scipy.optimize import minimize_scalar
 
     def at(offset: float) -> Cure:
-        return with_change("a focus offset", f"{offset:+.2f} mm", focus=spec.focus.model_copy(update={"offset_mm": float(offset)}))
+        return with_change(
+            "a focus offset", f"{offset:+.2f} mm", focus=spec.focus.model_copy(update={"offset_mm": float(offset)})
+        )
 
     span = 0.03 * spec.lens.focal_length_mm
     start = spec.focus.offset_mm
-    best = minimize_scalar(lambda offset: at(offset).width_mm, bounds=(start - span, start + span), method="bounded", options={"xatol": 1e-3})
+    best = minimize_scalar(
+        lambda offset: at(offset).width_mm,
+        bounds=(start - span, start + span),
+        method="bounded",
+        options={"xatol": 1e-3},
+    )
     return at(best.x)
 
 
@@ -289,7 +356,9 @@ def _narrow_band(scene, spec, with_change) -> Cure:
 
     narrow = Filter(kind="band", centre_nm=550.0, width_nm=20.0)
     cost = stops_lost(power_of(scene, spec).spectrum, band(narrow.centre_nm, narrow.width_nm))
-    return with_change("a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", cost, filter=(*spec.filter, narrow))
+    return with_change(
+        "a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", cost, filter=(*spec.filter, narrow)
+    )
 
 
 def _other_lenses(spec, with_change) -> list[Cure]:
@@ -297,7 +366,8 @@ def _other_lenses(spec, with_change) -> list[Cure]:
     return [
         with_change("another lens", name, lens=lens.model_copy(update={"f_number": spec.lens.f_number}))
         for name, lens in shipped_lenses()
-        if abs(lens.focal_length_mm - spec.lens.focal_length_mm) < 0.5 and (lens.widest_f_number or lens.f_number) <= spec.lens.f_number
+        if abs(lens.focal_length_mm - spec.lens.focal_length_mm) < 0.5
+        and (lens.widest_f_number or lens.f_number) <= spec.lens.f_number
     ]
 
 
@@ -312,7 +382,8 @@ def shipped_lenses():
 
 
 def with_lens(scene, spec, name: str, f_number: float | None = None):
-    """The projector with another lens file at its own stop or a given one (or the lens's widest, if that is smaller), for comparing before buying.
+    """The projector with another lens file at its own stop or a given one (or the lens's widest, if that is smaller),
+    for comparing before buying.
 
     Its reading stays with the lens that it was taken with.
     """

@@ -36,8 +36,8 @@ class Place:
     """A point on a surface as one projector meets it.
 
     point, normal, along, across (3,): world; `along` lies in the surface where the distance changes fastest, `across`
-    at right angles to it. local (3,): the point in the projector's frame. gate (2,): m, where its chief ray left the gate
-    at 587.56 nm; per_metre_along, per_metre_across (2,): how that moves for a metre on the surface.
+    at right angles to it. local (3,): the point in the projector's frame. gate (2,): m, where its chief ray left the
+        gate at 587.56 nm; per_metre_along, per_metre_across (2,): how that moves for a metre on the surface.
     """
 
     name: str
@@ -69,7 +69,9 @@ NEAR_SURFACE_M = 0.03
 
 
 class OnSurface(NamedTuple):
-    """A point (3,) m on a surface: the unit smooth normal (3,) on the surface's own front, and the row of its object in `SceneArrays.names`."""
+    """A point (3,) m on a surface: the unit smooth normal (3,) on the surface's own front, and the row of its object in
+    `SceneArrays.names`.
+    """
 
     point: np.ndarray
     normal: np.ndarray
@@ -82,16 +84,24 @@ def name_of(reference, goal) -> str:
 
 
 def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
-    """The surface at a goal (3,) m, where the line from `origin` through it meets that, within 3 cm. SceneError if nothing is there.
+    """The surface at a goal (3,) m, where the line from `origin` through it meets that, within 3 cm. SceneError if
+    nothing is there.
 
     Of one object's layers there, such as the two sides of an ear, the one that `origin` sees is meant.
     """
     origin, goal = np.asarray(origin, float), np.asarray(goal, float)
     distance = float(np.linalg.norm(goal - origin))
     if not distance > 1e-6:
-        raise SceneError(Fault(found=f"{name} is where the projector itself stands", allowed="a landmark or point on a surface", key=name))
+        raise SceneError(
+            Fault(
+                found=f"{name} is where the projector itself stands",
+                allowed="a landmark or point on a surface",
+                key=name,
+            )
+        )
     way = (goal - origin) / distance
-    # A little before the goal and a little behind it, so that a goal on the surface itself is met both ways; and from afar.
+    # A little before the goal and a little behind it, so that a goal on the surface itself is met both ways; and from
+    # afar.
     starts, ways = np.array([goal - 1e-4 * way, goal + 1e-4 * way, origin]), np.array([way, -way, way])
     t, faces, u, v = np.empty(3), np.empty(3, np.int32), np.empty(3), np.empty(3)
     closest_hits(arrays.bvh, starts, ways, 0.0, 1e6, 0, 3, t, faces, u, v)
@@ -99,31 +109,48 @@ def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
     t = np.where(faces < 0, np.inf, t)
     nearest = int(np.argmin(t[:2]))
     if not t[nearest] <= NEAR_SURFACE_M:
-        beside = [f"{arrays.names[owners[i]]} {t[i]:.2f} m {where}" for i, where in enumerate(("behind it", "before it")) if owners[i] >= 0 and (i == 0 or t[i] < distance)]
-        found = f"nothing is at {name} for light to fall on" + (f": as the projector sees it there is {' and '.join(beside)}" if beside else "")
-        raise SceneError(Fault(found=found, allowed=f"a landmark, or a point within {100 * NEAR_SURFACE_M:g} cm of a surface", key=name))
+        beside = [
+            f"{arrays.names[owners[i]]} {t[i]:.2f} m {where}"
+            for i, where in enumerate(("behind it", "before it"))
+            if owners[i] >= 0 and (i == 0 or t[i] < distance)
+        ]
+        found = f"nothing is at {name} for light to fall on" + (
+            f": as the projector sees it there is {' and '.join(beside)}" if beside else ""
+        )
+        raise SceneError(
+            Fault(
+                found=found, allowed=f"a landmark, or a point within {100 * NEAR_SURFACE_M:g} cm of a surface", key=name
+            )
+        )
     if owners[2] == owners[nearest] and abs(t[2] - distance) <= NEAR_SURFACE_M:
         nearest = 2
     face = int(faces[nearest])
     weights = np.array([1.0 - u[nearest] - v[nearest], u[nearest], v[nearest]])
     normal = weights @ arrays.surfaces.normals[arrays.surfaces.triangles[face]]
-    return OnSurface(starts[nearest] + t[nearest] * ways[nearest], normal / np.linalg.norm(normal), int(owners[nearest]))
+    return OnSurface(
+        starts[nearest] + t[nearest] * ways[nearest], normal / np.linalg.norm(normal), int(owners[nearest])
+    )
 
 
 def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Place:
-    """The surface at a landmark or a point (metres) as the projector meets it, whether or not its light gets there (see `light_at`).
+    """The surface at a landmark or a point (metres) as the projector meets it, whether or not its light gets there (see
+    `light_at`).
 
     SceneError if there is no surface, or if it lies behind the lens.
     """
     goal = np.asarray(point_of(scene, reference), float)
     name = name_of(reference, goal)
     if not (goal - np.array(light.position)) @ np.array(light.forward) > 0.0:
-        raise SceneError(Fault(found=f"{name} lies behind the lens", allowed="a landmark or point in front of it", key=name))
+        raise SceneError(
+            Fault(found=f"{name} lies behind the lens", allowed="a landmark or point in front of it", key=name)
+        )
     return place_at(light, name, surface_near(arrays, light.position, goal, name))
 
 
 def place_at(light: Light, name: str, surface: OnSurface) -> Place:
-    """A point of a surface in front of a projector as that meets it, its normal turned to the side that the projector sees."""
+    """A point of a surface in front of a projector as that meets it, its normal turned to the side that the projector
+    sees.
+    """
     axes = np.array([light.right, light.down, light.forward])
     local = axes @ (surface.point - np.array(light.position))
     normal = surface.normal if surface.normal @ (axes.T @ local) <= 0.0 else -surface.normal
@@ -131,7 +158,16 @@ def place_at(light: Light, name: str, surface: OnSurface) -> Place:
     along = along / np.linalg.norm(along) if np.linalg.norm(along) > 1e-6 else axes[0] - (axes[0] @ normal) * normal
     along /= np.linalg.norm(along)
     across = np.cross(normal, along)
-    return Place(name, surface.point, normal, along, across, local, _gate_point(light, local), *(_movement(light, local, axes @ item) for item in (along, across)))
+    return Place(
+        name,
+        surface.point,
+        normal,
+        along,
+        across,
+        local,
+        _gate_point(light, local),
+        *(_movement(light, local, axes @ item) for item in (along, across)),
+    )
 
 
 def _gate_point(light: Light, local: np.ndarray) -> np.ndarray:
@@ -149,12 +185,24 @@ def place_on_axis(light: Light, distance: float) -> Place:
     right, down, forward = (np.array(axis) for axis in (light.right, light.down, light.forward))
     per_metre = light.tube_length / distance
     point = np.array(light.position) + distance * forward
-    return Place("axis", point, -forward, right, down, np.array([0.0, 0.0, distance]), np.zeros(2), np.array([per_metre, 0.0]), np.array([0.0, per_metre]))
+    return Place(
+        "axis",
+        point,
+        -forward,
+        right,
+        down,
+        np.array([0.0, 0.0, distance]),
+        np.zeros(2),
+        np.array([per_metre, 0.0]),
+        np.array([0.0, per_metre]),
+    )
 
 
 @dataclass(frozen=True)
 class EdgeOfLight:
-    """Positions (n,) m along a direction on the surface and the share of the open gate's light there, per wavelength (n, k)."""
+    """Positions (n,) m along a direction on the surface and the share of the open gate's light there, per wavelength
+    (n, k).
+    """
 
     positions: np.ndarray
     shares: np.ndarray
@@ -171,14 +219,17 @@ def patch_diameters(light: Light, place: Place) -> np.ndarray:
     """Signed diameters (k,) m, in the gate, of the pupil's patch at a place, per wavelength."""
     slopes = place.gate / light.tube_length
     squared = field_radius_squared(light, slopes[0], slopes[1])
-    return np.array([2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp])
+    return np.array(
+        [2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp]
+    )
 
 
 def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, least_span: float = 0.0) -> EdgeOfLight:
-    """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each wavelength.
+    """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each
+    wavelength.
 
-    It is told as far as it reaches, and at least to ± least_span (m on the surface). The spherical term widens each patch
-    to its outermost ray, a bound rather than a shape.
+    It is told as far as it reaches, and at least to ± least_span (m on the surface). The spherical term widens each
+    patch to its outermost ray, a bound rather than a shape.
     """
     movement = place.per_metre(direction)
     per_metre = float(np.linalg.norm(movement))
@@ -201,12 +252,15 @@ def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, l
 
 
 def axial_edge_width(light: Light, weights, distance: float) -> float:
-    """10–90 % width (m) of an edge on the axis, on a wall square to the beam; weights (k,): what each wavelength adds to the luminance."""
+    """10–90 % width (m) of an edge on the axis, on a wall square to the beam; weights (k,): what each wavelength adds
+    to the luminance.
+    """
     return edge_by_formula(light, place_on_axis(light, distance), "across", 801).width(weights)
 
 
 def edge_measured(light: Light, place: Place, direction: str, span: float, n: int = 801) -> EdgeOfLight:
-    """The same edge measured: points on the surface's tangent plane over ± span (m), lit through the kernels that render.
+    """The same edge measured: points on the surface's tangent plane over ± span (m), lit through the kernels that
+    render.
 
     The edge is a half-plane in the stencil's own plane; light with it over light without it, wavelength by wavelength.
     """
@@ -216,17 +270,35 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
     tube = np.array([light.tube_length])
     normal = -unit
     table = projection_table(light.pupil, float(normal[0]), float(normal[1]))[None, :]
-    blade = Blades(normal[None, :], np.array([float(normal @ place.gate)]), tube, light.inverse_sharp[None, :].copy(), table)
+    blade = Blades(
+        normal[None, :], np.array([float(normal @ place.gate)]), tube, light.inverse_sharp[None, :].copy(), table
+    )
     gate = light.gate._replace(is_round=False, half_width=0.5, half_height=0.5, falloff_stops=0.0)
     bitmap = open_bitmap(gate)
     image = draw_gate(gate, bitmap)
-    open_light = light._replace(gate=gate._replace(norm=light.gate.norm), bitmap=bitmap, blades=light.blades._replace(
-        normals=np.zeros((0, 2)), limits=np.zeros(0), tube_lengths=np.zeros(0), inverse_sharp=np.zeros((0, count)), tables=np.zeros((0, table.shape[1]))))
+    open_light = light._replace(
+        gate=gate._replace(norm=light.gate.norm),
+        bitmap=bitmap,
+        blades=light.blades._replace(
+            normals=np.zeros((0, 2)),
+            limits=np.zeros(0),
+            tube_lengths=np.zeros(0),
+            inverse_sharp=np.zeros((0, count)),
+            tables=np.zeros((0, table.shape[1])),
+        ),
+    )
     cut_light = open_light._replace(blades=blade)
     positions = np.linspace(-span, span, n)
     world = place.point + positions[:, None] * place.vector(direction)
     normals = np.tile(place.normal, (n, 1)).astype(np.float32)
-    points = Points(world.astype(np.float32), normals, normals, world.astype(np.float32), np.zeros(n, np.float32), np.zeros(n, np.int32))
+    points = Points(
+        world.astype(np.float32),
+        normals,
+        normals,
+        world.astype(np.float32),
+        np.zeros(n, np.float32),
+        np.zeros(n, np.int32),
+    )
     stack = prepared_light.stacks_for(open_light, image, 1)[0].stack(0.0, 1e-3)
     rows = in_one_row(n)
     parts = pupil_parts(open_light, all_lit(n).n_side)

@@ -1,4 +1,6 @@
-"""An edge over the focus: how wide it lands with the stencil moved, where it is sharpest, and which focus gives a wanted width."""
+"""An edge over the focus: how wide it lands with the stencil moved, where it is sharpest, and which focus gives a
+wanted width.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,8 @@ from projector.studies.edges.widest_fringe import edge_told_of
 from projector.tracing.gate.gate_image import open_bitmap
 from projector.tracing.gate.lens_law import Light
 
-# The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check stops.
+# The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check
+# stops.
 _NEAREST_TUBE = 0.2
 
 
@@ -20,8 +23,8 @@ _NEAREST_TUBE = 0.2
 class Focused:
     """A focus that lands the edge as wide as wanted.
 
-    offset_mm: of the stencil, as focus.offset_mm says it; focus_m: what is sharp then, as focus.distance_m counts it, None
-    where nothing before the lens is; within_reach: whether it is no nearer than the lens focuses.
+    offset_mm: of the stencil, as focus.offset_mm says it; focus_m: what is sharp then, as focus.distance_m counts it,
+    None where nothing before the lens is; within_reach: whether it is no nearer than the lens focuses.
     """
 
     offset_mm: float
@@ -31,9 +34,11 @@ class Focused:
 
 @dataclass(frozen=True)
 class WantedFocus:
-    """What gives a wanted edge (mm on the surface, of the edge that is told of): one focus nearer than the place and one farther, as far as there are.
+    """What gives a wanted edge (mm on the surface, of the edge that is told of): one focus nearer than the place and
+    one farther, as far as there are.
 
-    edge: whose edge, the stencil's, the gate's or a blade's; least_mm: the sharpest that any focus makes the edge, at least_offset_mm; colours and faults of the lens are left of it.
+    edge: whose edge, the stencil's, the gate's or a blade's; least_mm: the sharpest that any focus makes the edge, at
+    least_offset_mm; colours and faults of the lens are left of it.
     """
 
     edge: str
@@ -49,7 +54,9 @@ def refocused(spec, offset_mm: float):
 
 
 def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays, blade: int | None = None) -> float:
-    """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran through a place; all wavelengths, another focus offset."""
+    """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran
+    through a place; all wavelengths, another focus offset.
+    """
     light, weights = full_spectrum(scene, refocused(spec, offset_mm))
     if blade is not None:
         light = blade_as_stencil(light, blade)
@@ -58,7 +65,9 @@ def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays
 
 
 def blade_as_stencil(light: Light, blade: int) -> Light:
-    """A light whose stencil stands in a blade's plane; how far a ray is from the axis, which distortion and corners go by, still counts in the stencil's."""
+    """A light whose stencil stands in a blade's plane; how far a ray is from the axis, which distortion and corners go
+    by, still counts in the stencil's.
+    """
     tube = float(light.blades.tube_lengths[blade])
     gate = light.gate._replace(norm=light.gate.norm * tube / light.tube_length)
     return light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[blade], gate=gate)
@@ -66,11 +75,16 @@ def blade_as_stencil(light: Light, blade: int) -> Light:
 
 def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:
     """Widths of the blades' edges by side."""
-    return {blade.side: edge_refocused(scene, spec, reference, spec.focus.offset_mm, arrays, index) for index, blade in enumerate(spec.blade)}
+    return {
+        blade.side: edge_refocused(scene, spec, reference, spec.focus.offset_mm, arrays, index)
+        for index, blade in enumerate(spec.blade)
+    }
 
 
 def sharpest_offset(scene, spec, reference, arrays: SceneArrays) -> float:
-    """The focus offset (mm) at which yellow light leaves the stencil's edges sharpest at a point: the patch's diameter is zero; NaN for none."""
+    """The focus offset (mm) at which yellow light leaves the stencil's edges sharpest at a point: the patch's diameter
+    is zero; NaN for none.
+    """
     from scipy.optimize import newton
 
     def diameter(offset: float) -> float:
@@ -83,28 +97,52 @@ def sharpest_offset(scene, spec, reference, arrays: SceneArrays) -> float:
 
 
 def offset_bounds(scene, spec) -> tuple[float, float]:
-    """The focus offsets (mm) between which a lens still is a projection lens: the stencil from a fifth of the focal length to twice its sharp place."""
+    """The focus offsets (mm) between which a lens still is a projection lens: the stencil from a fifth of the focal
+    length to twice its sharp place.
+    """
     sharp_mm = 1e3 * focus_of(scene, spec).sharp_tube_length
     return _NEAREST_TUBE * spec.lens.focal_length_mm - sharp_mm, sharp_mm
 
 
 def wanted_focuses(scene, spec, reference, wanted_mm: float, arrays: SceneArrays) -> tuple[WantedFocus, ...]:
-    """What gives a wanted edge: the stencil's, or, where only blades frame the light, theirs, those of one plane together."""
+    """What gives a wanted edge: the stencil's, or, where only blades frame the light, theirs, those of one plane
+    together.
+    """
     if spec.stencil is not None or not spec.blade:
-        return (_wanted_focus(scene, spec, reference, wanted_mm, arrays, "stencil" if spec.stencil is not None else "edge of the gate", None),)
+        return (
+            _wanted_focus(
+                scene,
+                spec,
+                reference,
+                wanted_mm,
+                arrays,
+                "stencil" if spec.stencil is not None else "edge of the gate",
+                None,
+            ),
+        )
     planes: dict[float, list[int]] = {}
     for index, blade in enumerate(spec.blade):
         planes.setdefault(blade.offset_mm, []).append(index)
-    names = [" and ".join(spec.blade[index].side for index in group) + (" blades" if len(group) > 1 else " blade") for group in planes.values()]
-    return tuple(_wanted_focus(scene, spec, reference, wanted_mm, arrays, name, group[0]) for name, group in zip(names, planes.values(), strict=True))
+    names = [
+        " and ".join(spec.blade[index].side for index in group) + (" blades" if len(group) > 1 else " blade")
+        for group in planes.values()
+    ]
+    return tuple(
+        _wanted_focus(scene, spec, reference, wanted_mm, arrays, name, group[0])
+        for name, group in zip(names, planes.values(), strict=True)
+    )
 
 
-def _wanted_focus(scene, spec, reference, wanted_mm: float, arrays: SceneArrays, edge: str, blade: int | None) -> WantedFocus:
+def _wanted_focus(
+    scene, spec, reference, wanted_mm: float, arrays: SceneArrays, edge: str, blade: int | None
+) -> WantedFocus:
     """The focuses that land an edge at a place with a wanted width: what lies between them is sharper, the rest softer."""
     from scipy.optimize import brentq, minimize_scalar
 
     low, high = offset_bounds(scene, spec)
-    yellow = sharpest_offset(scene, spec, reference, arrays) - (spec.blade[blade].offset_mm if blade is not None else 0.0)
+    yellow = sharpest_offset(scene, spec, reference, arrays) - (
+        spec.blade[blade].offset_mm if blade is not None else 0.0
+    )
     start = min(max(yellow, low), high) if math.isfinite(yellow) else spec.focus.offset_mm
 
     def excess(offset: float) -> float:
@@ -112,7 +150,9 @@ def _wanted_focus(scene, spec, reference, wanted_mm: float, arrays: SceneArrays,
 
     # Colours and faults of the lens move the sharpest focus a little from yellow's own.
     reach = 0.05 * spec.lens.focal_length_mm
-    best = minimize_scalar(excess, bounds=(max(low, start - reach), min(high, start + reach)), method="bounded", options={"xatol": 1e-4})
+    best = minimize_scalar(
+        excess, bounds=(max(low, start - reach), min(high, start + reach)), method="bounded", options={"xatol": 1e-4}
+    )
     least, at = (float(best.fun), float(best.x)) if best.fun <= excess(start) else (excess(start), start)
     found = []
     for end in (high, low) if least <= 0.0 else ():

@@ -1,7 +1,8 @@
-"""Sharpness: how soft a projector's edges land at named points, what limits them, and which detail of the stencil survives.
+"""Sharpness: how soft a projector's edges land at named points, what limits them, and which detail of the stencil
+survives.
 
-Edge widths are 10–90 % rises. For a disc pupil 0.687 of its blur disc (closed form of a chord's area); contrast of a fine
-grating through it is 2·J1(x)/x with x = π · blur / period (the disc's transfer function, any text on defocus).
+Edge widths are 10–90 % rises. For a disc pupil 0.687 of its blur disc (closed form of a chord's area); contrast of a
+fine grating through it is 2·J1(x)/x with x = π · blur / period (the disc's transfer function, any text on defocus).
 """
 
 from __future__ import annotations
@@ -42,7 +43,8 @@ from projector.studies.edges.widest_fringe import edge_told_of
 from projector.studies.light.light_at import LightAt, light_at, require_edges
 from projector.tracing.gate.gate_image import open_bitmap
 
-# An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a step.
+# An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a
+# step.
 CRISP_SHARE, FIRM_SHARE, SOFT_SHARE = 0.15, 0.5, 1.5
 WORDS = {
     "crisp": f"rises within {CRISP_SHARE:g} of the pattern's own detail, or within two camera pixels",
@@ -62,7 +64,9 @@ class Limit:
 
 @dataclass(frozen=True)
 class Stop:
-    """A smaller stop: its f-number, and the stops of light that it costs (fewer while the lamp does not fill the pupil)."""
+    """A smaller stop: its f-number, and the stops of light that it costs (fewer while the lamp does not fill the
+    pupil).
+    """
 
     f_number: float
     cost_stops: float
@@ -74,12 +78,13 @@ class Sharpness:
 
     along: in the direction in which the surface runs away from the projector; across: at right angles to it.
     edges are luminance edges of all wavelengths together, by formula and measured in a render.
-    edge_mm: the edge that word, contrast, stop and limits go by: the one across the tilt, or, through a lens with lateral
-    colour, the one square to the line from the beam's middle, where that shows.
+    edge_mm: the edge that word, contrast, stop and limits go by: the one across the tilt, or, through a lens with
+        lateral colour, the one square to the line from the beam's middle, where that shows.
     detail_mm: the pattern's own finest common detail there (None without a stencil); detail_contrast: what is left of
     its contrast; smallest_mm: width of the finest line whose contrast stays above 10 %, or of the stencil's pixel.
     doubled_mm: through a pupil with a hole an edge rises twice, so far apart (None if it rises once).
-    lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by side.
+    lit_pupil: how large the light is there, which is what shadows go by. blades_mm: edges of the framing blades by
+        side.
     wanted_focuses: what gives the wanted width, for each edge that it is asked of (none if none was wanted).
     stop: the smaller stop that brings the edge within the wanted width (None if not wanted, not needed, or none does).
     depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
@@ -124,9 +129,11 @@ _BLURS_PER_PERIOD = 3.41974 / math.pi
 
 
 def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
-    """The finest common detail of a stencil (m): the tenth percentile of the lengths of dark and bright runs along rows and columns.
+    """The finest common detail of a stencil (m): the tenth percentile of the lengths of dark and bright runs along rows
+    and columns.
 
-    Runs that touch the border and those of one or two pixels (edges caught half-way) are left out; None if there are no others.
+    Runs that touch the border and those of one or two pixels (edges caught half-way) are left out; None if there are no
+    others.
     """
     lengths = []
     for values in (transmission[::8], transmission.T[::8]):
@@ -139,7 +146,14 @@ def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
     return float(np.percentile(found, 10)) * pitch if found.size else None
 
 
-def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: SceneArrays | None = None, arrives: LightAt | None = None) -> Sharpness:
+def sharpness(
+    scene,
+    spec,
+    reference,
+    within_mm: float | None = None,
+    arrays: SceneArrays | None = None,
+    arrives: LightAt | None = None,
+) -> Sharpness:
     """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for.
 
     arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
@@ -153,7 +167,8 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
     light, weights = full_spectrum(scene, spec)
     edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
     measured = {
-        direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5)) for direction, edge in edges.items()
+        direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5))
+        for direction, edge in edges.items()
     }
     widths = {name: 1e3 * edge.width(weights[:, 1]) for name, edge in edges.items()}
     told = edge_told_of(light, place)
@@ -194,7 +209,8 @@ def sharpness(scene, spec, reference, within_mm: float | None = None, arrays: Sc
 def doubling(edge) -> float | None:
     """How far apart (mm) an edge's two rises stand, None if it rises once: a ring's are its hole's diameter apart.
 
-    The slope across the edge is the pupil's chord, longest beside the hole: 2√(R² − x²) − 2√(r² − x²), greatest at x = ± r.
+    The slope across the edge is the pupil's chord, longest beside the hole: 2√(R² − x²) − 2√(r² − x²), greatest at x =
+    ± r.
     """
     slopes = np.abs(np.gradient(edge.shares[:, 0], edge.positions))
     middle = slopes.size // 2
@@ -205,14 +221,18 @@ def doubling(edge) -> float | None:
 
 
 def stop_for(spec, light, weights, place: Place, within_mm: float) -> Stop | None:
-    """The stop that narrows the place's edge to a wanted width; None if it is so narrow already, or no stop narrows it so far.
+    """The stop that narrows the place's edge to a wanted width; None if it is so narrow already, or no stop narrows it
+    so far.
 
     Blur goes with the pupil's diameter, light with its square; what colour is shifted sideways stays.
     """
     from scipy.optimize import brentq
 
     def excess(share: float) -> float:
-        return 1e3 * edge_by_formula(light._replace(radius=share * light.radius), place, "across").width(weights) - within_mm
+        return (
+            1e3 * edge_by_formula(light._replace(radius=share * light.radius), place, "across").width(weights)
+            - within_mm
+        )
 
     smallest = spec.lens.focal_length_mm / (2e3 * light.radius * _SMALLEST_STOP)
     if excess(1.0) <= 0.0 or smallest >= 1.0 or excess(smallest) > 0.0:
@@ -233,7 +253,8 @@ def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) ->
 
 
 def softness_depth(light, weights, within_mm: float) -> tuple[float, float]:
-    """Nearest and farthest distance (m) on the axis at which edges on a square wall stay within a width; NaN twice if they never do.
+    """Nearest and farthest distance (m) on the axis at which edges on a square wall stay within a width; NaN twice if
+    they never do.
 
     weights (k,): what each wavelength adds to the luminance. Without colour errors 0.687·D·|Z − z_f|/z_f ≤ w.
     """
@@ -274,13 +295,25 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
     bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
     diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.radius) * on_surface
-    causes = [("focus and pupil", focus), ("field curvature", curved), ("colour of the lens", colour), ("lateral colour of the lens", shifted if float(np.ptp(light.lateral)) > 0.0 else 0.0), ("spherical aberration", spherical), ("pixels of the bitmap", bitmap_edge), ("pixels of the camera", pixel), ("diffraction (not in the picture)", diffraction)]
-    return tuple(Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0)
+    causes = [
+        ("focus and pupil", focus),
+        ("field curvature", curved),
+        ("colour of the lens", colour),
+        ("lateral colour of the lens", shifted if float(np.ptp(light.lateral)) > 0.0 else 0.0),
+        ("spherical aberration", spherical),
+        ("pixels of the bitmap", bitmap_edge),
+        ("pixels of the camera", pixel),
+        ("diffraction (not in the picture)", diffraction),
+    ]
+    return tuple(
+        Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0
+    )
 
 
 @dataclass(frozen=True)
 class FocusCurve:
-    """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and each blade's by its side.
+    """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and
+    each blade's by its side.
 
     offset_now_mm: the projector's own; has_stencil: whether anything but the gate stands in the stencil's plane.
     """
@@ -295,7 +328,9 @@ class FocusCurve:
 
 
 def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
-    """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs elsewhere."""
+    """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs
+    elsewhere.
+    """
     arrays = arrays or scene_arrays(scene)
     stencil, blades = [], {blade.side: [] for blade in spec.blade}
     for offset in np.asarray(offsets_mm, float):
@@ -304,20 +339,33 @@ def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None =
             blades[side].append(width)
     name = name_of(reference, point_of(scene, reference))
     widths = {side: np.array(values) for side, values in blades.items()}
-    return FocusCurve(spec.name, name, spec.focus.offset_mm, spec.stencil is not None, np.asarray(offsets_mm, float), np.array(stencil), widths)
+    return FocusCurve(
+        spec.name,
+        name,
+        spec.focus.offset_mm,
+        spec.stencil is not None,
+        np.asarray(offsets_mm, float),
+        np.array(stencil),
+        widths,
+    )
 
 
-# A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone there.
+# A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone
+# there.
 FAR_OFFSET = 0.25
 
 
 def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] = ()) -> np.ndarray:
-    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones, each curve's lowest point and those
-    that are marked (mm), fine about the lowest."""
+    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones, each curve's lowest
+    point and those that are marked (mm), fine about the lowest."""
     lowest, present = [], list(marked)
     for spec, reference in asked:
         sharpest = sharpest_offset(scene, spec, reference, arrays)
-        planes = [0.0, *(blade.offset_mm for blade in spec.blade)] if spec.stencil is not None or not spec.blade else [blade.offset_mm for blade in spec.blade]
+        planes = (
+            [0.0, *(blade.offset_mm for blade in spec.blade)]
+            if spec.stencil is not None or not spec.blade
+            else [blade.offset_mm for blade in spec.blade]
+        )
         reach = FAR_OFFSET * spec.lens.focal_length_mm
         lowest += [sharpest - plane for plane in planes if abs(sharpest - plane - spec.focus.offset_mm) <= reach]
         present.append(spec.focus.offset_mm)
@@ -333,7 +381,9 @@ def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] =
 
 @dataclass(frozen=True)
 class Compromise:
-    """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and then."""
+    """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and
+    then.
+    """
 
     offset_mm: float
     edges_now_mm: tuple[float, ...]
@@ -341,7 +391,9 @@ class Compromise:
 
 
 def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Compromise:
-    """The focus offset that serves several points best: where middle and corners, or a face and a wall, are equally soft."""
+    """The focus offset that serves several points best: where middle and corners, or a face and a wall, are equally
+    soft.
+    """
     from scipy.optimize import minimize_scalar
 
     arrays = arrays or scene_arrays(scene)
@@ -349,15 +401,25 @@ def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Co
     def worst(offset: float) -> float:
         light = light_arrays(scene, refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
-        return max(abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across)) for place in places)
+        return max(
+            abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across))
+            for place in places
+        )
 
     def edges(offset: float) -> tuple[float, ...]:
         light, weights = full_spectrum(scene, refocused(spec, offset))
         places = [place_on_surface(scene, light, arrays, reference) for reference in references]
-        return tuple(1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places)
+        return tuple(
+            1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places
+        )
 
     # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
     offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
     start = int(np.argmin([worst(offset) for offset in offsets]))
-    best = minimize_scalar(worst, bounds=(offsets[max(start - 1, 0)], offsets[min(start + 1, 80)]), method="bounded", options={"xatol": 1e-4})
+    best = minimize_scalar(
+        worst,
+        bounds=(offsets[max(start - 1, 0)], offsets[min(start + 1, 80)]),
+        method="bounded",
+        options={"xatol": 1e-4},
+    )
     return Compromise(float(best.x), edges(spec.focus.offset_mm), edges(float(best.x)))

@@ -26,9 +26,9 @@ GAP_M = 0.05
 class LitPupil:
     """The shining part of the pupil as one point sees it; all 0 for a point in the dark.
 
-    share: of the pupil's light; shortest_mm, longest_mm: extent where it is narrowest and square to that, of what shines
-    at least half as brightly as its brightest part; longest_deg, shortest_deg: the same as angles from the point; shadow_mm: how wide the edge of a shadow fades that an
-    obstacle 50 mm before the surface casts, at most.
+    share: of the pupil's light; shortest_mm, longest_mm: extent where it is narrowest and square to that, of what
+    shines at least half as brightly as its brightest part; longest_deg, shortest_deg: the same as angles from the
+    point; shadow_mm: how wide the edge of a shadow fades that an obstacle 50 mm before the surface casts, at most.
     """
 
     share: float
@@ -70,7 +70,9 @@ class Samples(NamedTuple):
 
 
 def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples:
-    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's law for n_across² samples."""
+    """What of a light's pupil, at the first of its wavelengths, is on its way to a point (3,) m in its frame: the ray's
+    law for n_across² samples.
+    """
     from scipy.ndimage import map_coordinates
 
     offsets = ((np.arange(n_across) + 0.5) / n_across * 2.0 - 1.0) * light.pupil.reach
@@ -82,16 +84,32 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
     scale = patch_scale(light, light.inverse_sharp[0], 1.0 / local[2], squared) + light.spherical * (ax * ax + ay * ay)
     gx, gy = across * slope_x + scale * ax, across * slope_y + scale * ay
     gate, bitmap = light.gate, light.bitmap
-    in_gate = gx * gx + gy * gy <= gate.half_width**2 if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+    in_gate = (
+        gx * gx + gy * gy <= gate.half_width**2
+        if gate.is_round
+        else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+    )
     rows, columns = bitmap.transmission.shape
     # Outside the bitmap is metal.
-    stencil = map_coordinates(bitmap.transmission.astype(float), [gy / bitmap.pitch + 0.5 * (rows - 1), gx / bitmap.pitch + 0.5 * (columns - 1)], order=1, mode="grid-constant", cval=0.0)
-    passed = [blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay) for blade in range(light.blades.limits.size)]
+    stencil = map_coordinates(
+        bitmap.transmission.astype(float),
+        [gy / bitmap.pitch + 0.5 * (rows - 1), gx / bitmap.pitch + 0.5 * (columns - 1)],
+        order=1,
+        mode="grid-constant",
+        cval=0.0,
+    )
+    passed = [
+        blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay)
+        for blade in range(light.blades.limits.size)
+    ]
     return Samples(px, py, inside(light.pupil, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil)
 
 
 def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
-    """What of a light's pupil shines on a place, at the first of its wavelengths. Nothing in the room stands in between."""
+    """What of a light's pupil shines on a place, at the first of its wavelengths.
+
+    Nothing in the room stands in between.
+    """
     samples = samples or pupil_samples(light, place.local)
     shining = samples.shining
     total = float(shining.sum())
@@ -103,11 +121,19 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     distance = float(np.linalg.norm(place.local))
     angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
     gap = min(GAP_M, 0.5 * distance)
-    return LitPupil(total / float(samples.opening.sum()), 1e3 * extents[0], 1e3 * extents[1], *angles, 1e3 * extents[0] * gap / (distance - gap))
+    return LitPupil(
+        total / float(samples.opening.sum()),
+        1e3 * extents[0],
+        1e3 * extents[1],
+        *angles,
+        1e3 * extents[0] * gap / (distance - gap),
+    )
 
 
 def _extents(places: np.ndarray, cell: float) -> list[float]:
-    """Shortest extent (m) of points, and the extent square to it before it; a cell more than between the outermost points."""
+    """Shortest extent (m) of points, and the extent square to it before it; a cell more than between the outermost
+    points.
+    """
     angles = np.radians(np.arange(0.0, 180.0, 3.0))
     widths = np.array([np.ptp(places @ (np.cos(angle), np.sin(angle))) for angle in angles]) + cell
     shortest = int(np.argmin(widths))

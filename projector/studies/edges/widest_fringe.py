@@ -13,8 +13,8 @@ from projector.stage.power import filter_transmittance
 from projector.studies.edges.profile import Place, patch_diameters
 from projector.tracing.gate.lens_law import Light
 
-# The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for. Of it counts
-# what the filters pass at least so well, against what they pass best: a narrow filter leaves a narrow fringe.
+# The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for. Of it
+# counts what the filters pass at least so well, against what they pass best: a narrow filter leaves a narrow fringe.
 FRINGE_BAND_NM = (450.0, 650.0)
 LEAST_PASSED = 1.0 / 3.0
 # Fringes whose widths differ by less in all directions are alike (mm on the surface over their width).
@@ -53,8 +53,9 @@ class WidestFringe:
 def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
     """The widest fringe of a projector at a place, over edges of all directions.
 
-    light: the projector `spec` at the wavelengths of the grid. Axial: how much farther the widest patch of 450–650 nm, as far as
-    the filters pass it, reaches than the narrowest; lateral: the radial shift between the band's ends, as far as it is square to the edge.
+    light: the projector `spec` at the wavelengths of the grid. Axial: how much farther the widest patch of 450–650 nm,
+    as far as the filters pass it, reaches than the narrowest; lateral: the radial shift between the band's ends, as far
+    as it is square to the edge.
     """
     band_nm = _band_passed(filter_transmittance(spec))
     low, high = _patch_range(light, place, spec.lens, band_nm)
@@ -68,18 +69,26 @@ def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
     from scipy.optimize import minimize_scalar
 
     best, step = angles[int(np.argmax(widths))], math.pi / _N_DIRECTIONS
-    found = minimize_scalar(lambda angle: -float(_widths(angle, axial, shift, place)), bounds=(best - step, best + step), method="bounded", options={"xatol": 1e-6})
+    found = minimize_scalar(
+        lambda angle: -float(_widths(angle, axial, shift, place)),
+        bounds=(best - step, best + step),
+        method="bounded",
+        options={"xatol": 1e-6},
+    )
     return _at(float(found.x), axial, shift, place, False)
 
 
 def edge_told_of(light: Light, place: Place) -> Place:
-    """The place turned to the edge that is told of: across the tilt, or square to the radius where lateral colour shifts edges."""
+    """The place turned to the edge that is told of: across the tilt, or square to the radius where lateral colour
+    shifts edges.
+    """
     radius = float(np.linalg.norm(place.gate))
     return turned_to(place, place.gate / radius) if float(np.ptp(light.lateral)) * radius > _NO_SHIFT_M else place
 
 
 def turned_to(place: Place, normal) -> Place:
-    """The same place, `across` turned square to the landed edge whose unit normal in the gate is `normal` (2,), towards that.
+    """The same place, `across` turned square to the landed edge whose unit normal in the gate is `normal` (2,), towards
+    that.
 
     Its per_metre_across is the part of the gate point's movement that is square to the edge.
     """
@@ -90,11 +99,15 @@ def turned_to(place: Place, normal) -> Place:
     # A quarter turn from `across` within the surface, as Place has it.
     along = (slope[1] * place.along - slope[0] * place.across) / steepness
     per_metre_along = (slope[1] * place.per_metre_along - slope[0] * place.per_metre_across) / steepness
-    return replace(place, along=along, across=across, per_metre_along=per_metre_along, per_metre_across=steepness * normal)
+    return replace(
+        place, along=along, across=across, per_metre_along=per_metre_along, per_metre_across=steepness * normal
+    )
 
 
 def _widths(angle, axial: float, shift: np.ndarray, place: Place):
-    """Fringe (m on the surface, square to the landed edge) for edges whose normals in the gate stand at angles (radians)."""
+    """Fringe (m on the surface, square to the landed edge) for edges whose normals in the gate stand at angles
+    (radians).
+    """
     normal = np.array([np.cos(angle), np.sin(angle)])
     steepness = np.hypot(place.per_metre_along @ normal, place.per_metre_across @ normal)
     return (axial + np.abs(shift @ normal)) / steepness
@@ -119,13 +132,17 @@ def _band_passed(transmittance) -> tuple[float, float]:
 
 
 def _patch_range(light: Light, place: Place, lens, band_nm) -> np.ndarray:
-    """Signed diameters (2,) m in the gate of the patches at the two ends of a band's powers: they run straight in the power."""
+    """Signed diameters (2,) m in the gate of the patches at the two ends of a band's powers: they run straight in the
+    power.
+    """
     inverse_sharp = _power_range(lens, band_nm) / (1e-3 * lens.focal_length_mm) - 1.0 / light.tube_length
     return patch_diameters(light._replace(inverse_sharp=inverse_sharp), place)
 
 
 def _power_range(lens, band_nm) -> np.ndarray:
-    """Least and largest relative power (2,) of a lens over a band: of a corrected lens they may lie within it, between any two lines."""
+    """Least and largest relative power (2,) of a lens over a band: of a corrected lens they may lie within it, between
+    any two lines.
+    """
     from scipy.optimize import minimize_scalar
 
     if band_nm[0] == band_nm[1]:
@@ -136,7 +153,12 @@ def _power_range(lens, band_nm) -> np.ndarray:
     for sign, index in ((1.0, int(np.argmin(powers))), (-1.0, int(np.argmax(powers)))):
         value = float(powers[index])
         if 0 < index < grid.size - 1:
-            within = minimize_scalar(lambda nm, sign=sign: sign * float(relative_powers(lens, nm)), bounds=(grid[index] - step, grid[index] + step), method="bounded", options={"xatol": 1e-4})
+            within = minimize_scalar(
+                lambda nm, sign=sign: sign * float(relative_powers(lens, nm)),
+                bounds=(grid[index] - step, grid[index] + step),
+                method="bounded",
+                options={"xatol": 1e-4},
+            )
             value = sign * min(sign * value, float(within.fun))
         found.append(value)
     return np.array(found)

@@ -1,9 +1,9 @@
 """The lens that explains edges read from photographs: nonlinear least squares, and a jackknife for how surely.
 
 A pupil of diameter A at distance Z from the wall spreads wavelength λ over a disc of A·Z·|1/z_f(λ) − 1/Z| (similar
-triangles). What the camera blurs on top is taken as a Gaussian, one for all photographs. How sure the answer is comes from
-leaving out one band of rows after the other (B. Efron, "The Jackknife, the Bootstrap and Other Resampling Plans", SIAM
-1982), which also feels noise that neighbouring pixels share, as behind a demosaic or in a JPEG.
+triangles). What the camera blurs on top is taken as a Gaussian, one for all photographs. How sure the answer is comes
+from leaving out one band of rows after the other (B. Efron, "The Jackknife, the Bootstrap and Other Resampling Plans",
+SIAM 1982), which also feels noise that neighbouring pixels share, as behind a demosaic or in a JPEG.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ _FAR_OFF = 1e9
 
 @dataclass(frozen=True)
 class SetUp:
-    """What is known beforehand: lens to wall (m), nominal focal length (mm), distance it is focused at with offset 0 (m),
-    the lamp's kind and kelvin (what is usual for its kind if None), the photograph's white balance, the gate's width (mm;
-    for lateral colour), the marked f-number (only needed with a single photograph)."""
+    """What is known beforehand: lens to wall (m), nominal focal length (mm), distance it is focused at with offset 0
+    (m), the lamp's kind and kelvin (what is usual for its kind if None), the photograph's white balance, the gate's
+    width (mm; for lateral colour), the marked f-number (only needed with a single photograph)."""
 
     throw_m: float
     focal_length_mm: float
@@ -65,8 +65,8 @@ class EdgeFit:
     parameters, residual (root mean square of what is left, in shares of full light) and misfit (the same in units of
     noise) are what was found; standard_errors() says how surely, and curves() what the photographs would show then.
 
-    Parameters: pupil (m), focus error (m), dispersion (1/V, or m of secondary spectrum), the camera's blur squared (m²),
-    lateral colour (m), and each edge's place (m). The model depends on the blur by its square alone.
+    Parameters: pupil (m), focus error (m), dispersion (1/V, or m of secondary spectrum), the camera's blur squared
+    (m²), lateral colour (m), and each edge's place (m). The model depends on the blur by its square alone.
     """
 
     N_SOLVES = 4
@@ -77,7 +77,9 @@ class EdgeFit:
         self.has_lateral = set_up.gate_width_mm is not None and any(reading.axis_mm is not None for reading in readings)
         self.fixed_pupil = None if len(readings) > 1 else 1e-3 * set_up.focal_length_mm / set_up.f_number
         spectrum = source_spectrum(set_up.source_kind, set_up.source_k)
-        weights = linear_srgb_under_white(white_balance_xyz(set_up.white_balance_k)) @ (OBSERVER_STEPS * spectrum[:, None]).T
+        weights = (
+            linear_srgb_under_white(white_balance_xyz(set_up.white_balance_k)) @ (OBSERVER_STEPS * spectrum[:, None]).T
+        )
         # A disc changes so evenly from one wavelength to the next that a third of the grid carries the whole of it.
         nodes = choose_nodes(spectrum, N_NODES)
         self.wavelengths = nodes.wavelengths_nm
@@ -100,16 +102,20 @@ class EdgeFit:
         return secondary_spectrum_relative_power(1e3 * dispersion, self.set_up.focal_length_mm, self.wavelengths)
 
     def _discs(self, parameters, offset: float) -> tuple[np.ndarray, np.ndarray]:
-        """Diameters (k,) on the wall, m, for a stencil moved from where the focus distance wants it, and their derivatives
-        (3, k) by pupil, focus error and dispersion: A·Z·|1/z_f − 1/Z| with 1/z_f = φ(λ)/f − 1/tube."""
+        """Diameters (k,) on the wall, m, for a stencil moved from where the focus distance wants it, and their
+        derivatives (3, k) by pupil, focus error and dispersion: A·Z·|1/z_f − 1/Z| with 1/z_f = φ(λ)/f − 1/tube."""
         pupil, focus_error, dispersion = parameters[:3]
         throw, focal_length = self.set_up.throw_m, 1e-3 * self.set_up.focal_length_mm
         tube = conjugate_distance(focal_length, self.set_up.focus_m) + offset + focus_error
         step = 1e-4 * self._scales()[2]
-        by_dispersion = (self._relative_power(dispersion + step) - self._relative_power(dispersion - step)) / (2.0 * step)
+        by_dispersion = (self._relative_power(dispersion + step) - self._relative_power(dispersion - step)) / (
+            2.0 * step
+        )
         defocus = self._relative_power(dispersion) / focal_length - 1.0 / tube - 1.0 / throw
         side = np.sign(defocus)
-        slopes = throw * np.stack([np.abs(defocus), pupil * side / tube**2, pupil * side * by_dispersion / focal_length])
+        slopes = throw * np.stack(
+            [np.abs(defocus), pupil * side / tube**2, pupil * side * by_dispersion / focal_length]
+        )
         return pupil * throw * np.abs(defocus), slopes
 
     def _rises(self, parameters) -> list[Rise]:
@@ -139,7 +145,9 @@ class EdgeFit:
         return free
 
     def _scales(self) -> np.ndarray:
-        return np.array([1e-2, 1e-4, 1e-2 if self.model == "single" else 1e-3, 1e-7, 1e-4, *[1e-3] * len(self.readings)])
+        return np.array(
+            [1e-2, 1e-4, 1e-2 if self.model == "single" else 1e-3, 1e-7, 1e-4, *[1e-3] * len(self.readings)]
+        )
 
     def _starts(self) -> list[np.ndarray]:
         """Starting points: sharp at three places of the stencil, with the pupil that the widest edge then asks for."""
@@ -148,11 +156,17 @@ class EdgeFit:
         green = 1e-3 * np.array([reading.widths_mm[1] for reading in self.readings])
         starts = []
         for focus_error in (0.0, 5e-4, -5e-4):
-            blur_per_pupil = throw * np.abs(1.0 / focal_length - 1.0 / (tube + self.offsets + focus_error) - 1.0 / throw)
+            blur_per_pupil = throw * np.abs(
+                1.0 / focal_length - 1.0 / (tube + self.offsets + focus_error) - 1.0 / throw
+            )
             widest = int(np.argmax(green))
-            pupil = self.fixed_pupil or np.clip(green[widest] / DISC_EDGE_10_90 / max(blur_per_pupil[widest], 1e-4), 1e-3, 0.3)
+            pupil = self.fixed_pupil or np.clip(
+                green[widest] / DISC_EDGE_10_90 / max(blur_per_pupil[widest], 1e-4), 1e-3, 0.3
+            )
             dispersion = 1.0 / 60.0 if self.model == "single" else 0.0
-            starts.append(np.array([pupil, focus_error, dispersion, (0.4 * green.min()) ** 2, 0.0, *[0.0] * len(green)]))
+            starts.append(
+                np.array([pupil, focus_error, dispersion, (0.4 * green.min()) ** 2, 0.0, *[0.0] * len(green)])
+            )
         return starts
 
     def _differences(self, rises: list[Rise], profiles, with_slopes: bool) -> tuple[np.ndarray, np.ndarray | None]:
@@ -162,7 +176,9 @@ class EdgeFit:
         left out of the derivatives (L. Kaufman, "A variable projection method", BIT 15, 1975).
         """
         parts, slopes = [], []
-        for index, (rise, reading, profile, sigma) in enumerate(zip(rises, self.readings, profiles, self.sigmas, strict=True)):
+        for index, (rise, reading, profile, sigma) in enumerate(
+            zip(rises, self.readings, profiles, self.sigmas, strict=True)
+        ):
             curve = self._cut(rise, reading)
             deviation = curve - curve.mean(axis=0)
             size = np.maximum(np.sum(deviation**2, axis=0), 1e-12)
@@ -176,7 +192,13 @@ class EdgeFit:
     def _slopes(self, rise: Rise, index: int, curve, per_size, deviation, factor) -> np.ndarray:
         """Derivatives (m, p) of one photograph's differences: what neither dark nor bright level can follow."""
         found = np.zeros((curve.size, 5 + len(self.readings)))
-        columns = [(0, rise.by_discs[0]), (1, rise.by_discs[1]), (2, rise.by_discs[2]), (3, rise.by_blur_squared), (5 + index, rise.by_place)]
+        columns = [
+            (0, rise.by_discs[0]),
+            (1, rise.by_discs[1]),
+            (2, rise.by_discs[2]),
+            (3, rise.by_blur_squared),
+            (5 + index, rise.by_place),
+        ]
         if rise.by_lateral is not None:
             columns.append((4, rise.by_lateral))
         uncut = curve == rise.profiles
@@ -189,8 +211,9 @@ class EdgeFit:
     def _solve(self, profiles, start: np.ndarray, n_steps: int) -> tuple[np.ndarray, float]:
         """(parameters, cost) after at most so many steps from a start.
 
-        Levenberg and Marquardt's steps (D. W. Marquardt, J. SIAM 11, 1963) on the normal equations, kept within bounds: ten
-        unknowns from tens of thousands of values, where a decomposition of all derivatives would take most of the time.
+        Levenberg and Marquardt's steps (D. W. Marquardt, J. SIAM 11, 1963) on the normal equations, kept within bounds:
+        ten unknowns from tens of thousands of values, where a decomposition of all derivatives would take most of the
+        time.
         """
         self._told.one_more()
         free, scales = self._free(), self._scales()
@@ -225,8 +248,16 @@ class EdgeFit:
         return here, cost
 
     def _root_mean_square(self, parameters) -> float:
-        sigmas = np.concatenate([np.broadcast_to(sigma, reading.profiles.shape).ravel() for sigma, reading in zip(self.sigmas, self.readings, strict=True)])
-        left = self._differences(self._rises(parameters), [reading.profiles for reading in self.readings], False)[0] * sigmas
+        sigmas = np.concatenate(
+            [
+                np.broadcast_to(sigma, reading.profiles.shape).ravel()
+                for sigma, reading in zip(self.sigmas, self.readings, strict=True)
+            ]
+        )
+        left = (
+            self._differences(self._rises(parameters), [reading.profiles for reading in self.readings], False)[0]
+            * sigmas
+        )
         return float(np.sqrt(np.mean(left**2)))
 
     # --- how sure
@@ -238,11 +269,16 @@ class EdgeFit:
         slopes = slopes[:, free] * scales[free]
         # A band changes so little that one step of Gauss and Newton from the whole leads to its own answer.
         towards = np.linalg.pinv(slopes.T @ slopes, rcond=1e-10, hermitian=True) @ slopes.T
-        left = [self._differences(rises, [reading.bands[band] for reading in self.readings], False)[0] for band in range(N_BANDS)]
+        left = [
+            self._differences(rises, [reading.bands[band] for reading in self.readings], False)[0]
+            for band in range(N_BANDS)
+        ]
         found = np.zeros((N_BANDS, free.size))
         found[:, free] = -scales[free] * np.array([towards @ differences for differences in left])
         return np.sqrt((N_BANDS - 1) / N_BANDS * np.sum((found - found.mean(axis=0)) ** 2, axis=0))
 
     def curves(self) -> list[np.ndarray]:
         """The fitted profiles (n, 3) of every photograph."""
-        return [self._cut(rise, reading) for rise, reading in zip(self._rises(self.parameters), self.readings, strict=True)]
+        return [
+            self._cut(rise, reading) for rise, reading in zip(self._rises(self.parameters), self.readings, strict=True)
+        ]

@@ -1,7 +1,8 @@
 """What a photograph of a projected edge shows if the lens is this one: the rise of every channel, and how it changes.
 
 The rise of a blurred edge is found by its spectrum: discs, a Gaussian, the camera's pixel and the profile's bin are
-products there (any text on linear systems; the disc's is 2·J₁(x)/x). Each channel sees the discs of its part of the light.
+products there (any text on linear systems; the disc's is 2·J₁(x)/x). Each channel sees the discs of its part of the
+light.
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ _TABLE_STEP, _TABLE_END = 0.02, 2000.0
 
 
 class Rise(NamedTuple):
-    """Profiles (n, 3), and their derivatives by each parameter of the discs (p, n, 3), by the blur's square, the place and
-    the lateral colour (n, 3 each; the last None where all wavelengths lie in one place)."""
+    """Profiles (n, 3), and their derivatives by each parameter of the discs (p, n, 3), by the blur's square, the place
+    and the lateral colour (n, 3 each; the last None where all wavelengths lie in one place)."""
 
     profiles: np.ndarray
     by_discs: np.ndarray
@@ -68,7 +69,9 @@ class EdgeSpectrum:
         self._first = math.floor(places)
         self._between = (places - self._first) * self._step
 
-    def rise(self, discs, slopes, place: float, blur_squared: float, weights, lateral_shares=None, lateral: float = 0.0) -> Rise:
+    def rise(
+        self, discs, slopes, place: float, blur_squared: float, weights, lateral_shares=None, lateral: float = 0.0
+    ) -> Rise:
         """The rise and its derivatives.
 
         discs (k,): diameter (m) for each wavelength; slopes (p, k): their derivatives by p parameters; place (m) of the
@@ -85,10 +88,14 @@ class EdgeSpectrum:
             spectra, steeper = spectra * turned, steeper * turned
             by_lateral = 2j * np.pi * used[:, None] * (spectra @ (weights * lateral_shares).T)
         n_slopes = len(slopes)
-        by_discs = np.pi * used[:, None] * (steeper @ (slopes[:, None, :] * weights[None, :, :]).reshape(3 * n_slopes, -1).T)
+        by_discs = (
+            np.pi * used[:, None] * (steeper @ (slopes[:, None, :] * weights[None, :, :]).reshape(3 * n_slopes, -1).T)
+        )
         light = spectra @ weights.T
         by_blur_squared = -2.0 * np.pi**2 * used[:, None] ** 2 * light
-        transfer = self._apertures[: used.size] * np.exp(-2.0 * blur_squared * (np.pi * used) ** 2 - 2j * np.pi * used * (place - self._between))
+        transfer = self._apertures[: used.size] * np.exp(
+            -2.0 * blur_squared * (np.pi * used) ** 2 - 2j * np.pi * used * (place - self._between)
+        )
         lines = np.zeros((self._frequencies.size, 6 + 3 * n_slopes + (0 if by_lateral is None else 3)), complex)
         parts = [light, by_discs, by_blur_squared] + ([] if by_lateral is None else [by_lateral])
         lines[: used.size] = np.concatenate(parts, axis=1) * transfer[:, None]
@@ -97,4 +104,10 @@ class EdgeSpectrum:
         rise = (np.cumsum(spread, axis=0) - 0.5 * spread)[self._first : self._first + self._kept]
         found = [rise[:, start : start + 3] for start in range(0, rise.shape[1], 3)]
         by_place = -spread[self._first : self._first + self._kept, :3] / self._step
-        return Rise(found[0], np.stack(found[1 : 1 + n_slopes]), found[1 + n_slopes], by_place, None if by_lateral is None else found[-1])
+        return Rise(
+            found[0],
+            np.stack(found[1 : 1 + n_slopes]),
+            found[1 + n_slopes],
+            by_place,
+            None if by_lateral is None else found[-1],
+        )

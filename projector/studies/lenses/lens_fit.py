@@ -1,8 +1,8 @@
 """A lens from photographs of its edges: pupil, focus, dispersion and lateral colour that explain them, and how surely.
 
 Every photograph shows one straight edge of the stencil on a wall square to the beam, at a known focus offset.
-`edge_fit` finds the lens that explains them; here it is judged which of two kinds of glass it has, whether the offsets run
-the right way, and what may be claimed.
+`edge_fit` finds the lens that explains them; here it is judged which of two kinds of glass it has, whether the offsets
+run the right way, and what may be claimed.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from projector.studies.lenses.slanted_edge import N_BANDS, EdgeReading
 MODELS = ("single", "corrected")
 # Offsets that lie closer together than this (mm) cannot tell a pupil from a focus.
 LEAST_OFFSET_SPAN_MM = 0.1
-# What the fit itself may be off by, found on photographs rendered ray by ray: share of a value, and mm of focus. On clean
-# ones it is a tenth of this; a JPEG that keeps colour at half the resolution, or colours pulled into sRGB in another way
-# than cut off, take most of it, and no band of rows left out would tell.
+# What the fit itself may be off by, found on photographs rendered ray by ray: share of a value, and mm of focus. On
+# clean ones it is a tenth of this; a JPEG that keeps colour at half the resolution, or colours pulled into sRGB in
+# another way than cut off, take most of it, and no band of rows left out would tell.
 METHOD_SHARE, METHOD_FOCUS_MM = 0.015, 0.008
 # Beyond these a lens has no axial colour worth a name: no glass has an Abbe number over 100.
 WEAKEST_ABBE, LEAST_SECONDARY_MM = 120.0, 0.01
@@ -65,7 +65,13 @@ class LensFit:
     curves: list[np.ndarray]
 
 
-def fit_lens(readings: list[EdgeReading], offsets_mm: list[float], set_up: SetUp, model: str | None = None, progress: Progress | None = None) -> LensFit:
+def fit_lens(
+    readings: list[EdgeReading],
+    offsets_mm: list[float],
+    set_up: SetUp,
+    model: str | None = None,
+    progress: Progress | None = None,
+) -> LensFit:
     """Fit the lens to readings at focus offsets (mm; positive: stencil moved away from the lens).
 
     model None: the one of the two that explains the photographs better. SceneError if they do not suffice, are grey, or
@@ -89,17 +95,23 @@ def fit_lens(readings: list[EdgeReading], offsets_mm: list[float], set_up: SetUp
 def _refuse_reversed(found: LensFit, turned: EdgeFit, offsets_mm) -> None:
     """SceneError if the photographs fit a lens of glass with the offsets turned round, and not as they were given.
 
-    To first order a pupil's blur is the same on both sides of sharp. What tells the sides apart is colour: a glass bends blue
-    more than red, so blue is sharp with the stencil nearer to the lens. Without colour the sides cannot be told from
-    edges: they differ by offset over tube length, a hundredth, which is as much as an offset is known.
+    To first order a pupil's blur is the same on both sides of sharp. What tells the sides apart is colour: a glass
+    bends blue more than red, so blue is sharp with the stencil nearer to the lens. Without colour the sides cannot be
+    told from edges: they differ by offset over tube length, a hundredth, which is as much as an offset is known.
     """
-    if turned.residual > REVERSED_SHARE * found.residual or _result(turned, None).dispersion is None or turned.parameters[2] <= 0.0:
+    if (
+        turned.residual > REVERSED_SHARE * found.residual
+        or _result(turned, None).dispersion is None
+        or turned.parameters[2] <= 0.0
+    ):
         return
     listed = ",".join(f"{-offset or 0.0:g}" for offset in offsets_mm)
     raise SceneError(
         Fault(
-            found=f"the colours change the wrong way from photograph to photograph: {100.0 * found.residual:.1f} % of full light is left unexplained,"
-            f" and {100.0 * turned.residual:.1f} % with the offsets turned round",
+            found=(
+                f"the colours change the wrong way from photograph to photograph: {100.0 * found.residual:.1f} % of"
+                f" full light is left unexplained, and {100.0 * turned.residual:.1f} % with the offsets turned round"
+            ),
             allowed="offsets that count away from the lens, in the order of the photographs",
             try_=f"the photographs in the other order, or the offsets with the other sign: --offsets-mm={listed}",
             key="offsets_mm",
@@ -110,25 +122,51 @@ def _refuse_reversed(found: LensFit, turned: EdgeFit, offsets_mm) -> None:
 def _check(readings, offsets_mm, set_up: SetUp, model) -> None:
     faults = []
     if len(readings) != len(offsets_mm):
-        faults.append(Fault(found=f"{len(readings)} photographs and {len(offsets_mm)} focus offsets", allowed="one offset for each photograph"))
+        faults.append(
+            Fault(
+                found=f"{len(readings)} photographs and {len(offsets_mm)} focus offsets",
+                allowed="one offset for each photograph",
+            )
+        )
     if model is not None and model not in MODELS:
         faults.append(Fault(found=f'the model "{model}"', allowed=", ".join(MODELS)))
     grey = [str(index + 1) for index, reading in enumerate(readings) if reading.is_grey]
     if grey:
         faults.append(
             Fault(
-                found=f"grey photographs ({'all of them' if len(grey) == len(readings) else 'number ' + ', '.join(grey)}): how their colours were mixed is lost,"
-                " and with it up to a sixth of the pupil and a third of a millimetre of focus",
+                found=(
+                    "grey photographs"
+                    f" ({'all of them' if len(grey) == len(readings) else 'number ' + ', '.join(grey)}): how their"
+                    " colours were mixed is lost, and with it up to a sixth of the pupil and a third of a millimetre"
+                    " of focus"
+                ),
                 allowed="photographs in colour; of grey ones only the edges are read",
                 try_="develop them in colour, or leave out --throw-m to read the edges alone",
             )
         )
     if len(readings) == 1 and set_up.f_number is None:
-        faults.append(Fault(found="one photograph and no f-number", allowed="photographs at two or more focus offsets, or the f-number of the one", try_="--f-number 1.8"))
+        faults.append(
+            Fault(
+                found="one photograph and no f-number",
+                allowed="photographs at two or more focus offsets, or the f-number of the one",
+                try_="--f-number 1.8",
+            )
+        )
     if len(offsets_mm) > 1 and np.ptp(offsets_mm) < LEAST_OFFSET_SPAN_MM:
-        faults.append(Fault(found=f"focus offsets that differ by {np.ptp(offsets_mm):.3g} mm", allowed=f"{LEAST_OFFSET_SPAN_MM} mm or more", try_="move the stencil by half a millimetre and more to either side"))
+        faults.append(
+            Fault(
+                found=f"focus offsets that differ by {np.ptp(offsets_mm):.3g} mm",
+                allowed=f"{LEAST_OFFSET_SPAN_MM} mm or more",
+                try_="move the stencil by half a millimetre and more to either side",
+            )
+        )
     if set_up.focus_m * 1e3 <= set_up.focal_length_mm or set_up.throw_m * 1e3 <= set_up.focal_length_mm:
-        faults.append(Fault(found=f"a wall or focus nearer than the focal length of {set_up.focal_length_mm:g} mm", allowed="metres beyond it"))
+        faults.append(
+            Fault(
+                found=f"a wall or focus nearer than the focal length of {set_up.focal_length_mm:g} mm",
+                allowed="metres beyond it",
+            )
+        )
     if faults:
         raise SceneError(faults)
 

@@ -20,7 +20,9 @@ CODINGS = ("srgb", "linear", "gamma:EXPONENT")
 
 @dataclass(frozen=True)
 class EdgePhotograph:
-    """One photograph of a projected edge: file, focus offset (mm; None if only read), part to look at, optical axis (pixels)."""
+    """One photograph of a projected edge: file, focus offset (mm; None if only read), part to look at, optical axis
+    (pixels).
+    """
 
     path: Path
     offset_mm: float | None = None
@@ -50,7 +52,14 @@ def decoder(coding: str) -> Callable:
     except ValueError:
         value = math.nan
     if name != "gamma" or not 0.5 <= value <= 5.0:
-        raise SceneError(Fault(found=f'"{coding}" is not a coding', allowed=f"{', '.join(CODINGS)} with an exponent of 0.5 to 5", try_="--coding gamma:2.2", key="coding"))
+        raise SceneError(
+            Fault(
+                found=f'"{coding}" is not a coding',
+                allowed=f"{', '.join(CODINGS)} with an exponent of 0.5 to 5",
+                try_="--coding gamma:2.2",
+                key="coding",
+            )
+        )
     return lambda coded: coded**value
 
 
@@ -58,7 +67,13 @@ def scale_from(first: tuple[float, float], second: tuple[float, float], length_m
     """mm per pixel from two points of the photograph (pixels) and their distance on the wall."""
     pixels = math.dist(first, second)
     if not (pixels >= 10.0 and length_mm > 0.0):
-        raise SceneError(Fault(found=f"two points {pixels:.1f} pixels and {length_mm:g} mm apart", allowed="10 pixels and more, and a length over zero", key="scale"))
+        raise SceneError(
+            Fault(
+                found=f"two points {pixels:.1f} pixels and {length_mm:g} mm apart",
+                allowed="10 pixels and more, and a length over zero",
+                key="scale",
+            )
+        )
     return length_mm / pixels
 
 
@@ -107,7 +122,10 @@ def _remarks(reading: EdgeReading) -> list[str]:
     if min(reading.widths_mm) < 2.0 * reading.pixel_mm:
         found.append("the edge is under two pixels wide: this is the camera's own sharpness. Go nearer.")
     if max(reading.noise) > 0.02:
-        found.append(f"noisy: a value of the edge is sure to {100.0 * max(reading.noise):.0f} % only. More light, or a taller box.")
+        found.append(
+            f"noisy: a value of the edge is sure to {100.0 * max(reading.noise):.0f} % only. More light, or a taller"
+            " box."
+        )
     return found + _cut_remarks(reading)
 
 
@@ -115,16 +133,22 @@ def _cut_remarks(reading: EdgeReading) -> list[str]:
     """What black and white cut off makes the rise shorter than it was, and the pupil small."""
     found = []
     if reading.cut.dark_side:
-        where = "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {' and '.join(reading.cut.dark_side)}"
-        found.append(
-            f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is gone and the"
-            " pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the blacks open."
+        where = (
+            "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {' and '.join(reading.cut.dark_side)}"
         )
-    for channels, end, cure in ((reading.cut.below_black, "black", "develop to a larger colour space"), (reading.cut.above_white, "white", "expose half a stop less")):
+        found.append(
+            f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is"
+            " gone and the pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the"
+            " blacks open."
+        )
+    for channels, end, cure in (
+        (reading.cut.below_black, "black", "develop to a larger colour space"),
+        (reading.cut.above_white, "white", "expose half a stop less"),
+    ):
         if channels:
             found.append(
-                f"beside the edge {' and '.join(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}: the file cannot hold the"
-                f" colour of the fringe, and the pupil may come out too small; {cure}."
+                f"beside the edge {' and '.join(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}:"
+                f" the file cannot hold the colour of the fringe, and the pupil may come out too small; {cure}."
             )
     return found
 
@@ -134,15 +158,27 @@ def _fit_remarks(fit: LensFit, photographs) -> list[str]:
     sharp = -fit.focus_error_mm.value
     offsets = [photograph.offset_mm for photograph in photographs]
     if len(offsets) > 1 and not min(offsets) < sharp < max(offsets):
-        found.append(f"all photographs lie on one side of the sharp place ({sharp:+.2f} mm): one beyond it makes the pupil and the colours surer.")
+        found.append(
+            f"all photographs lie on one side of the sharp place ({sharp:+.2f} mm): one beyond it makes the pupil and"
+            " the colours surer."
+        )
     if fit.residual > 0.02:
-        found.append(f"the model leaves {100.0 * fit.residual:.1f} % of full light unexplained: an edge that is not straight, uneven light, another pupil than a disc, or a wrong coding.")
+        found.append(
+            f"the model leaves {100.0 * fit.residual:.1f} % of full light unexplained: an edge that is not straight,"
+            " uneven light, another pupil than a disc, or a wrong coding."
+        )
     if fit.dispersion is None:
         found.append("no axial colour beyond the uncertainty, or less than any glass has: the lens file states none.")
         if len(offsets) > 1 and abs(sharp) > fit.focus_error_mm.uncertainty:
-            found.append(f"without axial colour nothing shows which way the offsets run: if they are reversed, it is sharp at {-sharp:+.2f} mm and not at {sharp:+.2f} mm.")
+            found.append(
+                "without axial colour nothing shows which way the offsets run: if they are reversed, it is sharp at"
+                f" {-sharp:+.2f} mm and not at {sharp:+.2f} mm."
+            )
     elif fit.dispersion.value < 0.0:
-        found.append("blue and red are sharp nearer than yellow, which hardly any lens does: if the offsets are reversed, the secondary spectrum and the sharp place have the other sign.")
+        found.append(
+            "blue and red are sharp nearer than yellow, which hardly any lens does: if the offsets are reversed, the"
+            " secondary spectrum and the sharp place have the other sign."
+        )
     return found
 
 
@@ -165,7 +201,12 @@ def lens_file_text(measured: MeasuredLens, set_up: SetUp, title: str, mm_per_pix
         lens["lateral_colour_mm"] = _rounded(fit.lateral_colour_mm)
     document["lens"] = lens
     table = tomlkit.table()
-    table.add(tomlkit.comment("value and half width of its 95 % interval, from these photographs alone: the scale and the throw are taken as exact"))
+    table.add(
+        tomlkit.comment(
+            "value and half width of its 95 % interval, from these photographs alone: the scale and the throw are taken"
+            " as exact"
+        )
+    )
     for name, value in values_by_name(fit).items():
         table[name] = [_rounded(value), float(f"{value.uncertainty:.2g}")]
     table["model"] = fit.model
@@ -180,7 +221,12 @@ def lens_file_text(measured: MeasuredLens, set_up: SetUp, title: str, mm_per_pix
 
 def values_by_name(fit: LensFit) -> dict:
     """The values of a fit that were found, by a name with its unit."""
-    named = {"pupil_mm": fit.pupil_mm, "f_number": fit.f_number, "focus_error_mm": fit.focus_error_mm, "camera_blur_mm": fit.camera_blur_mm}
+    named = {
+        "pupil_mm": fit.pupil_mm,
+        "f_number": fit.f_number,
+        "focus_error_mm": fit.focus_error_mm,
+        "camera_blur_mm": fit.camera_blur_mm,
+    }
     if fit.dispersion is not None:
         named["abbe_number" if fit.model == "single" else "secondary_spectrum_mm"] = fit.dispersion
     if fit.lateral_colour_mm is not None:

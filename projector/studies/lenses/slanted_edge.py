@@ -21,7 +21,8 @@ CHANNELS = ("red", "green", "blue")
 # Bands of rows that the readings are repeated without, one at a time, to learn how sure they are.
 N_BANDS = 8
 FEWEST_PIXELS = 40
-# Rows have to cross this many pixel columns, or the rise is sampled at too few places within a pixel (ISO 12233 asks for whole phases).
+# Rows have to cross this many pixel columns, or the rise is sampled at too few places within a pixel (ISO 12233 asks
+# for whole phases).
 FEWEST_COLUMNS_CROSSED = 3.0
 STEEPEST_DEG = 30.0
 # Bright ends over this coded value are taken as clipped: highlights roll off before 1.
@@ -41,10 +42,11 @@ _ROWS_AT_ONCE_PIXELS = 1 << 20
 class EdgeReading:
     """The edge of one photograph; lengths in mm on the wall, across the edge, dark side negative.
 
-    angle_deg: between edge and pixel columns (rows, for a lying edge); positions_mm (n,); profiles (n, 3): light of each
-    channel with dark 0 and bright 1; floor, ceiling (3,): where black and white lie on that scale, beyond which a
-    photograph holds nothing; noise (3,): standard error of a profile's value; bands (N_BANDS, n, 3): profiles
-    without one band of rows each; widths_mm (3,): 10–90 %; shift_red_mm, shift_blue_mm: where they rise against green;
+    angle_deg: between edge and pixel columns (rows, for a lying edge); positions_mm (n,); profiles (n, 3): light of
+        each channel with dark 0 and bright 1; floor, ceiling (3,): where black and white lie on that scale, beyond
+        which a photograph holds nothing; noise (3,): standard error of a profile's value; bands (N_BANDS, n, 3):
+        profiles without one band of rows each; widths_mm (3,): 10–90 %; shift_red_mm, shift_blue_mm: where they rise
+        against green;
     fringe_area_mm: area between the highest and lowest channel, in mm of full light; axis_mm: where the lens's axis
     meets the line across the edge, or None; pixel_mm, bin_mm: what one pixel and one value of the profile span;
     is_grey: whether all three channels are one and the same; cut: what of the edge the file could not hold.
@@ -70,14 +72,18 @@ class EdgeReading:
 
 @dataclass(frozen=True)
 class Cut:
-    """Channels whose dark side is at black throughout, and those that beside the edge go beyond black, and beyond white."""
+    """Channels whose dark side is at black throughout, and those that beside the edge go beyond black, and beyond
+    white.
+    """
 
     dark_side: tuple[str, ...] = ()
     below_black: tuple[str, ...] = ()
     above_white: tuple[str, ...] = ()
 
 
-def edge_reading(coded: np.ndarray, decode, mm_per_pixel: float, box=None, axis=None, name: str = "photograph") -> EdgeReading:
+def edge_reading(
+    coded: np.ndarray, decode, mm_per_pixel: float, box=None, axis=None, name: str = "photograph"
+) -> EdgeReading:
     """Read the edge in a photograph (h, w, 3), coded 0..1; decode takes coded to linear light.
 
     box: (left, top, width, height) in pixels, all of it if None. axis: (x, y) in pixels of the whole photograph where
@@ -99,7 +105,10 @@ def edge_reading(coded: np.ndarray, decode, mm_per_pixel: float, box=None, axis=
     positions, full, bands = (bins[kept] + 0.5) * bin_mm, full[kept], bands[:, kept]
     low, high = _ends(full)
     noise = line.noise / np.sqrt(np.median(counts.sum(axis=0)[kept])) / (high - low)
-    profiles, bands = (full - low) / (high - low), np.stack([(band - _ends(band)[0]) / np.ptp(np.stack(_ends(band)), axis=0) for band in bands])
+    profiles, bands = (
+        (full - low) / (high - low),
+        np.stack([(band - _ends(band)[0]) / np.ptp(np.stack(_ends(band)), axis=0) for band in bands]),
+    )
     widths = tuple(_rise(positions, profiles[:, channel]) for channel in range(3))
     _refuse_what_the_profile_shows(positions, profiles, noise, widths, name)
     places = positions[-1] - np.sum(profiles, axis=0) * bin_mm
@@ -128,7 +137,14 @@ def _cut_out(coded: np.ndarray, box, name: str):
     """Left, top and pixels of the part that is looked at. SceneError if it is too small or not in the photograph."""
     left, top, across, down = checked_box(box, coded.shape[1], coded.shape[0], name)
     if min(across, down) < FEWEST_PIXELS:
-        raise SceneError(Fault(found=f"{across} × {down} pixels to read an edge from", allowed=f"{FEWEST_PIXELS} or more each way", try_="a larger box, or a photograph from nearer", file=name))
+        raise SceneError(
+            Fault(
+                found=f"{across} × {down} pixels to read an edge from",
+                allowed=f"{FEWEST_PIXELS} or more each way",
+                try_="a larger box, or a photograph from nearer",
+                file=name,
+            )
+        )
     return left, top, coded[top : top + down, left : left + across]
 
 
@@ -148,7 +164,14 @@ def _clipping(coded: np.ndarray, name: str) -> list[Fault]:
     clipped = [channel for channel in range(3) if np.mean(bright[..., channel] >= CLIPPED_FROM) > 0.01]
     if not clipped:
         return []
-    return [Fault(found=f"the bright side is clipped in {', '.join(CHANNELS[i] for i in clipped)}", allowed=f"every channel under {100.0 * CLIPPED_FROM:.0f} % of full", try_="expose a stop less, or develop the raw file darker", file=name)]
+    return [
+        Fault(
+            found=f"the bright side is clipped in {', '.join(CHANNELS[i] for i in clipped)}",
+            allowed=f"every channel under {100.0 * CLIPPED_FROM:.0f} % of full",
+            try_="expose a stop less, or develop the raw file darker",
+            file=name,
+        )
+    ]
 
 
 def _cut(line: _EdgeLine, coded: np.ndarray, kept: np.ndarray) -> Cut:
@@ -164,7 +187,9 @@ def _cut(line: _EdgeLine, coded: np.ndarray, kept: np.ndarray) -> Cut:
     end = _end_length(len(black))
     dark_side = black[:end].mean(axis=0) > CUT_FROM_SHARE
     below, above = (black[end:].max(axis=0) > CUT_FROM_SHARE) & ~dark_side, white[:-end].max(axis=0) > CUT_FROM_SHARE
-    return Cut(*(tuple(name for name, cut in zip(CHANNELS, which, strict=True) if cut) for which in (dark_side, below, above)))
+    return Cut(
+        *(tuple(name for name, cut in zip(CHANNELS, which, strict=True) if cut) for which in (dark_side, below, above))
+    )
 
 
 def _end_length(whole: int) -> int:
@@ -182,7 +207,9 @@ def _edge_lies(coded: np.ndarray) -> bool:
 
 @dataclass(frozen=True)
 class _EdgeLine:
-    """A standing edge: column = middle + slope · (row − centre), bright towards `side` (+1: right). noise (3,): of a pixel."""
+    """A standing edge: column = middle + slope · (row − centre), bright towards `side` (+1: right). noise (3,): of a
+    pixel.
+    """
 
     middle: float
     slope: float
@@ -205,13 +232,29 @@ class _EdgeLine:
         contrast = abs(high - low) / max(high, low, 1e-12)
         grey_noise = float(np.sqrt(np.mean(noise**2) / 3.0))
         if contrast < LEAST_CONTRAST or abs(high - low) < LEAST_SIGNAL_TO_NOISE * grey_noise / math.sqrt(end):
-            faults.append(Fault(found=f"no edge: the two sides differ by {100.0 * contrast:.1f} %", allowed="one straight edge, dark on one side and bright on the other", try_="a box round the edge: --box left,top,width,height", file=name))
+            faults.append(
+                Fault(
+                    found=f"no edge: the two sides differ by {100.0 * contrast:.1f} %",
+                    allowed="one straight edge, dark on one side and bright on the other",
+                    try_="a box round the edge: --box left,top,width,height",
+                    file=name,
+                )
+            )
             return None
         ends = np.stack([pixels[:, :end].mean(axis=(0, 1)), pixels[:, -end:].mean(axis=(0, 1))])
-        small = np.abs(ends[1] - ends[0]) <= np.maximum(LEAST_CONTRAST * ends.max(axis=0), LEAST_SIGNAL_TO_NOISE * noise / math.sqrt(end))
+        small = np.abs(ends[1] - ends[0]) <= np.maximum(
+            LEAST_CONTRAST * ends.max(axis=0), LEAST_SIGNAL_TO_NOISE * noise / math.sqrt(end)
+        )
         if small.any():
             dark = ", ".join(channel for channel, is_small in zip(CHANNELS, small, strict=True) if is_small)
-            faults.append(Fault(found=f"no edge in {dark}: the two sides hardly differ there", allowed="light in every channel", try_="no coloured filter before the lamp, and the white balance of the lamp", file=name))
+            faults.append(
+                Fault(
+                    found=f"no edge in {dark}: the two sides hardly differ there",
+                    allowed="light in every channel",
+                    try_="no coloured filter before the lamp, and the white balance of the lamp",
+                    file=name,
+                )
+            )
             return None
         side = 1.0 if high > low else -1.0
         share = np.clip((grey - low) / (high - low), -0.5, 1.5)
@@ -226,7 +269,12 @@ class _EdgeLine:
         crossed = abs(slope) * height
         if crossed < FEWEST_COLUMNS_CROSSED or abs(line.angle_deg) > STEEPEST_DEG:
             faults.append(
-                Fault(found=f"the edge runs at {line.angle_deg:.1f}° to the pixels and crosses {crossed:.1f} of them", allowed=f"slanted by 2 to {STEEPEST_DEG:g}°, across {FEWEST_COLUMNS_CROSSED:g} pixels or more", try_="turn the camera or the stencil by about 5°", file=name)
+                Fault(
+                    found=f"the edge runs at {line.angle_deg:.1f}° to the pixels and crosses {crossed:.1f} of them",
+                    allowed=f"slanted by 2 to {STEEPEST_DEG:g}°, across {FEWEST_COLUMNS_CROSSED:g} pixels or more",
+                    try_="turn the camera or the stencil by about 5°",
+                    file=name,
+                )
             )
             return None
         return line
@@ -237,7 +285,9 @@ class _EdgeLine:
         return self._distance(row - 0.5, column - 0.5)
 
     def binned(self, pixels: np.ndarray):
-        """(sums (bands, n, 3), counts (bands, n), number of the first bin) of pixels sorted by their distance from the edge."""
+        """(sums (bands, n, 3), counts (bands, n), number of the first bin) of pixels sorted by their distance from the
+        edge.
+        """
         height, width = pixels.shape[:2]
         corners = [self._distance(row, column) for row in (0, height - 1) for column in (0, width - 1)]
         first = math.floor(min(corners) * BINS_PER_PIXEL)
@@ -258,7 +308,9 @@ class _EdgeLine:
 
 
 def _noise(patch: np.ndarray) -> np.ndarray:
-    """Variance (3,) of single pixels in an even patch: half that of the difference of rows, which a slow slope leaves alone."""
+    """Variance (3,) of single pixels in an even patch: half that of the difference of rows, which a slow slope leaves
+    alone.
+    """
     return 0.5 * np.mean(np.diff(patch, axis=0) ** 2, axis=(0, 1))
 
 
@@ -309,11 +361,25 @@ def _refuse_what_the_profile_shows(positions, profiles, noise, widths, name: str
     """SceneError for an edge too soft for its box, or one that is not a single rise."""
     faults, span = [], positions[-1] - positions[0]
     if max(widths) > LARGEST_RISE * span:
-        faults.append(Fault(found=f"the edge is {max(widths):.1f} mm soft and the box {span:.1f} mm across", allowed=f"an edge of at most {100.0 * LARGEST_RISE:.0f} % of the box, so that both ends are seen", try_="a larger box, or less focus offset", file=name))
+        faults.append(
+            Fault(
+                found=f"the edge is {max(widths):.1f} mm soft and the box {span:.1f} mm across",
+                allowed=f"an edge of at most {100.0 * LARGEST_RISE:.0f} % of the box, so that both ends are seen",
+                try_="a larger box, or less focus offset",
+                file=name,
+            )
+        )
     # A single channel may well rise over its end and fall back: the red of sRGB counts green light as negative.
     grey = _smoothed(profiles, max(3, round(0.15 * max(widths) / (positions[1] - positions[0])))).mean(axis=1)
     backwards = float(np.max(np.maximum.accumulate(grey) - grey))
     if backwards > max(0.1, 4.0 * float(noise.max())):
-        faults.append(Fault(found="more than one edge, or an uneven one: the light rises and falls again", allowed="one straight edge", try_="a box round a single edge: --box left,top,width,height", file=name))
+        faults.append(
+            Fault(
+                found="more than one edge, or an uneven one: the light rises and falls again",
+                allowed="one straight edge",
+                try_="a box round a single edge: --box left,top,width,height",
+                file=name,
+            )
+        )
     if faults:
         raise SceneError(faults)

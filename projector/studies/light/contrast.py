@@ -1,6 +1,8 @@
-"""How black the metal parts of a pattern land: light that strays between lens and stencil, the room's, and other projectors'.
+"""How black the metal parts of a pattern land: light that strays between lens and stencil, the room's, and other
+projectors'.
 
-Closed forms of radiometry: what is sent back at a surface is its reflectance times what falls on it, and illuminances add.
+Closed forms of radiometry: what is sent back at a surface is its reflectance times what falls on it, and illuminances
+add.
 """
 
 from __future__ import annotations
@@ -27,7 +29,8 @@ from projector.tracing.sight.points import Points, joined, n_points
 
 # An uncoated lens surface sends back 4 % (Fresnel at n = 1.5, (0.5/2.5)²); bare metal 60 %: common practice, no source.
 LENS_REFLECTANCE, STENCIL_REFLECTANCE = 0.04, 0.60
-# Places of the landed pattern along its longer side, and rays from each along a side of the lens, that a mean is taken over.
+# Places of the landed pattern along its longer side, and rays from each along a side of the lens, that a mean is taken
+# over.
 N_ACROSS, N_RAYS_SIDE = 48, 6
 
 
@@ -36,8 +39,8 @@ class Contrast:
     """Openings against metal parts, as they land.
 
     open_share: of the stencil's area; veil_share: stray light on the metal parts over the light of the openings;
-    ambient_share: the room's light, or all that is not the projector's, over the light of the openings; other_shares: the
-    same of other projectors by name; ratio: openings over metal parts; stops: log2 of it.
+    ambient_share: the room's light, or all that is not the projector's, over the light of the openings; other_shares:
+        the same of other projectors by name; ratio: openings over metal parts; stops: log2 of it.
     """
 
     open_share: float
@@ -48,27 +51,48 @@ class Contrast:
     other_shares: dict[str, float] = field(default_factory=dict)
 
 
-def veil(open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE) -> float:
-    """Stray light over the light of the openings: what they pass, sent back by the lens, sent forward again by the stencil's
-    front, and spread over the whole gate. SceneError for a share outside 0 … 1."""
-    shares = {"open_share": open_share, "lens_reflectance": lens_reflectance, "stencil_reflectance": stencil_reflectance}
-    faults = [Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a share from 0 to 1", key=name) for name, value in shares.items() if not 0.0 <= value <= 1.0]
+def veil(
+    open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE
+) -> float:
+    """Stray light over the light of the openings: what they pass, sent back by the lens, sent forward again by the
+    stencil's front, and spread over the whole gate. SceneError for a share outside 0 … 1."""
+    shares = {
+        "open_share": open_share,
+        "lens_reflectance": lens_reflectance,
+        "stencil_reflectance": stencil_reflectance,
+    }
+    faults = [
+        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a share from 0 to 1", key=name)
+        for name, value in shares.items()
+        if not 0.0 <= value <= 1.0
+    ]
     if faults:
         raise SceneError(faults)
     return lens_reflectance * stencil_reflectance * open_share
 
 
 def contrast(
-    open_share: float, ambient_stops_under: float | None = None, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE
+    open_share: float,
+    ambient_stops_under: float | None = None,
+    lens_reflectance: float = LENS_REFLECTANCE,
+    stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> Contrast:
     """(P + veil + a) / (veil + a), with the pattern P = 1 and other light a so many stops under it (None: none)."""
     if ambient_stops_under is not None and not -100.0 <= ambient_stops_under <= 100.0:
-        raise SceneError(Fault(found=f"other light {ambient_stops_under:g} stops under the pattern", allowed="-100 to 100 stops", key="ambient_stops_under"))
+        raise SceneError(
+            Fault(
+                found=f"other light {ambient_stops_under:g} stops under the pattern",
+                allowed="-100 to 100 stops",
+                key="ambient_stops_under",
+            )
+        )
     ambient = 0.0 if ambient_stops_under is None else 2.0**-ambient_stops_under
     return _with_shares(open_share, ambient, {}, lens_reflectance, stencil_reflectance)
 
 
-def _with_shares(open_share: float, ambient: float, others: dict[str, float], lens_reflectance: float, stencil_reflectance: float) -> Contrast:
+def _with_shares(
+    open_share: float, ambient: float, others: dict[str, float], lens_reflectance: float, stencil_reflectance: float
+) -> Contrast:
     strays = veil(open_share, lens_reflectance, stencil_reflectance)
     dark = strays + ambient + sum(others.values())
     ratio = (1.0 + dark) / dark if dark > 0.0 else math.inf
@@ -76,21 +100,38 @@ def _with_shares(open_share: float, ambient: float, others: dict[str, float], le
 
 
 def contrast_where_it_lands(
-    scene, spec, place: Place, surface: str, arrays: SceneArrays | None = None, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE
+    scene,
+    spec,
+    place: Place,
+    surface: str,
+    arrays: SceneArrays | None = None,
+    lens_reflectance: float = LENS_REFLECTANCE,
+    stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> Contrast:
-    """The contrast of a projector's pattern on one surface of a scene, in the exposure of its camera: light of the room and of
-    every other projector against its openings', each in the mean over the part of the surface that the pattern lands on.
+    """The contrast of a projector's pattern on one surface of a scene, in the exposure of its camera: light of the room
+    and of every other projector against its openings', each in the mean over the part of the surface that the pattern
+    lands on.
 
-    place: a place of the pattern there. Other projectors' light is traced, with their patterns and the shadows that fall on it.
+    place: a place of the pattern there. Other projectors' light is traced, with their patterns and the shadows that
+    fall on it.
     """
     arrays = arrays or scene_arrays(scene)
     shutter = scene.camera.shutter_s
     points = _pattern_points(scene, spec, place, arrays.names.index(surface), arrays)
     openings = spec.model_copy(update={"stencil": None, "blade": ()})
-    mean = {item.name: _mean_light(scene, item, points, arrays).during(shutter) for item in (openings, *(other for other in scene.projector if other.name != spec.name))}
+    mean = {
+        item.name: _mean_light(scene, item, points, arrays).during(shutter)
+        for item in (openings, *(other for other in scene.projector if other.name != spec.name))
+    }
     pattern, room = mean.pop(spec.name), room_light(scene)
     ambient = 0.0 if room is None else room.during(shutter) / pattern
-    return _with_shares(open_share_of(scene, spec), ambient, {name: light / pattern for name, light in mean.items()}, lens_reflectance, stencil_reflectance)
+    return _with_shares(
+        open_share_of(scene, spec),
+        ambient,
+        {name: light / pattern for name, light in mean.items()},
+        lens_reflectance,
+        stencil_reflectance,
+    )
 
 
 def _pattern_points(scene, spec, place: Place, owner: int, arrays: SceneArrays) -> Points:
@@ -100,7 +141,9 @@ def _pattern_points(scene, spec, place: Place, owner: int, arrays: SceneArrays) 
     if seen is None:
         return here
     light = light_arrays(scene, spec, [LINE_D_NM])
-    kept = (seen.points.materials != NOTHING) & is_in_opening(light, gate_points(light, seen.points.positions.astype(float)))
+    kept = (seen.points.materials != NOTHING) & is_in_opening(
+        light, gate_points(light, seen.points.positions.astype(float))
+    )
     return joined([here, Points(*(column[kept] for column in seen.points))])
 
 
@@ -130,9 +173,20 @@ def open_share_of(scene, spec) -> float:
     return min(float((bitmap.transmission * inside).sum(dtype=float)) * bitmap.pitch**2 / area, 1.0)
 
 
-def ambient_for(wanted_stops: float, open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE) -> float | None:
+def ambient_for(
+    wanted_stops: float,
+    open_share: float,
+    lens_reflectance: float = LENS_REFLECTANCE,
+    stencil_reflectance: float = STENCIL_REFLECTANCE,
+) -> float | None:
     """How many stops under the pattern other light must lie for a wanted contrast; None if the veil alone spoils it."""
     if not 0.0 < wanted_stops <= 100.0:
-        raise SceneError(Fault(found=f"a wanted contrast of {wanted_stops:g} stops", allowed="more than 0 stops, at most 100", key="wanted_stops"))
+        raise SceneError(
+            Fault(
+                found=f"a wanted contrast of {wanted_stops:g} stops",
+                allowed="more than 0 stops, at most 100",
+                key="wanted_stops",
+            )
+        )
     left = 1.0 / math.expm1(wanted_stops * math.log(2.0)) - veil(open_share, lens_reflectance, stencil_reflectance)
     return -math.log2(left) if left > 0.0 else None

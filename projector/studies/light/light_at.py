@@ -1,8 +1,8 @@
 """Does a projector's light get to a point and, if not, why? Every study that answers at a point asks it here.
 
-The light is followed back from the point: is the lens before it, does it lie in the beam, do the blades leave it, does its
-side face the light, does anything stand between, and what of the pattern lands there? The first that lets no light pass,
-from any sample of the pupil, is the reason.
+The light is followed back from the point: is the lens before it, does it lie in the beam, do the blades leave it, does
+its side face the light, does anything stand between, and what of the pattern lands there? The first that lets no light
+pass, from any sample of the pupil, is the reason.
 """
 
 from __future__ import annotations
@@ -38,9 +38,11 @@ class LightAt:
     """Whether light of one projector gets to one point.
 
     reason: LIT or what keeps the light off; words: the same in a sentence; off_axis_deg: how far the point lies off the
-    projector's axis; beam_deg: where the beam ends on that side (its chief rays); share: of the pupil's light that arrives;
-    hidden_share: of what would arrive, the part that others keep off, `hidden_by` by name; opening_mm: from a dark part to
-    the nearest opening, on the surface; surface, place, lit_pupil: what it is a point of, None where the pattern does not land.
+        projector's axis; beam_deg: where the beam ends on that side (its chief rays); share: of the pupil's light that
+        arrives;
+    hidden_share: of what would arrive, the part that others keep off, `hidden_by` by name; opening_mm: from a dark part
+        to the nearest opening, on the surface; surface, place, lit_pupil: what it is a point of, None where the pattern
+        does not land.
     """
 
     projector: str
@@ -64,7 +66,9 @@ class LightAt:
 
     @property
     def has_edges(self) -> bool:
-        """Whether edges of the pattern land there: at the point itself, or beside it where a dark part of the pattern lands on it."""
+        """Whether edges of the pattern land there: at the point itself, or beside it where a dark part of the pattern
+        lands on it.
+        """
         return self.reason in (LIT, DARK)
 
     def as_dict(self) -> dict:
@@ -108,10 +112,23 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
     if hidden >= 1.0:
         own = arrays.names[surface.owner]
         if own in names and _turned_away(surface, light):
-            return answer(AWAY, f"facing away: this side of {own} is turned from the light", hidden_share=1.0, hidden_by=names)
-        return answer(SHADOW, f"in the shadow of {_listed(names)}" if names != (own,) else f"in {own}'s own shadow", hidden_share=1.0, hidden_by=names)
+            return answer(
+                AWAY, f"facing away: this side of {own} is turned from the light", hidden_share=1.0, hidden_by=names
+            )
+        return answer(
+            SHADOW,
+            f"in the shadow of {_listed(names)}" if names != (own,) else f"in {own}'s own shadow",
+            hidden_share=1.0,
+            hidden_by=names,
+        )
     found = lit_pupil(light, place, samples)
-    kept = {"hidden_share": hidden, "hidden_by": names, "surface": arrays.names[surface.owner], "place": place, "lit_pupil": found}
+    kept = {
+        "hidden_share": hidden,
+        "hidden_by": names,
+        "surface": arrays.names[surface.owner],
+        "place": place,
+        "lit_pupil": found,
+    }
     if is_dark:
         opening = _nearest_opening_mm(light, place)
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
@@ -122,7 +139,9 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
 
 
 def faces_light(scene, arrays: SceneArrays, goal, directions: np.ndarray) -> np.ndarray:
-    """Whether a point (3,) m is lit from each of some directions (n, 3) and not on the back of its wall; in the air it always is."""
+    """Whether a point (3,) m is lit from each of some directions (n, 3) and not on the back of its wall; in the air it
+    always is.
+    """
     try:
         surface = surface_near(arrays, goal + directions[0], goal, "the target")
     except (SceneError, IndexError):
@@ -140,9 +159,15 @@ def axis_point(scene, spec, arrays: SceneArrays):
 
 
 def usual_point(scene, spec, arrays: SceneArrays):
-    """What a projector is asked about unless a point is named: what it is focused on or aims at; where nothing is, what its axis lands on."""
+    """What a projector is asked about unless a point is named: what it is focused on or aims at; where nothing is, what
+    its axis lands on.
+    """
     reference = spec.focus.at if spec.focus.at is not None else spec.aim
-    return axis_point(scene, spec, arrays) if light_at(scene, spec, reference, arrays, FEW_SAMPLES).reason == NOWHERE else reference
+    return (
+        axis_point(scene, spec, arrays)
+        if light_at(scene, spec, reference, arrays, FEW_SAMPLES).reason == NOWHERE
+        else reference
+    )
 
 
 def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
@@ -159,11 +184,17 @@ def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
 
 
 def beam_end_deg(light: Light, local) -> float:
-    """How far off the axis (degrees) the beam ends on the side of a point (3,) of the projector's frame, by the chief ray of the gate's edge."""
+    """How far off the axis (degrees) the beam ends on the side of a point (3,) of the projector's frame, by the chief
+    ray of the gate's edge.
+    """
     across = math.hypot(local[0], local[1])
     x, y = (local[0] / across, local[1] / across) if across > 1e-12 else (1.0, 0.0)
     gate = light.gate
-    reach = gate.half_width if gate.is_round else min(half / abs(part) for half, part in ((gate.half_width, x), (gate.half_height, y)) if abs(part) > 1e-12)
+    reach = (
+        gate.half_width
+        if gate.is_round
+        else min(half / abs(part) for half, part in ((gate.half_width, x), (gate.half_height, y)) if abs(part) > 1e-12)
+    )
     (ray,) = gate_rays(light, [reach * x], [reach * y])
     along = float(ray @ np.array(light.forward))
     return math.degrees(math.atan2(math.sqrt(max(float(ray @ ray) - along * along, 0.0)), along))
@@ -172,7 +203,13 @@ def beam_end_deg(light: Light, local) -> float:
 def require_edges(found: LightAt) -> Place:
     """The place where edges of the pattern land. SceneError, with the reason, where none do."""
     if not found.has_edges:
-        raise SceneError(Fault(found=f"{found.at}: no light of {found.projector}: {found.words}", allowed="a landmark or point that its light gets to", key=found.at))
+        raise SceneError(
+            Fault(
+                found=f"{found.at}: no light of {found.projector}: {found.words}",
+                allowed="a landmark or point that its light gets to",
+                key=found.at,
+            )
+        )
     return found.place
 
 
@@ -190,13 +227,20 @@ def _words_behind(spec, light: Light, goal, off_axis: float, beam: float) -> str
     offset = 1e-3 * spec.lens.pupil_offset_mm
     before = float((goal - np.array(light.position)) @ np.array(light.forward)) + offset
     if before > 0.0:
-        return f"nearer than the lens: {before:.2f} m in front of the projector's place, its pupil stands {offset:.2f} m in front of it"
+        return (
+            f"nearer than the lens: {before:.2f} m in front of the projector's place, its pupil stands {offset:.2f} m"
+            " in front of it"
+        )
     return f"behind the lamp: {_degrees(off_axis, beam)}"
 
 
 def _cutting(spec, samples: Samples) -> str:
     """The blades that leave nothing: one alone where one does, else all of them."""
-    alone = [blade.side for blade, passed in zip(spec.blade, samples.blades, strict=True) if not (samples.enters * passed).any()]
+    alone = [
+        blade.side
+        for blade, passed in zip(spec.blade, samples.blades, strict=True)
+        if not (samples.enters * passed).any()
+    ]
     return f"the {' and '.join(alone)} blade{'s' if len(alone) > 1 else ''}" if alone else "its blades together"
 
 
@@ -205,19 +249,29 @@ def _turned_away(surface: OnSurface, light: Light) -> bool:
 
 
 def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> np.ndarray | bool:
-    """Whether light that comes from `towards` (..., 3) falls on the back of a flat surface or a sweep, and the camera does not look at that side as well."""
+    """Whether light that comes from `towards` (..., 3) falls on the back of a flat surface or a sweep, and the camera
+    does not look at that side as well.
+    """
     shapes = {item.name: item.shape for item in scene.surface}
     camera_sees_front = surface.normal @ (np.asarray(scene.camera.position_m, float) - surface.point) > 0.0
-    return (shapes.get(arrays.names[surface.owner]) in ("flat", "sweep")) & camera_sees_front & (np.asarray(towards) @ surface.normal < 0.0)
+    return (
+        (shapes.get(arrays.names[surface.owner]) in ("flat", "sweep"))
+        & camera_sees_front
+        & (np.asarray(towards) @ surface.normal < 0.0)
+    )
 
 
-def _hidden(arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples, shining: np.ndarray) -> tuple[float, tuple[str, ...]]:
+def _hidden(
+    arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples, shining: np.ndarray
+) -> tuple[float, tuple[str, ...]]:
     """Share of what shines of the pupil that something stands before, and whose shadow that is, the largest first."""
     rows, columns = np.nonzero(shining)
     step = max(1, math.ceil(rows.size / _N_RAYS))
     rows, columns = rows[::step], columns[::step]
     weights = shining[rows, columns]
-    goals = np.array(light.position) + light.radius * (samples.x[rows, columns, None] * np.array(light.right) + samples.y[rows, columns, None] * np.array(light.down))
+    goals = np.array(light.position) + light.radius * (
+        samples.x[rows, columns, None] * np.array(light.right) + samples.y[rows, columns, None] * np.array(light.down)
+    )
     ways = np.ascontiguousarray(goals - surface.point)
     count = len(ways)
     t, faces, u, v = np.empty(count), np.empty(count, np.int32), np.empty(count), np.empty(count)
@@ -225,7 +279,9 @@ def _hidden(arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samp
     closest_hits(arrays.bvh, np.tile(surface.point, (count, 1)), ways, start, 1.0, 0, count, t, faces, u, v)
     blocked = faces >= 0
     counts = Counter(arrays.names[owner] for owner in arrays.surfaces.owners[faces[blocked]])
-    return float(weights[blocked].sum() / weights.sum()), tuple(name for name, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])))
+    return float(weights[blocked].sum() / weights.sum()), tuple(
+        name for name, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0]))
+    )
 
 
 def _nearest_opening_mm(light: Light, place: Place) -> float | None:
@@ -234,12 +290,18 @@ def _nearest_opening_mm(light: Light, place: Place) -> float | None:
     rows, columns = np.nonzero(bitmap.transmission > 0.5)
     height, width = bitmap.transmission.shape
     x, y = (columns - 0.5 * (width - 1)) * bitmap.pitch, (rows - 0.5 * (height - 1)) * bitmap.pitch
-    inside = x * x + y * y <= gate.half_width**2 if gate.is_round else (np.abs(x) <= gate.half_width) & (np.abs(y) <= gate.half_height)
+    inside = (
+        x * x + y * y <= gate.half_width**2
+        if gate.is_round
+        else (np.abs(x) <= gate.half_width) & (np.abs(y) <= gate.half_height)
+    )
     if not inside.any():
         return None
     ways = np.stack([x[inside] - place.gate[0], y[inside] - place.gate[1]])
     nearest = ways[:, int(np.argmin((ways**2).sum(axis=0)))]
-    return 1e3 * float(np.linalg.norm(np.linalg.solve(np.column_stack([place.per_metre_along, place.per_metre_across]), nearest)))
+    return 1e3 * float(
+        np.linalg.norm(np.linalg.solve(np.column_stack([place.per_metre_along, place.per_metre_across]), nearest))
+    )
 
 
 def _listed(names: tuple[str, ...]) -> str:

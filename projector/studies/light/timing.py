@@ -1,7 +1,9 @@
-"""Time: whether movement smears while the light is on, whether a flash lights the whole frame, and whether a lamp on the mains leaves bands.
+"""Time: whether movement smears while the light is on, whether a flash lights the whole frame, and whether a lamp on
+the mains leaves bands.
 
-Smear is speed times time. A lamp that swings n times while the shutter is open, L·(1 + m·cos), gives the mean L and up to
-m·|sin πn / πn| more or less, by where in its swing the shutter opens (mean of a cosine over a window): nothing for whole n.
+Smear is speed times time. A lamp that swings n times while the shutter is open, L·(1 + m·cos), gives the mean L and up
+to m·|sin πn / πn| more or less, by where in its swing the shutter opens (mean of a cosine over a window): nothing for
+whole n.
 """
 
 from __future__ import annotations
@@ -18,8 +20,8 @@ LEAST_BAND_STOPS = 0.05
 
 @dataclass(frozen=True)
 class Flicker:
-    """A swinging lamp through a shutter: how many swings it holds, how far the brightest and the darkest band or frame lie
-    apart at worst (stops), whether that passes, and the nearest shutter time that holds whole swings (s)."""
+    """A swinging lamp through a shutter: how many swings it holds, how far the brightest and the darkest band or frame
+    lie apart at worst (stops), whether that passes, and the nearest shutter time that holds whole swings (s)."""
 
     cycles: float
     bands_stops: float
@@ -29,8 +31,9 @@ class Flicker:
 
 @dataclass(frozen=True)
 class FlashInShutter:
-    """What a shutter of two blinds lets a flash light: lit_frame_share of the frame, the rest dark; fading_frame_share of it
-    fades towards the dark while the flash dies away. An estimate: the blinds are taken to cross in the sync time."""
+    """What a shutter of two blinds lets a flash light: lit_frame_share of the frame, the rest dark; fading_frame_share
+    of it fades towards the dark while the flash dies away. An estimate: the blinds are taken to cross in the sync time.
+    """
 
     sync_s: float
     lit_frame_share: float
@@ -52,7 +55,9 @@ def flash_in_shutter(shutter_s: float, sync_s: float = USUAL_SYNC_S, flash_s: fl
 
 
 def smear_mm(speed_m_per_s: float, light_s: float) -> float:
-    """How far (mm) something moves while the light is on: the shutter time, or t0.1 of a flash (CIE ILV 17-26-071 for t0.5)."""
+    """How far (mm) something moves while the light is on: the shutter time, or t0.1 of a flash (CIE ILV 17-26-071 for
+    t0.5).
+    """
     _check(speed_m_per_s=speed_m_per_s, light_s=light_s)
     return 1e3 * speed_m_per_s * light_s
 
@@ -64,7 +69,9 @@ def flash_length_s(t05_s: float) -> float:
 
 
 def flicker(shutter_s: float, lamp_hz: float, modulation: float = 1.0) -> Flicker:
-    """Bands of a lamp that swings so many times a second (twice the mains' frequency: 100 or 120), by so much of its mean."""
+    """Bands of a lamp that swings so many times a second (twice the mains' frequency: 100 or 120), by so much of its
+    mean.
+    """
     _check(shutter_s=shutter_s, lamp_hz=lamp_hz)
     if not 0.0 <= modulation <= 1.0:
         raise SceneError(Fault(found=f"modulation = {modulation:g}", allowed="a share from 0 to 1", key="modulation"))
@@ -75,6 +82,10 @@ def flicker(shutter_s: float, lamp_hz: float, modulation: float = 1.0) -> Flicke
 
 
 def _check(**values: float) -> None:
-    faults = [Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name) for name, value in values.items() if not (math.isfinite(value) and value > 0.0)]
+    faults = [
+        Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name)
+        for name, value in values.items()
+        if not (math.isfinite(value) and value > 0.0)
+    ]
     if faults:
         raise SceneError(faults)

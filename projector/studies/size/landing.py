@@ -31,10 +31,11 @@ from projector.tracing.rays.surfaces import Camera
 class Landing:
     """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
 
-    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to middle of
-    opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification is that on the axis.
-    edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together; blur_mm is yellow's blur disc.
-    open_gate_f_number is what a flat meter there shows at the camera's ISO and shutter, open_gate_stops_over how far that is
+    throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to
+        middle of opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification
+        is that on the axis. edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together;
+        blur_mm is yellow's blur disc. open_gate_f_number is what a flat meter there shows at the camera's ISO and
+        shutter, open_gate_stops_over how far that is
     over the camera's own f-number (under it: below 0). no_light: why none of its light falls there, None where it does;
     then nothing meters there either.
     """
@@ -73,7 +74,9 @@ def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
 
 
 def pattern_size(light: Light, distance: float) -> tuple[float, float]:
-    """Width and height (m) of gate and bitmap on a plane square to the axis, middle to middle of opposite sides, with distortion."""
+    """Width and height (m) of gate and bitmap on a plane square to the axis, middle to middle of opposite sides, with
+    distortion.
+    """
     across, up = landed_half_slopes(light, *opening_half_sizes(light))
     return 2.0 * across * distance, 2.0 * up * distance
 
@@ -112,13 +115,17 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
 
 
 def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
-    """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None where it does."""
+    """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None
+    where it does.
+    """
     found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, FEW_SAMPLES)
     return None if found.has_edges else found.words
 
 
 def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> float:
-    """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the axis."""
+    """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the
+    axis.
+    """
 
     power = power_of(scene, spec)
     level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
@@ -129,7 +136,9 @@ def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> f
 
 @dataclass(frozen=True)
 class CameraBlur:
-    """Blur that the real camera would add at a surface behind or before what it is focused on; the preview is a pinhole's."""
+    """Blur that the real camera would add at a surface behind or before what it is focused on; the preview is a
+    pinhole's.
+    """
 
     surface: str
     distance_m: float

@@ -1,8 +1,9 @@
-"""A stencil drawn askew so that it lands straight: what a tilted wall does to the picture is undone, the whole projective map.
+"""A stencil drawn askew so that it lands straight: what a tilted wall does to the picture is undone, the whole
+projective map.
 
-Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and takes
-what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the wall hold,
-or one as large as on a wall square to the beam, placed so that the least of it reaches beyond them.
+Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and
+takes what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the
+wall hold, or one as large as on a wall square to the beam, placed so that the least of it reaches beyond them.
 """
 
 from __future__ import annotations
@@ -32,10 +33,12 @@ _LEAST_OPEN = 0.02
 class Straightened:
     """A new stencil (h, w) float32 of transmission 0..1, as it lands, `stencil_width_mm` wide in the gate.
 
-    size_factor: its size on the wall over that of the old one on a wall square to the beam where the axis lands; cut_share: part
-    of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the whole bitmap on it; corners_m (4, 3): the bitmap's top left, top
-    right, bottom right and bottom left corner there, as the projector sees them; corners_mm (4, 2): where these lie in the
-    gate, right and down from its middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it.
+    size_factor: its size on the wall over that of the old one on a wall square to the beam where the axis lands;
+        cut_share: part
+    of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the whole bitmap on it;
+        corners_m (4, 3): the bitmap's top left, top right, bottom right and bottom left corner there, as the projector
+        sees them; corners_mm (4, 2): where these lie in the gate, right and down from its middle, as landed (NaN behind
+        the lens); open_width_m, open_height_m: of what is open in it.
     """
 
     transmission: np.ndarray
@@ -52,15 +55,22 @@ class Straightened:
 
 
 def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool = False) -> Straightened:
-    """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis meets.
+    """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis
+    meets.
 
-    keep_size: as large as the old one on a wall square to the beam, even if the gate then cuts some of it off, and drawn on a
-    larger bitmap where the gate has room for one; else as large as goes without.
+    keep_size: as large as the old one on a wall square to the beam, even if the gate then cuts some of it off, and
+    drawn on a larger bitmap where the gate has room for one; else as large as goes without.
 
     SceneError without a stencil, where the axis meets no flat surface, or where part of the beam runs along its plane.
     """
     if spec.stencil is None:
-        raise SceneError(Fault(found=f"{spec.name} has no stencil to straighten", allowed="a projector with a stencil", try_=f"--with projector.{spec.name}.stencil.file=window"))
+        raise SceneError(
+            Fault(
+                found=f"{spec.name} has no stencil to straighten",
+                allowed="a projector with a stencil",
+                try_=f"--with projector.{spec.name}.stencil.file=window",
+            )
+        )
     arrays = arrays or scene_arrays(scene)
     light = light_arrays(scene, spec, [587.5618])
     plane = _plane_of(scene, spec, light, arrays)
@@ -78,7 +88,11 @@ def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool
     lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
     corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
     corners_m = plane.points(corners)
-    across, pitch = _canvas(spec, placed, plane.points(centre + half_width * open_part)) if keep_size else _same_canvas(spec, picture)
+    across, pitch = (
+        _canvas(spec, placed, plane.points(centre + half_width * open_part))
+        if keep_size
+        else _same_canvas(spec, picture)
+    )
     return Straightened(
         _drawn(placed, across, pitch),
         1e3 * across[0] * pitch,
@@ -96,7 +110,9 @@ def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool
 
 @dataclass(frozen=True)
 class _Plane:
-    """A flat surface: the point of it that the axis meets and its distance, its right and up as the projector sees it (3,), and its own outline (n, 2)."""
+    """A flat surface: the point of it that the axis meets and its distance, its right and up as the projector sees it
+    (3,), and its own outline (n, 2).
+    """
 
     name: str
     distance: float
@@ -114,7 +130,13 @@ class _Plane:
         normal = np.cross(self.right, self.up)
         towards = directions @ normal
         if not towards.max() < -1e-3:
-            raise SceneError(Fault(found=f"part of the beam runs along {self.name} and never lands", allowed="a beam that lands whole", try_="turn the projector towards it, a longer lens, or a smaller gate"))
+            raise SceneError(
+                Fault(
+                    found=f"part of the beam runs along {self.name} and never lands",
+                    allowed="a beam that lands whole",
+                    try_="turn the projector towards it, a longer lens, or a smaller gate",
+                )
+            )
         along = ((self.origin - np.array(light.position)) @ normal) / towards
         points = np.array(light.position) + along[:, None] * directions - self.origin
         return points @ np.array([self.right, self.up]).T
@@ -124,7 +146,13 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     distance, name = axis_hits(light, arrays)
     surface = next((item for item in scene.surface if item.name == name and item.shape == "flat"), None)
     if surface is None:
-        raise SceneError(Fault(found=f"the axis of {spec.name} meets {name or 'nothing'}", allowed="a flat surface", try_="aim it at a flat wall"))
+        raise SceneError(
+            Fault(
+                found=f"the axis of {spec.name} meets {name or 'nothing'}",
+                allowed="a flat surface",
+                try_="aim it at a flat wall",
+            )
+        )
     vertices = placed_surface(scene, surface).vertices
     normal = np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
     normal /= np.linalg.norm(normal)
@@ -149,7 +177,11 @@ def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:
     """The bitmap with what the gate covers as metal: a round gate is to land as a circle."""
     gate, pitch = gate_of(spec), 1e-3 * spec.stencil.width_mm / picture.shape[1]
     y, x = ((np.arange(count) - 0.5 * (count - 1)) * pitch for count in picture.shape)
-    inward = gate.half_width - np.hypot(x[None, :], y[:, None]) if gate.is_round else np.minimum(gate.half_width - np.abs(x)[None, :], gate.half_height - np.abs(y)[:, None])
+    inward = (
+        gate.half_width - np.hypot(x[None, :], y[:, None])
+        if gate.is_round
+        else np.minimum(gate.half_width - np.abs(x)[None, :], gate.half_height - np.abs(y)[:, None])
+    )
     return picture * np.clip(inward / pitch + 0.5, 0.0, 1.0).astype(np.float32)
 
 
@@ -159,19 +191,28 @@ def _open_part(spec, picture: np.ndarray, shape: float) -> np.ndarray:
 
     rows, columns = np.nonzero(picture > _LEAST_OPEN)
     if rows.size == 0:
-        raise SceneError(Fault(found=f"the stencil {spec.stencil.file} of {spec.name} lets no light through its gate", allowed="one with an open part", try_="inverted = true, or a smaller width_mm"))
+        raise SceneError(
+            Fault(
+                found=f"the stencil {spec.stencil.file} of {spec.name} lets no light through its gate",
+                allowed="one with an open part",
+                try_="inverted = true, or a smaller width_mm",
+            )
+        )
     half = 0.5 * picture.shape[1]
     middles = np.column_stack([columns + 0.5 - half, shape * half - rows - 0.5])
     # Of a hull's candidates only the ends of each row matter; each is a whole pixel.
     starts = np.flatnonzero(np.diff(rows, prepend=-1))
     low, high = np.minimum.reduceat(middles[:, 0], starts), np.maximum.reduceat(middles[:, 0], starts)
     height = middles[starts, 1]
-    corners = np.concatenate([np.column_stack([x, y]) for x in (low - 0.5, high + 0.5) for y in (height - 0.5, height + 0.5)])
+    corners = np.concatenate(
+        [np.column_stack([x, y]) for x in (low - 0.5, high + 0.5) for y in (height - 0.5, height + 0.5)]
+    )
     return corners[ConvexHull(corners).vertices] / half
 
 
 def _limits(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Sides (k, 3) of a convex part of the wall that both the light and the wall hold, and how far the open part reaches across each for a half width of 1.
+    """Sides (k, 3) of a convex part of the wall that both the light and the wall hold, and how far the open part
+    reaches across each for a half width of 1.
 
     A hull of corners p lies within a convex outline if for each side n·c + a·max(n·p) is at most that side's distance.
     """
@@ -188,26 +229,45 @@ def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, f
     from scipy.optimize import linprog
 
     sides, reach = _limits(plane, light, open_part)
-    found = linprog([0.0, 0.0, -1.0], np.column_stack([sides[:, :2], reach]), -sides[:, 2], bounds=[(None, None), (None, None), (0.0, None)])
+    found = linprog(
+        [0.0, 0.0, -1.0],
+        np.column_stack([sides[:, :2], reach]),
+        -sides[:, 2],
+        bounds=[(None, None), (None, None), (0.0, None)],
+    )
     if not found.success or not found.x[2] > 0.0:
-        raise SceneError(Fault(found=f"no upright picture fits where the light lands on {plane.name}", allowed="a beam that lands on it", try_="aim at its middle"))
+        raise SceneError(
+            Fault(
+                found=f"no upright picture fits where the light lands on {plane.name}",
+                allowed="a beam that lands on it",
+                try_="aim at its middle",
+            )
+        )
     return found.x[:2], float(found.x[2])
 
 
 def _least_beyond(plane: _Plane, light, open_part: np.ndarray, half_width: float) -> np.ndarray:
-    """Middle (2,) of the upright picture of a half width (m) that reaches least beyond what light and wall hold, on its worst side."""
+    """Middle (2,) of the upright picture of a half width (m) that reaches least beyond what light and wall hold, on its
+    worst side.
+    """
     from scipy.optimize import linprog
 
     sides, reach = _limits(plane, light, open_part)
-    found = linprog([0.0, 0.0, 1.0], np.column_stack([sides[:, :2], -np.ones(len(sides))]), -sides[:, 2] - half_width * reach, bounds=[(None, None)] * 3)
+    found = linprog(
+        [0.0, 0.0, 1.0],
+        np.column_stack([sides[:, :2], -np.ones(len(sides))]),
+        -sides[:, 2] - half_width * reach,
+        bounds=[(None, None)] * 3,
+    )
     return found.x[:2]
 
 
 def _straight_sides(outline: np.ndarray) -> np.ndarray:
-    """Lines (k, 3), normal outwards and offset, round a convex part of an outline (n, 2) whose points go round it in order.
+    """Lines (k, 3), normal outwards and offset, round a convex part of an outline (n, 2) whose points go round it in
+    order.
 
-    The sides of its hull; where pincushion bends the outline inwards between two of the hull's corners, the line moves in to
-    the innermost point there.
+    The sides of its hull; where pincushion bends the outline inwards between two of the hull's corners, the line moves
+    in to the innermost point there.
     """
     from scipy.spatial import ConvexHull
 
@@ -222,7 +282,9 @@ def _straight_sides(outline: np.ndarray) -> np.ndarray:
 
 
 class _Placed(NamedTuple):
-    """A picture (h, w) hung upright on a plane: its middle (2,) and half width there, m, and the light that is to draw it."""
+    """A picture (h, w) hung upright on a plane: its middle (2,) and half width there, m, and the light that is to draw
+    it.
+    """
 
     plane: _Plane
     light: Light
@@ -271,7 +333,11 @@ def _drawn(placed: _Placed, across: tuple[int, int], pitch: float) -> np.ndarray
     for row, middle in enumerate(y):
         gx, gy = (axis.ravel() for axis in np.meshgrid((x[:, None] + parts).ravel(), middle + parts))
         # What the gate covers may land anywhere, or nowhere.
-        seen = np.hypot(gx, gy) <= gate.half_width if gate.is_round else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+        seen = (
+            np.hypot(gx, gy) <= gate.half_width
+            if gate.is_round
+            else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
+        )
         if not seen.any():
             continue
         line = np.zeros(gx.size)
@@ -285,7 +351,9 @@ def _cut_share(placed: _Placed) -> float:
     from scipy.spatial import ConvexHull
 
     rows, columns = placed.picture.shape
-    x, y = np.meshgrid((np.arange(columns) + 0.5) / (0.5 * columns) - 1.0, (0.5 * rows - np.arange(rows) - 0.5) / (0.5 * columns))
+    x, y = np.meshgrid(
+        (np.arange(columns) + 0.5) / (0.5 * columns) - 1.0, (0.5 * rows - np.arange(rows) - 0.5) / (0.5 * columns)
+    )
     is_open = placed.picture.ravel() > _LEAST_OPEN
     places = placed.centre + placed.half_width * np.column_stack([x.ravel(), y.ravel()])[is_open]
     sides = ConvexHull(placed.plane.outline).equations

@@ -1,4 +1,5 @@
-"""Size: which lens, gate and throw make which pattern, forwards and backwards, on a square wall and on what really stands there.
+"""Size: which lens, gate and throw make which pattern, forwards and backwards, on a square wall and on what really
+stands there.
 
 Source of the laws: OpenStax, University Physics Volume 3, "Thin Lenses" (magnification (D − f)/f, conjugate distances).
 """
@@ -60,7 +61,13 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
     _positive(focal_length_mm=focal_length_mm, lit_width_mm=lit_width_mm, throw_m=throw_m, lit_height_mm=lit_height_mm)
     focal_length = 1e-3 * focal_length_mm
     if throw_m <= focal_length:
-        raise SceneError(Fault(found=f"a throw of {throw_m:g} m with a lens of {focal_length_mm:g} mm", allowed="more than the focal length", try_="go back"))
+        raise SceneError(
+            Fault(
+                found=f"a throw of {throw_m:g} m with a lens of {focal_length_mm:g} mm",
+                allowed="more than the focal length",
+                try_="go back",
+            )
+        )
     lit_height_mm = lit_width_mm if lit_height_mm is None else lit_height_mm
     tube = thin_lens.conjugate_distance(focal_length, throw_m)
     magnification = thin_lens.magnification(tube, throw_m)
@@ -79,16 +86,32 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
     )
 
 
-def lens_for(wanted_width_m: float, lit_width_mm: float, throw_m: float, wanted_height_m: float | None = None, lit_height_mm: float | None = None) -> Throw:
-    """The lens that fills a wanted width at a throw, f = D/(M + 1); with a height too, the side that needs the smaller picture rules."""
-    _positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, throw_m=throw_m, wanted_height_m=wanted_height_m, lit_height_mm=lit_height_mm)
+def lens_for(
+    wanted_width_m: float,
+    lit_width_mm: float,
+    throw_m: float,
+    wanted_height_m: float | None = None,
+    lit_height_mm: float | None = None,
+) -> Throw:
+    """The lens that fills a wanted width at a throw, f = D/(M + 1); with a height too, the side that needs the smaller
+    picture rules.
+    """
+    _positive(
+        wanted_width_m=wanted_width_m,
+        lit_width_mm=lit_width_mm,
+        throw_m=throw_m,
+        wanted_height_m=wanted_height_m,
+        lit_height_mm=lit_height_mm,
+    )
     magnification = wanted_width_m / (1e-3 * lit_width_mm)
     if wanted_height_m is not None:
         magnification = min(magnification, wanted_height_m / (1e-3 * (lit_height_mm or lit_width_mm)))
     return throw(1e3 * thin_lens.focal_length_for(magnification, throw_m), lit_width_mm, throw_m, lit_height_mm)
 
 
-def place_for(wanted_width_m: float, lit_width_mm: float, focal_length_mm: float, lit_height_mm: float | None = None) -> Throw:
+def place_for(
+    wanted_width_m: float, lit_width_mm: float, focal_length_mm: float, lit_height_mm: float | None = None
+) -> Throw:
     """How far a lens has to stand for a wanted width: D = f·(M + 1)."""
     _positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
     magnification = wanted_width_m / (1e-3 * lit_width_mm)
@@ -155,7 +178,9 @@ def can_focus(focal_length_mm: float, travel_mm: float, throw_m: float) -> bool:
 
 
 def blur_out_of_reach(focal_length_mm: float, travel_mm: float, throw_m: float, f_number: float) -> float:
-    """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it: D·|Z − z|/z."""
+    """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it:
+    D·|Z − z|/z.
+    """
     _positive(throw_m=throw_m, f_number=f_number)
     nearest = nearest_focus(focal_length_mm, travel_mm)
     return thin_lens.blur_circle_diameter(focal_length_mm / f_number, max(nearest, throw_m), throw_m)
@@ -167,7 +192,13 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
     focal_length = 1e-3 * focal_length_mm
     for metres in (from_m, to_m):
         if not metres > focal_length:
-            raise SceneError(Fault(found=f"a throw of {metres:g} m with a lens of {focal_length_mm:g} mm", allowed="a throw longer than the focal length", try_=f"{2.0 * focal_length:g} m or more"))
+            raise SceneError(
+                Fault(
+                    found=f"a throw of {metres:g} m with a lens of {focal_length_mm:g} mm",
+                    allowed="a throw longer than the focal length",
+                    try_=f"{2.0 * focal_length:g} m or more",
+                )
+            )
     return to_m / from_m, (to_m - focal_length) / (from_m - focal_length)
 
 
@@ -175,12 +206,12 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
 class Outline:
     """Where the border of a pattern lands on real surfaces.
 
-    points (n, 3) m, NaN where a border ray meets nothing; lands_on: what the axis meets; is_round: a round gate bounds it on all
-    sides, and what is called a side is a quarter of its rim. All else holds for the surface `on`, as if nothing stood before it,
-    NaN where it has no value: sides_m: lengths of the landed top, right, bottom and left side along it; width_m, height_m: middle
-    to middle of opposite sides; keystone_across: left over right, keystone_up: top over bottom; side_stops: light of the open
-    gate at the middle of the top, right, bottom and left side against that on the axis (cosines, distances and the gate's hot
-    spot). goes_on: it is flat, and taken to go on past its edges.
+    points (n, 3) m, NaN where a border ray meets nothing; lands_on: what the axis meets; is_round: a round gate bounds
+    it on all sides, and what is called a side is a quarter of its rim. All else holds for the surface `on`, as if
+    nothing stood before it, NaN where it has no value: sides_m: lengths of the landed top, right, bottom and left side
+    along it; width_m, height_m: middle to middle of opposite sides; keystone_across: left over right, keystone_up: top
+    over bottom; side_stops: light of the open gate at the middle of the top, right, bottom and left side against that
+    on the axis (cosines, distances and the gate's hot spot). goes_on: it is flat, and taken to go on past its edges.
     """
 
     points: np.ndarray
@@ -215,7 +246,9 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
     lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
     middle = n_side // 2
     # The axis and the middles of the sides: top, right, bottom, left.
-    levels = where(half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])).levels
+    levels = where(
+        half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])
+    ).levels
     return Outline(
         np.concatenate([side.points for side in landed]),
         tuple(lengths),
@@ -246,8 +279,12 @@ def _alone(scene, light, name: str | None):
         return lambda gate_x, gate_y: _landed_on_plane(light, *plane, gate_x, gate_y)
     surfaces = tuple(item for item in scene.surface if item.name == name)
     if not surfaces:
-        return lambda gate_x, _: _Landed(np.full((len(gate_x), 3), np.nan), np.full(len(gate_x), -1), np.full(len(gate_x), np.nan))
-    bare = scene_arrays(scene.model_copy(update={"surface": surfaces, "figure": ()}).placed_at(scene.name, scene.folder))
+        return lambda gate_x, _: _Landed(
+            np.full((len(gate_x), 3), np.nan), np.full(len(gate_x), -1), np.full(len(gate_x), np.nan)
+        )
+    bare = scene_arrays(
+        scene.model_copy(update={"surface": surfaces, "figure": ()}).placed_at(scene.name, scene.folder)
+    )
     return lambda gate_x, gate_y: _landed(light, bare, gate_x, gate_y)
 
 
@@ -279,8 +316,14 @@ def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
     closest_hits(arrays.bvh, origins, np.ascontiguousarray(directions), 0.0, 1e6, 0, n, t, faces, u, v)
     met = faces >= 0
     t, faces = np.where(met, t, np.nan), np.maximum(faces, 0)
-    normals = (np.column_stack([1.0 - u - v, u, v])[:, :, None] * arrays.surfaces.normals[arrays.surfaces.triangles[faces]]).sum(axis=1)
-    return _Landed(origins + t[:, None] * directions, np.where(met, arrays.surfaces.owners[faces], -1), _levels(light, gate_x, gate_y, directions, t, normals))
+    normals = (
+        np.column_stack([1.0 - u - v, u, v])[:, :, None] * arrays.surfaces.normals[arrays.surfaces.triangles[faces]]
+    ).sum(axis=1)
+    return _Landed(
+        origins + t[:, None] * directions,
+        np.where(met, arrays.surfaces.owners[faces], -1),
+        _levels(light, gate_x, gate_y, directions, t, normals),
+    )
 
 
 def _landed_on_plane(light, point, normal, gate_x, gate_y) -> _Landed:
@@ -290,12 +333,16 @@ def _landed_on_plane(light, point, normal, gate_x, gate_y) -> _Landed:
     with np.errstate(divide="ignore"):
         t = ((point - origin) @ normal) / (directions @ normal)
     t = np.where(t > 0.0, t, np.nan)
-    levels = _levels(light, np.asarray(gate_x, float), np.asarray(gate_y, float), directions, t, np.tile(normal, (len(t), 1)))
+    levels = _levels(
+        light, np.asarray(gate_x, float), np.asarray(gate_y, float), directions, t, np.tile(normal, (len(t), 1))
+    )
     return _Landed(origin + t[:, None] * directions, np.zeros(len(t), int), levels)
 
 
 def _levels(light, gate_x, gate_y, directions, t, normals) -> np.ndarray:
-    """The open gate's light (n,) over its luminance and the pupil's area where rays meet surfaces after t of their directions."""
+    """The open gate's light (n,) over its luminance and the pupil's area where rays meet surfaces after t of their
+    directions.
+    """
     lengths = np.linalg.norm(directions, axis=1)
     # cosθ at the pupil is 1 over a ray's length at Z = 1; cosθ on the surface its share along the normal.
     on_surface = np.abs((directions * normals).sum(axis=1)) / (lengths * np.linalg.norm(normals, axis=1))

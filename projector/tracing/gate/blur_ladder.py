@@ -36,7 +36,8 @@ _MOST_TEXELS = 2**20
 
 
 class Rung(NamedTuple):
-    """A size of patch: its diameter in pixels of the gate's picture, and by how many halvings of that its level is drawn.
+    """A size of patch: its diameter in pixels of the gate's picture, and by how many halvings of that its level is
+    drawn.
 
     widest: pixels of the reduced picture that neither this patch nor those near it exceed
     serves_cells: whether it is among the fewer that cells of the pupil look up
@@ -99,7 +100,8 @@ def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pu
     for octave in range(n_octaves(extent) + 1):
         first = FIRST_DIAMETER * 2.0**octave
         full = _fullness_of_patches(fullness, octave) / thin**2
-        # Levels wider than the lit part are drawn larger or smaller about its middle, which leaves less between their edges.
+        # Levels wider than the lit part are drawn larger or smaller about its middle, which leaves less between their
+        # edges.
         is_small = math.prod(shape) < _SMALL * (first / LEAST_PIXELS) ** 2
         steps, _ = _kind(full * max(1.0, first / extent) ** 2, thin, is_small)
         _, pixels = _kind(full, thin, is_small)
@@ -109,19 +111,30 @@ def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pu
             power = _power(shape, diameter, pixels, pupil)
             halvings = steps // _KINDS[0][1]
             rank = _ALWAYS if step % halvings == 0 else (step & -step).bit_length() - 1
-            rungs.append(Rung(diameter, power, min(2.0 * pixels, 2.0 * first / 2**power), step % _KINDS[0][1] == 0, rank))
+            rungs.append(
+                Rung(diameter, power, min(2.0 * pixels, 2.0 * first / 2**power), step % _KINDS[0][1] == 0, rank)
+            )
     return rungs
 
 
 def _fullness_of_patches(fullness: list[float], octave: int) -> float:
-    """How full patches at an octave's upper end are: these are as large as squares 1.33 times the blocks of 2^(octave + 1) pixels."""
+    """How full patches at an octave's upper end are: these are as large as squares 1.33 times the blocks of 2^(octave +
+    1) pixels.
+    """
     return fullness[octave + 1] ** 0.59 * fullness[octave + 2] ** 0.41
 
 
 def sparse_from(fullness: list[float]) -> float:
     """Patch diameter in pixels beyond which patches are mostly dark; inf if none are."""
     octaves = range(len(fullness) - 2)
-    return next((FIRST_DIAMETER * 2.0 ** (octave + 0.5) for octave in octaves if _fullness_of_patches(fullness, octave) < _SPARSE), math.inf)
+    return next(
+        (
+            FIRST_DIAMETER * 2.0 ** (octave + 0.5)
+            for octave in octaves
+            if _fullness_of_patches(fullness, octave) < _SPARSE
+        ),
+        math.inf,
+    )
 
 
 def _kind(full: float, thin: float, is_small: bool) -> tuple[int, int]:
@@ -133,14 +146,21 @@ def _kind(full: float, thin: float, is_small: bool) -> tuple[int, int]:
     if index == 0 and is_small and full < _SOLID:
         index = 1
     _, steps, pixels = _KINDS[index]
-    return steps, min(max(pixels, 2 ** math.ceil(math.log2(4.0 / math.sqrt(full)))), _MOST_PIXELS) if index > 1 else pixels
+    return steps, (
+        min(max(pixels, 2 ** math.ceil(math.log2(4.0 / math.sqrt(full)))), _MOST_PIXELS) if index > 1 else pixels
+    )
 
 
 def _power(shape: tuple[int, int], diameter: float, pixels: int, pupil: Pupil) -> int:
-    """Halvings of the picture for a level with so many pixels across its patch, or fewer where that would take too many texels."""
+    """Halvings of the picture for a level with so many pixels across its patch, or fewer where that would take too many
+    texels.
+    """
     coarsest = max(0, math.floor(math.log2(diameter / _KINDS[0][2])))
     power = min(coarsest, max(0, math.floor(math.log2(diameter / pixels))))
-    while power < coarsest and math.prod(level_shape(shape, power, kernel_size(pupil, diameter / 2**power))) > _MOST_TEXELS:
+    while (
+        power < coarsest
+        and math.prod(level_shape(shape, power, kernel_size(pupil, diameter / 2**power))) > _MOST_TEXELS
+    ):
         power += 1
     return power
 

@@ -1,4 +1,5 @@
-"""The gate's picture blurred with the pupil at growing sizes: one look-up answers the integral over an unshadowed pupil.
+"""The gate's picture blurred with the pupil at growing sizes: one look-up answers the integral over an unshadowed
+pupil.
 
 A point of the scene sees the gate through every part of the pupil at once, so its light is the gate's picture averaged
 over a small copy of the pupil. The stack holds that average for a ladder of sizes; between two of them it is
@@ -105,7 +106,11 @@ class BlurStack:
     @property
     def n_bytes(self) -> int:
         """Memory that it has taken beside the picture's."""
-        return 2 * self._taken + sum(item.nbytes for item in self._reduced[1:]) + sum(item.n_bytes for item in self._ready_pictures.values())
+        return (
+            2 * self._taken
+            + sum(item.nbytes for item in self._reduced[1:])
+            + sum(item.n_bytes for item in self._ready_pictures.values())
+        )
 
     def _start_over(self, n_texels: int) -> None:
         """Room for levels, none of them filled."""
@@ -119,7 +124,9 @@ class BlurStack:
         return self._rungs[step].diameter * self._image.pitch
 
     def _steps_for(self, low: float, high: float, cells_low: float, thinned: int) -> list[int]:
-        """Steps of the ladder that span low … high (m), two at least, and fewer below them down to cells_low; every second one left out `thinned` times."""
+        """Steps of the ladder that span low … high (m), two at least, and fewer below them down to cells_low; every
+        second one left out `thinned` times.
+        """
         steps = [step for step, rung in enumerate(self._rungs) if rung.rank >= thinned]
         last = next((place for place in range(1, len(steps)) if self._size(steps[place]) >= high), len(steps) - 1)
         first = max((place for place in range(last) if self._size(steps[place]) <= low), default=0)
@@ -146,7 +153,10 @@ class BlurStack:
         if tuple(steps) in self._made:
             return self._made[tuple(steps)]
         keys = [(step, sign) for sign in self._signs for step in steps]
-        if self._taken + sum(self._plan(step).n_texels for step, sign in keys if (step, sign) not in self._offsets) > self._texels.size:
+        if (
+            self._taken + sum(self._plan(step).n_texels for step, sign in keys if (step, sign) not in self._offsets)
+            > self._texels.size
+        ):
             self._start_over(self._n_texels(steps))
         new = sorted((key for key in keys if key not in self._offsets), key=lambda key: -self._plan(key[0]).cost)
         for key in new:
@@ -155,14 +165,30 @@ class BlurStack:
         with ThreadPoolExecutor(self._workers) as pool:
             list(pool.map(self._fill, new))
         levels = np.array([self._level(*key) for key in keys], LEVEL)
-        stack = Stack(self._texels, levels.view(np.int32), levels["diameter"][: len(steps)].copy(), len(self._signs), self._middle, self.sparse_from)
+        stack = Stack(
+            self._texels,
+            levels.view(np.int32),
+            levels["diameter"][: len(steps)].copy(),
+            len(self._signs),
+            self._middle,
+            self.sparse_from,
+        )
         self._made[tuple(steps)] = stack
         return stack
 
     def _level(self, step: int, sign: int) -> tuple:
         """A level as look-ups read it, in the order of LEVEL."""
         plan = self._plan(step)
-        return plan.left, plan.top, 1.0 / plan.pitch, plan.height - 1, self._size(step), self._scales[step] / FULL, plan.width, self._offsets[step, sign]
+        return (
+            plan.left,
+            plan.top,
+            1.0 / plan.pitch,
+            plan.height - 1,
+            self._size(step),
+            self._scales[step] / FULL,
+            plan.width,
+            self._offsets[step, sign],
+        )
 
     def _plan(self, step: int) -> _Plan:
         """What a level will be: its size and place, and about how dear it is."""
@@ -176,7 +202,9 @@ class BlurStack:
                 shift = 0.5 * (pitch - image.pitch) - (size // 2) * pitch
                 height, width = level_shape(image.values.shape, rung.power, size)
                 terms = min(rung.diameter * rung.diameter, 6.0 * rung.diameter, MOST_TERMS)
-                self._plans[step] = _Plan(height, width, image.left + shift, image.top + shift, pitch, height * width * terms)
+                self._plans[step] = _Plan(
+                    height, width, image.left + shift, image.top + shift, pitch, height * width * terms
+                )
         return self._plans[step]
 
     def _drawn(self, step: int) -> float:
@@ -209,7 +237,9 @@ class BlurStack:
             convolve_directly(self._reduced[power], weights, out)
 
     def _prepared(self, way: type, step: int):
-        """A reduced picture made ready for one way to blur it, with room for the largest kernel of this step's kind; made once."""
+        """A reduced picture made ready for one way to blur it, with room for the largest kernel of this step's kind;
+        made once.
+        """
         rung = self._rungs[step]
         widest = math.ceil(max(2.0 * LEAST_PIXELS, rung.widest) * self._pupil.reach) + 5
         with self._lock:
@@ -248,7 +278,8 @@ class _Plan(NamedTuple):
 
 
 def _narrowed(diameter: float, scale: int) -> float:
-    """Diameter, in pixels of `scale`, that a patch of `diameter` gate pixels is drawn with, less what else blurs a look-up.
+    """Diameter, in pixels of `scale`, that a patch of `diameter` gate pixels is drawn with, less what else blurs a
+    look-up.
 
     Second moments add: a disc has d²/16 along each axis. Against a disc over the bitmap (itself linear between pixel
     centres, 1/6) a look-up has the reduced picture's pixels (p² − 1)/12, the kernel's p²/12, and p²/6 on average from

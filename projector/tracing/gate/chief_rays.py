@@ -1,4 +1,6 @@
-"""Chief rays, through the middle of the pupil: from places of the gate out to the room and back, for whole arrays of them."""
+"""Chief rays, through the middle of the pupil: from places of the gate out to the room and back, for whole arrays of
+them.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ def landed_slopes(light: Light, gate: np.ndarray) -> np.ndarray:
 
 
 def gate_points(light: Light, points: np.ndarray) -> np.ndarray:
-    """Where chief rays to world points (n, 3) left the gate: (n, 2) m right and down from the axis, as landed; NaN behind the lens."""
+    """Where chief rays to world points (n, 3) left the gate: (n, 2) m right and down from the axis, as landed; NaN
+    behind the lens.
+    """
     local = (points - np.array(light.position)) @ np.array([light.right, light.down, light.forward]).T
     return gate_points_of_slopes(light, local[:, :2] / np.where(local[:, 2:] > 0.0, local[:, 2:], np.nan))
 
@@ -35,7 +39,9 @@ def _rescaled(light: Light, slopes: np.ndarray, law) -> np.ndarray:
     if light.distortion == 0.0:
         return slopes
     radii = np.hypot(slopes[:, 0], slopes[:, 1]) * light.tube_length / light.gate.norm
-    return slopes * np.where(radii > 0.0, law(light.distortion, radii) / np.where(radii > 0.0, radii, 1.0), 1.0)[:, None]
+    return (
+        slopes * np.where(radii > 0.0, law(light.distortion, radii) / np.where(radii > 0.0, radii, 1.0), 1.0)[:, None]
+    )
 
 
 def opening_half_sizes(light: Light) -> tuple[float, float]:
@@ -53,8 +59,14 @@ def opening_border(light: Light, n_side: int) -> np.ndarray:
     along = np.linspace(-1.0, 1.0, n_side + 1)
     ones = np.ones_like(along)
     half = np.array(opening_half_sizes(light))
-    sides = half * np.stack([np.column_stack(side) for side in ((along, -ones), (ones, along), (-along, ones), (-ones, -along))])
-    return sides * np.minimum(1.0, light.gate.half_width / np.linalg.norm(sides, axis=2, keepdims=True)) if light.gate.is_round else sides
+    sides = half * np.stack(
+        [np.column_stack(side) for side in ((along, -ones), (ones, along), (-along, ones), (-ones, -along))]
+    )
+    return (
+        sides * np.minimum(1.0, light.gate.half_width / np.linalg.norm(sides, axis=2, keepdims=True))
+        if light.gate.is_round
+        else sides
+    )
 
 
 def is_in_opening(light: Light, gate: np.ndarray) -> np.ndarray:

@@ -1,8 +1,8 @@
 """Pictures blurred with small pictures, written as the 16-bit texels that look-ups read.
 
-Small kernels are summed tap by tap, a strip of neighbours at once; so are larger ones that are mostly flat, at their rims
-only, from the picture's running sums; what is neither goes through a real Fourier transform (scipy). All take a picture (h, w)
-and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
+Small kernels are summed tap by tap, a strip of neighbours at once; so are larger ones that are mostly flat, at their
+rims only, from the picture's running sums; what is neither goes through a real Fourier transform (scipy). All take a
+picture (h, w) and a kernel (k, k) and fill all of (h + k − 1, w + k − 1).
 """
 
 from __future__ import annotations
@@ -32,18 +32,29 @@ def quantise(values, out):
 
 @kernel
 def _convolve_taps(padded, offsets, weights, sums, out):
-    """out[y, x] = Σ weights · padded at (y, x) + offsets (bytes), as texels; sums (w rounded up to STRIP,) float32 is room for one row."""
+    """out[y, x] = Σ weights · padded at (y, x) + offsets (bytes), as texels; sums (w rounded up to STRIP,) float32 is
+    room for one row.
+    """
     height, width = out.shape
     places, row_bytes = address_of(padded), 4 * padded.shape[1]
     for y in range(height):
         for x in range(0, width, STRIP):
-            sum_taps(places + y * row_bytes + 4 * x, address_of(offsets), address_of(weights), weights.shape[0], address_of(sums) + 4 * x)
+            sum_taps(
+                places + y * row_bytes + 4 * x,
+                address_of(offsets),
+                address_of(weights),
+                weights.shape[0],
+                address_of(sums) + 4 * x,
+            )
         _quantise_row(sums, out, y)
 
 
 def _convolve_sparse(padded: np.ndarray, above: int, before: int, weights: np.ndarray, out: np.ndarray) -> None:
-    """Sum over what is not zero of weights; padded holds the picture `above` rows down and `before` columns in, zeros round it."""
-    # Column by column, so that where running sums are to cancel they do so at once and not after all have been added up.
+    """Sum over what is not zero of weights; padded holds the picture `above` rows down and `before` columns in, zeros
+    round it.
+    """
+    # Column by column, so that where running sums are to cancel they do so at once and not after all have been added
+    # up.
     columns, rows = np.nonzero(weights.T)
     # Convolution reads the picture against the kernel's order: tap (i, j) from i rows up and j columns back.
     offsets = 4 * ((above - rows) * padded.shape[1] + before - columns)
@@ -56,7 +67,9 @@ def _in_strips(width: int) -> int:
 
 
 def convolve_directly(picture: np.ndarray, weights: np.ndarray, out: np.ndarray) -> None:
-    """Full convolution of picture (h, w) float32 with weights (k, k), tap by tap, into out (h + k − 1, w + k − 1) uint16."""
+    """Full convolution of picture (h, w) float32 with weights (k, k), tap by tap, into out (h + k − 1, w + k − 1)
+    uint16.
+    """
     margin = weights.shape[0] - 1
     padded = np.zeros((out.shape[0] + margin, _in_strips(out.shape[1]) + margin), np.float32)
     padded[margin : margin + picture.shape[0], margin : margin + picture.shape[1]] = picture
@@ -70,7 +83,9 @@ def rims(weights: np.ndarray) -> np.ndarray:
 
 @kernel
 def _sum_down(picture, padded, above, before):
-    """Write the sums of all rows so far: padded row `above` + y holds Σ picture[0 … y], those after the last one its sums."""
+    """Write the sums of all rows so far: padded row `above` + y holds Σ picture[0 … y], those after the last one its
+    sums.
+    """
     height, width = picture.shape
     for y in range(padded.shape[0] - above):
         for x in range(width):
@@ -81,7 +96,8 @@ def _sum_down(picture, padded, above, before):
 class RunningSums:
     """A picture's sums down its columns, ready for kernels of up to `widest` pixels that are flat inside.
 
-    Sums of a thousand float32 rows are off by 1e-4 at most, alike for near rows: their differences by less than a texel's step.
+    Sums of a thousand float32 rows are off by 1e-4 at most, alike for near rows: their differences by less than a
+    texel's step.
     """
 
     def __init__(self, picture: np.ndarray, widest: int):
@@ -120,6 +136,8 @@ class Spectrum:
         from scipy import fft
 
         # The kernel fills few rows: transforming along them first leaves most of the first pass undone.
-        product = fft.fft(fft.rfft(weights.astype(np.float32), self._shape[1], axis=1), self._shape[0], axis=0, overwrite_x=True)
+        product = fft.fft(
+            fft.rfft(weights.astype(np.float32), self._shape[1], axis=1), self._shape[0], axis=0, overwrite_x=True
+        )
         product *= self._values
         quantise(fft.irfft2(product, self._shape, overwrite_x=True), out)

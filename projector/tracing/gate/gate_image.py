@@ -37,7 +37,9 @@ class Gate(NamedTuple):
 
 
 class Bitmap(NamedTuple):
-    """A stencil in the gate: transmission (h, w) float32, row 0 at the top, and its pixel pitch (m), centred on the axis."""
+    """A stencil in the gate: transmission (h, w) float32, row 0 at the top, and its pixel pitch (m), centred on the
+    axis.
+    """
 
     transmission: np.ndarray
     pitch: float
@@ -125,7 +127,9 @@ def open_bitmap(gate: Gate) -> Bitmap:
 
 
 def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
-    """The gate's picture where it is lit: at the bitmap's own pitch, a whole fraction of it or, of a very large one, a multiple."""
+    """The gate's picture where it is lit: at the bitmap's own pitch, a whole fraction of it or, of a very large one, a
+    multiple.
+    """
     lit = _lit_box(gate, bitmap)
     finer, coarser = _fineness(gate, bitmap, max(lit[1] - lit[0], lit[3] - lit[2]))
     pitch = bitmap.pitch / finer * coarser
@@ -136,10 +140,26 @@ def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
     values = np.zeros((y.size + 2, x.size + 2), np.float32)
     lit_rows, lit_columns = np.zeros(y.size + 2, np.bool_), np.zeros(x.size + 2, np.bool_)
     if finer == coarser == 1:
-        first_row, first_column = (round(axis[0] / pitch + 0.5 * (count - 1)) for axis, count in ((y, rows), (x, columns)))
+        first_row, first_column = (
+            round(axis[0] / pitch + 0.5 * (count - 1)) for axis, count in ((y, rows), (x, columns))
+        )
 
         def draw(start, stop):
-            _draw_as_it_is(gate, bitmap, pitch, max(first_row, 0), max(first_column, 0), x, y, start, stop, values, lit_rows, lit_columns)
+            _draw_as_it_is(
+                gate,
+                bitmap,
+                pitch,
+                max(first_row, 0),
+                max(first_column, 0),
+                x,
+                y,
+                start,
+                stop,
+                values,
+                lit_rows,
+                lit_columns,
+            )
+
     else:
 
         def draw(start, stop):
@@ -149,7 +169,9 @@ def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
     with ThreadPoolExecutor(threads) as pool:
         list(pool.map(draw, bounds[:-1], bounds[1:]))
     top, left, values = _lit_part(values, lit_rows, lit_columns)
-    return GateImage(values, pitch, float(x[0]) + (left - 1) * pitch, float(y[0]) + (top - 1) * pitch, *_flag_pyramid(values))
+    return GateImage(
+        values, pitch, float(x[0]) + (left - 1) * pitch, float(y[0]) + (top - 1) * pitch, *_flag_pyramid(values)
+    )
 
 
 def _lit_box(gate: Gate, bitmap: Bitmap) -> tuple[float, float, float, float]:
@@ -167,7 +189,8 @@ def _lit_box(gate: Gate, bitmap: Bitmap) -> tuple[float, float, float, float]:
 
 
 def _fineness(gate: Gate, bitmap: Bitmap, extent: float) -> tuple[int, int]:
-    """Into how many pixels each of the bitmap's is cut along a side, and how many of them then make one of the gate's picture.
+    """Into how many pixels each of the bitmap's is cut along a side, and how many of them then make one of the gate's
+    picture.
 
     extent: size of the lit part, m
     """
@@ -221,7 +244,9 @@ def _draw_as_it_is(gate, bitmap, pitch, first_row, first_column, x, y, start, st
 
 @kernel
 def _draw_anew(gate, bitmap, pitch, parts, x, y, start, stop, values, lit_rows, lit_columns):
-    """Rows start … stop of the gate's picture on pixels of another size, each the mean of parts² places, linear between the bitmap's own."""
+    """Rows start … stop of the gate's picture on pixels of another size, each the mean of parts² places, linear between
+    the bitmap's own.
+    """
     for i in range(start, stop):
         for j in range(x.shape[0]):
             total = 0.0
@@ -237,7 +262,9 @@ def _draw_anew(gate, bitmap, pitch, parts, x, y, start, stop, values, lit_rows, 
 
 
 def _cropped_axis(count: int, pitch: float, low: float, high: float) -> np.ndarray:
-    """Centres (m) of those of `count` pixels along one axis that lie from low to high or next to it, at least two of them."""
+    """Centres (m) of those of `count` pixels along one axis that lie from low to high or next to it, at least two of
+    them.
+    """
     middle = 0.5 * (count - 1)
     first, last = max(math.ceil(low / pitch + middle - 1.0), 0), min(math.floor(high / pitch + middle + 1.0), count - 1)
     kept = (np.arange(first, last + 1) - middle) * pitch

@@ -4,9 +4,10 @@ The law (all lengths in metres, P = (X, Y, Z) in the projector's frame, A in the
 
     g = m(λ)·g_c + s·A·(1/z_f(λ) − 1/Z + κ·r²) + σ·A·|A|²
 
-with g_c = q·s·(X, Y)/Z, where the chief ray left the gate (q = 1 without distortion), and r = |g_c| over the gate's norm. What
-distortion does is undone once, at the entry (`straight_slopes`): all that follows knows only the slopes g_c/s. The rest is the thin-lens conjugate equation with chromatic, Seidel-like corrections; each term's definition and source stands
-beside its parameter in `lens_parameters`.
+with g_c = q·s·(X, Y)/Z, where the chief ray left the gate (q = 1 without distortion), and r = |g_c| over the gate's
+norm. What distortion does is undone once, at the entry (`straight_slopes`): all that follows knows only the slopes
+g_c/s. The rest is the thin-lens conjugate equation with chromatic, Seidel-like corrections; each term's definition and
+source stands beside its parameter in `lens_parameters`.
 """
 
 from __future__ import annotations
@@ -39,9 +40,9 @@ class Blades(NamedTuple):
 class Light(NamedTuple):
     """One projector, ready for kernels. Lengths in metres.
 
-    position (3), right, down, forward (3): place and axes of the pupil's centre in the world
-    tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ)
-    distortion p, see optics.distortion; curvature κ (1/m); spherical σ (1/m²); radius: half the pupil's nominal diameter
+    position (3), right, down, forward (3): place and axes of the pupil's centre in the world tube_length s;
+    inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ) distortion p, see optics.distortion; curvature κ (1/m); spherical σ
+    (1/m²); radius: half the pupil's nominal diameter
     """
 
     position: tuple
@@ -65,7 +66,10 @@ class Light(NamedTuple):
 
 @formula
 def straight_slopes(light, slope_x, slope_y):
-    """g_c/s for a direction (X/Z, Y/Z): the slopes from which the chief ray came, distortion undone. All laws below take these."""
+    """g_c/s for a direction (X/Z, Y/Z): the slopes from which the chief ray came, distortion undone.
+
+    All laws below take these.
+    """
     if light.distortion == 0.0:
         return slope_x, slope_y
     landed = math.sqrt(slope_x * slope_x + slope_y * slope_y) * light.tube_length / light.gate.norm
@@ -88,7 +92,9 @@ def patch_scale(light, inverse_sharp, inverse_distance, field_squared):
 
 @formula
 def pupil_geometry(x, y, z, nx, ny, nz, ax, ay):
-    """cosθ_A · cosθ_P / |P − A|² for a point P with normal n and a pupil point A (projector frame); 0 below the horizon."""
+    """cosθ_A · cosθ_P / |P − A|² for a point P with normal n and a pupil point A (projector frame); 0 below the
+    horizon.
+    """
     towards_x = ax - x
     towards_y = ay - y
     cosine = nx * towards_x + ny * towards_y - nz * z
@@ -153,7 +159,9 @@ def light_reach(light, inverse_distance, field_squared):
 
 def without_blades(n_wavelengths: int) -> Blades:
     """No blades, in the shape that kernels expect."""
-    return Blades(np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros((0, n_wavelengths)), np.zeros((0, N_PROJECTION_STEPS + 1)))
+    return Blades(
+        np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros((0, n_wavelengths)), np.zeros((0, N_PROJECTION_STEPS + 1))
+    )
 
 
 def half_plane(side: str, half: float, insertion: float, angle: float) -> tuple[float, float, float]:

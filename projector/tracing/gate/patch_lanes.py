@@ -1,13 +1,15 @@
-"""The patches of eight wavelengths looked up in the blurred stack at once, one wavelength to a lane of a machine vector.
+"""The patches of eight wavelengths looked up in the blurred stack at once, one wavelength to a lane of a machine
+vector.
 
-A point asks the stack once for each wavelength, and once more for each cell of the pupil if a shadow's edge crosses it: this
-is most of what a turn of the focus ring costs. Neighbouring wavelengths want neighbouring levels, not the same one, so the
-levels' data are loaded row by row and turned over into lanes. As in `vectors`, LLVM is written directly.
+A point asks the stack once for each wavelength, and once more for each cell of the pupil if a shadow's edge crosses it:
+this is most of what a turn of the focus ring costs. Neighbouring wavelengths want neighbouring levels, not the same
+one, so the levels' data are loaded row by row and turned over into lanes. As in `vectors`, LLVM is written directly.
 
 A table of TABLE_WORDS words on the stack holds a point's eight patches between the steps:
 
     clear_patches      nothing added up yet, nothing in the way
-    choose_patches     where each patch's middle lies, how it moves with the place in the pupil, its two levels and their shares
+    choose_patches     where each patch's middle lies, how it moves with the place in the pupil, its two levels and
+                       their shares
     add_patches        one look-up each, for one place in the pupil, added up
     add_cells          the same, with the sums beside it that `join_cells` needs
     join_cells         what cells added up to, held to the look-up of the whole pupil
@@ -26,7 +28,8 @@ from projector.tracing.rays.vectors import WIDTH as LANES
 _INT32, _INT64, _FLOAT = ir.IntType(32), ir.IntType(64), ir.FloatType()
 _FLOATS, _INTS, _LONGS = (ir.VectorType(kind, LANES) for kind in (_FLOAT, _INT32, _INT64))
 
-# Rows of the table. Those of a level: FIRST_LEVEL + 9 · (0 the finer, 1 the coarser) + these; the addresses take two rows.
+# Rows of the table. Those of a level: FIRST_LEVEL + 9 · (0 the finer, 1 the coarser) + these; the addresses take two
+# rows.
 X, Y, SCALE, PASSED, SUM, CLEAR, ALONE, FIRST_LEVEL = range(8)
 COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW, ROW_LENGTH, WEIGHT, ADDRESSES = range(8)
 _LEVEL_ROWS = 9
@@ -36,9 +39,20 @@ _SMALLEST = 1e-12
 _LITTLE = 2e-3
 TABLE_WORDS = (FIRST_LEVEL + 2 * _LEVEL_ROWS) * ROW_BYTES // 8
 
-# A level as `choose_patches` reads it, one vector: place, last row, patch diameter, what a texel's unit stands for, width and
-# offset in the block of texels.
-LEVEL = np.dtype([("left", "f4"), ("top", "f4"), ("inverse_pitch", "f4"), ("last_row", "f4"), ("diameter", "f4"), ("unit", "f4"), ("width", "i4"), ("offset", "u4")])
+# A level as `choose_patches` reads it, one vector: place, last row, patch diameter, what a texel's unit stands for,
+# width and offset in the block of texels.
+LEVEL = np.dtype(
+    [
+        ("left", "f4"),
+        ("top", "f4"),
+        ("inverse_pitch", "f4"),
+        ("last_row", "f4"),
+        ("diameter", "f4"),
+        ("unit", "f4"),
+        ("width", "i4"),
+        ("offset", "u4"),
+    ]
+)
 
 
 class _Lanes:
@@ -80,7 +94,9 @@ class _Lanes:
         return self._called("llvm.sqrt")
 
     def _called(self, name: str) -> _Lanes:
-        function = cgutils.get_or_insert_function(self.builder.module, ir.FunctionType(_FLOATS, [_FLOATS]), f"{name}.v{LANES}f32")
+        function = cgutils.get_or_insert_function(
+            self.builder.module, ir.FunctionType(_FLOATS, [_FLOATS]), f"{name}.v{LANES}f32"
+        )
         return _Lanes(self.builder, self.builder.call(function, [self.value]))
 
     def whole(self) -> ir.Value:
@@ -131,9 +147,13 @@ def _turned_over(builder, rows: list[ir.Value]) -> list[ir.Value]:
 
 
 def _step_below(builder, diameters: _Lanes, ladder, n_steps):
-    """For each lane the last step of the ladder, but its very last, whose diameter is not above the lane's: int32 lanes."""
+    """For each lane the last step of the ladder, but its very last, whose diameter is not above the lane's: int32
+    lanes.
+    """
     found = cgutils.alloca_once_value(builder, ir.Constant(_INTS, [0] * LANES))
-    with cgutils.for_range_slice(builder, ir.Constant(_INT64, 1), builder.sub(n_steps, ir.Constant(_INT64, 1)), ir.Constant(_INT64, 1), _INT64) as (step, _):
+    with cgutils.for_range_slice(
+        builder, ir.Constant(_INT64, 1), builder.sub(n_steps, ir.Constant(_INT64, 1)), ir.Constant(_INT64, 1), _INT64
+    ) as (step, _):
         rung = builder.load(place_at(builder, ladder, builder.mul(step, ir.Constant(_INT64, 4)), _FLOAT))
         above = diameters.compared(">", _Lanes(builder, _all_lanes(builder, rung)))
         # A mask's lanes are −1 where true.
@@ -141,8 +161,11 @@ def _step_below(builder, diameters: _Lanes, ladder, n_steps):
     return builder.load(found)
 
 
-def _take_level(builder, table, level, levels, texels, which: int, wide: _Lanes, turn: _Lanes, middle: tuple[_Lanes, _Lanes]) -> tuple[_Lanes, _Lanes]:
-    """Write one level's data of each lane (its number int32) to the table; gives back the levels' diameters and what their texels' unit stands for.
+def _take_level(
+    builder, table, level, levels, texels, which: int, wide: _Lanes, turn: _Lanes, middle: tuple[_Lanes, _Lanes]
+) -> tuple[_Lanes, _Lanes]:
+    """Write one level's data of each lane (its number int32) to the table; gives back the levels' diameters and what
+    their texels' unit stands for.
 
     wide: the patches' diameters; turn: 0 … 1, how far a level is drawn to that size about the middle (x, y)
     """
@@ -150,10 +173,18 @@ def _take_level(builder, table, level, levels, texels, which: int, wide: _Lanes,
     rows = []
     for lane in range(LANES):
         number = builder.sext(builder.extract_element(level, ir.Constant(_INT32, lane)), _INT64)
-        rows.append(builder.load(place_at(builder, levels, builder.mul(number, ir.Constant(_INT64, ROW_BYTES)), _FLOATS), align=4))
-    left, top, inverse_pitch, last_row, diameter, unit, width, offset = (_Lanes(builder, value) for value in _turned_over(builder, rows))
+        rows.append(
+            builder.load(
+                place_at(builder, levels, builder.mul(number, ir.Constant(_INT64, ROW_BYTES)), _FLOATS), align=4
+            )
+        )
+    left, top, inverse_pitch, last_row, diameter, unit, width, offset = (
+        _Lanes(builder, value) for value in _turned_over(builder, rows)
+    )
     long_offset = builder.zext(builder.bitcast(offset.value, _INTS), _LONGS)
-    address = builder.add(builder.shl(long_offset, ir.Constant(_LONGS, [1] * LANES)), _all_lanes(builder, texels, _LONGS))
+    address = builder.add(
+        builder.shl(long_offset, ir.Constant(_LONGS, [1] * LANES)), _all_lanes(builder, texels, _LONGS)
+    )
     builder.store(address, place_at(builder, table, _row(start + ADDRESSES), _LONGS), align=ROW_BYTES)
     width = builder.bitcast(width.value, _INTS)
     # Drawn to another size a level keeps its light: what it covers grows as what it holds falls.
@@ -187,22 +218,28 @@ def clear_patches(typingctx, table):
 def choose_patches(typingctx, table, stack, middle, inverse_sharp, lateral, patch):
     """Choose the two levels of eight wavelengths' patches, and where these lie.
 
-    stack          5 int64: addresses of texels, of levels (LEVEL) and of the float32 ladder of diameters; how many steps this has;
+    stack          5 int64: addresses of texels, of levels (LEVEL) and of the float32 ladder of diameters; how many
+                   steps this has;
                    how many levels later the same step for the turned pupil comes, 0 where a half turn changes nothing
     inverse_sharp  address of 8 float32 (1/m), lateral: address of 8 float32
     middle         3 float32: x and y (m) of the light's centroid in the gate, 1/m of the lit part's size
-    patch          7 float32: tube length s, inverse distance less the field's curvature (1/m), bend of the spherical term,
+    patch          7 float32: tube length s, inverse distance less the field's curvature (1/m), bend of the spherical
+                   term,
                    diameter of the (part of the) pupil, footprint, x and y of the middle for a lateral of 1 (m)
 
-    A patch wider than the lit part sees little but the pupil's own image, which grows with the patch: from twice the lit
-    part on the levels are drawn to the patch's size about the light's middle, from one to two in part.
+    A patch wider than the lit part sees little but the pupil's own image, which grows with the patch: from twice the
+    lit part on the levels are drawn to the patch's size about the light's middle, from one to two in part.
     """
 
     def codegen(context, builder, signature, arguments):
         table, stack, middle, inverse_sharp, lateral, patch = arguments
         texels, levels, ladder, n_steps, turned = (builder.extract_value(stack, i) for i in range(5))
-        tube, inverse_distance, bend, diameter, footprint, x, y = (_Lanes(builder, _all_lanes(builder, builder.extract_value(patch, i))) for i in range(7))
-        *centre, inverse_extent = (_Lanes(builder, _all_lanes(builder, builder.extract_value(middle, i))) for i in range(3))
+        tube, inverse_distance, bend, diameter, footprint, x, y = (
+            _Lanes(builder, _all_lanes(builder, builder.extract_value(patch, i))) for i in range(7)
+        )
+        *centre, inverse_extent = (
+            _Lanes(builder, _all_lanes(builder, builder.extract_value(middle, i))) for i in range(3)
+        )
         sharp = _Lanes(builder, builder.load(place_at(builder, inverse_sharp, 0, _FLOATS), align=4))
         spread_out = _Lanes(builder, builder.load(place_at(builder, lateral, 0, _FLOATS), align=4))
         scale = tube * (sharp - inverse_distance)
@@ -213,14 +250,20 @@ def choose_patches(typingctx, table, stack, middle, inverse_sharp, lateral, patc
         _store(builder, y * spread_out, table, Y)
         _store(builder, scale + bend, table, SCALE)
         step = _step_below(builder, wide, ladder, n_steps)
-        later = builder.select(scale.compared("<", 0.0), _all_lanes(builder, builder.trunc(turned, _INT32), _INTS), ir.Constant(_INTS, [0] * LANES))
+        later = builder.select(
+            scale.compared("<", 0.0),
+            _all_lanes(builder, builder.trunc(turned, _INT32), _INTS),
+            ir.Constant(_INTS, [0] * LANES),
+        )
         level = builder.add(step, later)
         turn = wide * inverse_extent - 1.0
         turn = turn.where(turn.compared(">", 0.0), 0.0)
         turn = turn.where(turn.compared("<", 1.0), 1.0)
         drawn = wide.where(wide.compared(">", _SMALLEST), _SMALLEST)
         low, fine = _take_level(builder, table, level, levels, texels, 0, drawn, turn, centre)
-        high, coarse = _take_level(builder, table, builder.add(level, ir.Constant(_INTS, [1] * LANES)), levels, texels, 1, drawn, turn, centre)
+        high, coarse = _take_level(
+            builder, table, builder.add(level, ir.Constant(_INTS, [1] * LANES)), levels, texels, 1, drawn, turn, centre
+        )
         share = (wide - low) / (high - low)
         share = share.where(share.compared(">", 0.0), 0.0)
         share = share.where(share.compared("<", 1.0), 1.0)
@@ -231,13 +274,25 @@ def choose_patches(typingctx, table, stack, middle, inverse_sharp, lateral, patc
         return context.get_dummy_value()
 
     three = types.UniTuple(types.float32, 3)
-    return types.void(types.int64, types.UniTuple(types.int64, 5), three, types.int64, types.int64, types.UniTuple(types.float32, 7)), codegen
+    return (
+        types.void(
+            types.int64,
+            types.UniTuple(types.int64, 5),
+            three,
+            types.int64,
+            types.int64,
+            types.UniTuple(types.float32, 7),
+        ),
+        codegen,
+    )
 
 
 def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
     """One level's part of the light at eight places of the gate plane (m), linear between texel centres, 0 outside."""
     start = FIRST_LEVEL + _LEVEL_ROWS * which
-    at_column, at_row, inverse_pitch, last_column, last_row = (_load(builder, table, start + row) for row in (COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW))
+    at_column, at_row, inverse_pitch, last_column, last_row = (
+        _load(builder, table, start + row) for row in (COLUMN, ROW, INVERSE_PITCH, LAST_COLUMN, LAST_ROW)
+    )
     row_length = _load(builder, table, start + ROW_LENGTH, _INTS)
     column, row = x * inverse_pitch + at_column, y * inverse_pitch + at_row
     held = column.compared(">=", 0.0)
@@ -256,7 +311,9 @@ def _looked_up(builder, table, which: int, x: _Lanes, y: _Lanes) -> _Lanes:
             base = builder.load(place_at(builder, table, _row(start + ADDRESSES) + 8 * lane, _INT64))
             offset = builder.shl(builder.zext(builder.extract_element(index, number), _INT64), ir.Constant(_INT64, 1))
             # Two 16-bit neighbours in one load: little-endian, as all machines that numba knows.
-            pairs = builder.insert_element(pairs, builder.load(place_at(builder, base, offset, _INT32), align=2), number)
+            pairs = builder.insert_element(
+                pairs, builder.load(place_at(builder, base, offset, _INT32), align=2), number
+            )
         first = _of_ints(builder, builder.and_(pairs, ir.Constant(_INTS, [0xFFFF] * LANES)))
         second = _of_ints(builder, builder.lshr(pairs, ir.Constant(_INTS, [16] * LANES)))
         lines.append(first + (second - first) * right)
@@ -277,7 +334,9 @@ def _add(builder, table, row: int, value: _Lanes) -> None:
 
 @intrinsic
 def add_patches(typingctx, table, ax, ay, factor):
-    """Look the eight patches up as seen from (ax, ay) (m) in the pupil, and add factor · what passes (open gate on the axis = 1)."""
+    """Look the eight patches up as seen from (ax, ay) (m) in the pupil, and add factor · what passes (open gate on the
+    axis = 1).
+    """
 
     def codegen(context, builder, signature, arguments):
         table = arguments[0]
@@ -290,9 +349,11 @@ def add_patches(typingctx, table, ax, ay, factor):
 
 @intrinsic
 def add_cells(typingctx, table, ax, ay, clear, arrived):
-    """The same for a cell round (ax, ay): `clear` is how much it counts where nothing hides it, `arrived` the share of it that is seen.
+    """The same for a cell round (ax, ay): `clear` is how much it counts where nothing hides it, `arrived` the share of
+    it that is seen.
 
-    Beside it sums of what passes where nothing is hidden (CLEAR), and of what is seen where no stencil is in the way (ALONE).
+    Beside it sums of what passes where nothing is hidden (CLEAR), and of what is seen where no stencil is in the way
+    (ALONE).
     """
 
     def codegen(context, builder, signature, arguments):
@@ -310,10 +371,12 @@ def add_cells(typingctx, table, ax, ay, clear, arrived):
 
 @intrinsic
 def join_cells(typingctx, table, clear):
-    """Take from the cells what share of the light is seen, and from the whole pupil, chosen last, how much there is; clear: all cells' sum.
+    """Take from the cells what share of the light is seen, and from the whole pupil, chosen last, how much there is;
+    clear: all cells' sum.
 
     Cells are drawn as discs, which overlap here and leave gaps there: of an opening much smaller than a cell they show
-    spots. In the share of one sum of cells in another the spots fall out. Where no disc meets the opening, all cells count alike.
+    spots. In the share of one sum of cells in another the spots fall out. Where no disc meets the opening, all cells
+    count alike.
     """
 
     def codegen(context, builder, signature, arguments):

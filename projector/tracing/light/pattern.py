@@ -146,7 +146,13 @@ def _choose(light, parts, stack, first, place, bend, diameter, footprint, table)
     n_steps = stack.diameters.shape[0]
     choose_patches(
         table,
-        (address_of(stack.texels), address_of(stack.levels), address_of(stack.diameters), n_steps, n_steps if stack.n_signs == 2 else 0),
+        (
+            address_of(stack.texels),
+            address_of(stack.levels),
+            address_of(stack.diameters),
+            n_steps,
+            n_steps if stack.n_signs == 2 else 0,
+        ),
         (np.float32(stack.middle[0]), np.float32(stack.middle[1]), np.float32(stack.middle[2])),
         address_of(parts.inverse_sharp) + 4 * first,
         address_of(parts.lateral) + 4 * first,
@@ -218,8 +224,28 @@ def _whole_pupil(light, parts, stack, point, place, geometry, footprint, stencil
 
 
 @formula
-def _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, point, position, normal, place, footprint, visibility, state, weights, material, table, out):
-    """The pupil split into cells around centres (k, 2), each as far as it is seen; where the stencil is sparse held to the whole pupil."""
+def _cell_by_cell(
+    light,
+    parts,
+    cells,
+    is_sparse,
+    stack,
+    cell_stack,
+    point,
+    position,
+    normal,
+    place,
+    footprint,
+    visibility,
+    state,
+    weights,
+    material,
+    table,
+    out,
+):
+    """The pupil split into cells around centres (k, 2), each as far as it is seen; where the stencil is sparse held to
+    the whole pupil.
+    """
     n_cells = cells.shape[0]
     radius = light.radius * math.sqrt(light.pupil.area / n_cells)
     area = math.pi * radius * radius
@@ -235,7 +261,9 @@ def _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, point, posi
                 continue
             ax = cells[cell, 0]
             ay = cells[cell, 1]
-            geometry = area * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay)
+            geometry = area * pupil_geometry(
+                position[0], position[1], position[2], normal[0], normal[1], normal[2], ax, ay
+            )
             if geometry <= 0.0:
                 continue
             clear += geometry
@@ -256,13 +284,17 @@ def _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, point, posi
 
 @formula
 def _geometry_by_cells(light, cells, position, normal, visibility, state):
-    """Geometry of the whole pupil where it changes across it: the sum over cells around centres (k, 2), each as far as it is seen."""
+    """Geometry of the whole pupil where it changes across it: the sum over cells around centres (k, 2), each as far as
+    it is seen.
+    """
     n_cells = cells.shape[0]
     total = 0.0
     for cell in range(n_cells):
         arrived = share_arrived(visibility, state, cell, n_cells)
         if arrived > 0.0:
-            total += arrived * pupil_geometry(position[0], position[1], position[2], normal[0], normal[1], normal[2], cells[cell, 0], cells[cell, 1])
+            total += arrived * pupil_geometry(
+                position[0], position[1], position[2], normal[0], normal[1], normal[2], cells[cell, 0], cells[cell, 1]
+            )
     return total * math.pi * light.radius * light.radius * light.pupil.area / n_cells
 
 
@@ -285,7 +317,11 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     if height + rim <= 0.0:
         return
     footprint = light.tube_length * footprint_per_tube(points.areas[i], height, z)
-    stencil_class = _OPEN if flags == HAS_LIGHT else _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint)
+    stencil_class = (
+        _OPEN
+        if flags == HAS_LIGHT
+        else _stencil_class(light, image, field_squared, slope_x, slope_y, inverse_distance, footprint)
+    )
     if stencil_class == _NONE:
         return
     n_mixed = 1 if stencil_class == _MIXED else 0
@@ -304,31 +340,55 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     n_mixed += 1 if state >= 0 else 0
     if n_mixed == 0 or (n_mixed == 1 and (state >= 0 or not (steep or bends))):
         if steep:
-            geometry = _geometry_by_cells(light, parts.seen if state >= 0 else parts.lit, (x, y, z), normal, visibility, state)
+            geometry = _geometry_by_cells(
+                light, parts.seen if state >= 0 else parts.lit, (x, y, z), normal, visibility, state
+            )
         elif state >= 0:
             geometry *= share_seen(visibility, state)
         if in_the_open:
             _open_pupil(geometry, weights, material, out, i)
         else:
-            _whole_pupil(light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out)
+            _whole_pupil(
+                light, parts, stack, i, place, geometry, footprint, stencil_class, weights, material, table, out
+            )
     else:
         # Behind small openings far out of focus a point sees little of the pupil lit: that is cut finer.
-        is_sparse = stencil_class == _MIXED and 2.0 * light_reach(light, inverse_distance, field_squared) > stack.sparse_from
+        is_sparse = (
+            stencil_class == _MIXED and 2.0 * light_reach(light, inverse_distance, field_squared) > stack.sparse_from
+        )
         if state >= 0:
             cells = parts.fine_seen if is_sparse else parts.seen
         elif n_mixed >= 2 or bends:
             cells = parts.fine_product if is_sparse else parts.product
         else:
             cells = parts.lit
-        _cell_by_cell(light, parts, cells, is_sparse, stack, cell_stack, i, (x, y, z), normal, place, footprint, visibility, state, weights, material, table, out)
+        _cell_by_cell(
+            light,
+            parts,
+            cells,
+            is_sparse,
+            stack,
+            cell_stack,
+            i,
+            (x, y, z),
+            normal,
+            place,
+            footprint,
+            visibility,
+            state,
+            weights,
+            material,
+            table,
+            out,
+        )
 
 
 @kernel
 def add_light(light, parts, stack, cell_stack, image, points, squares, visibility, weights, start, stop, out):
     """Add one projector's light to the points of the squares start … stop.
 
-    light a Light; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole pupil and for its cells; image a GateImage;
-    points Points; squares Squares, how the points lie; visibility Visibility
+    light a Light; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole pupil
+    and for its cells; image a GateImage; points Points; squares Squares, how the points lie; visibility Visibility
     weights (n_materials, n_wavelengths, 3): what a unit of (radiance · steradian · cosine) at each wavelength adds to
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
     """
@@ -352,13 +412,17 @@ def _is_unlit(light, image, points, i):
     slope_x, slope_y = straight_slopes(light, x / z, y / z)
     field_squared = field_radius_squared(light, slope_x, slope_y)
     normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-    footprint = light.tube_length * footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
+    footprint = light.tube_length * footprint_per_tube(
+        points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z
+    )
     return _stencil_class(light, image, field_squared, slope_x, slope_y, 1.0 / z, footprint) == _NONE
 
 
 @kernel
 def mark_unlit(light, image, points, squares, start, stop, state):
-    """Set state to UNKNOWN for the points of the squares start … stop that the pattern leaves dark: no ray need be cast for them."""
+    """Set state to UNKNOWN for the points of the squares start … stop that the pattern leaves dark: no ray need be cast
+    for them.
+    """
     for square in range(start, stop):
         flags = _flags_of_square(light, image, squares, square)
         if flags == HAS_LIGHT:

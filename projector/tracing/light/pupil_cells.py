@@ -20,8 +20,8 @@ N_SIDE_PRODUCT = 10
 class PupilParts(NamedTuple):
     """A light's wavelengths in whole vectors, and its pupil in cells: what look-ups of all points share.
 
-    inverse_sharp (m,) float32 1/m and lateral (m,) float32: those of the light, the last one repeated up to a multiple of LANES
-    lit (N_SIDE_LIT², 2), product (N_SIDE_PRODUCT², 2), seen (n_side², 2): centres of cells in the pupil, m
+    inverse_sharp (m,) float32 1/m and lateral (m,) float32: those of the light, the last one repeated up to a multiple
+    of LANES lit (N_SIDE_LIT², 2), product (N_SIDE_PRODUCT², 2), seen (n_side², 2): centres of cells in the pupil, m
     fine_product, fine_seen: those of their quarters, cell after cell
     """
 
@@ -42,12 +42,17 @@ def pupil_parts(light, n_side: int) -> PupilParts:
         centres = np.empty((side * side * parts * parts, 2))
         _fill_centres(light.pupil, light.radius, side, parts, centres)
         cells.append(centres)
-    return PupilParts(*(np.pad(values, spare, mode="edge").astype(np.float32) for values in (light.inverse_sharp, light.lateral)), *cells)
+    return PupilParts(
+        *(np.pad(values, spare, mode="edge").astype(np.float32) for values in (light.inverse_sharp, light.lateral)),
+        *cells,
+    )
 
 
 @kernel
 def _fill_centres(pupil, radius, n_side, n_parts, centres):
-    """Places (n_side² · n_parts², 2) in the pupil (m) of the centres of its cells or of their parts, those of a cell in the order of its shadow rays."""
+    """Places (n_side² · n_parts², 2) in the pupil (m) of the centres of its cells or of their parts, those of a cell in
+    the order of its shadow rays.
+    """
     fine = n_side * n_parts
     for i in range(centres.shape[0]):
         cell, part = i // (n_parts * n_parts), i % (n_parts * n_parts)
@@ -60,7 +65,8 @@ def _fill_centres(pupil, radius, n_side, n_parts, centres):
 
 @formula
 def share_arrived(visibility, state, cell, n_cells):
-    """Share of the shadow rays of a cell that arrived; state: the point's row of them, or below 0 where it sees the whole pupil.
+    """Share of the shadow rays of a cell that arrived; state: the point's row of them, or below 0 where it sees the
+    whole pupil.
 
     n_cells: how many cells there are; of quarters of cells each has one of the rays to itself.
     """

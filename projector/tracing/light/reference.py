@@ -26,7 +26,9 @@ from projector.tracing.sight.outline import pupil_point
 
 @formula
 def gate_light(light, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
-    """Relative radiance of one ray of straight slopes: where it left the gate, what stands there, and whether the blades let it pass."""
+    """Relative radiance of one ray of straight slopes: where it left the gate, what stands there, and whether the
+    blades let it pass.
+    """
     across = light.lateral[wavelength] * light.tube_length
     scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
     scale += light.spherical * (ax * ax + ay * ay)
@@ -71,6 +73,8 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
             if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
                 continue
             for wavelength in range(light.inverse_sharp.shape[0]):
-                value = area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
+                value = (
+                    area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
+                )
                 for channel in range(3):
                     out[i, channel] += weights[points.materials[i], wavelength, channel] * value

@@ -4,10 +4,10 @@ Triangles are tested in float64 as in S. Woop, C. Benthin and I. Wald, "Watertig
 of Computer Graphics Techniques 2(1), 2013): both sides of an edge compute the same product with opposite signs, so no
 ray slips between two triangles.
 
-Boxes are float32, eight to a node, and never wrongly missed: they are grown by 2⁻²³ of the mesh's largest coordinate, the
-ray's origin is rounded to either side so that each plane seems farther out than it is, and slopes are shrunk or
-stretched by 2⁻²¹, more than the three roundings of (plane − origin) · slope together (3 · 2⁻²⁴). The idea is that of
-T. Ize, "Robust BVH ray traversal" (JCGT 2(2), 2013), with the ray itself in float64.
+Boxes are float32, eight to a node, and never wrongly missed: they are grown by 2⁻²³ of the mesh's largest coordinate,
+the ray's origin is rounded to either side so that each plane seems farther out than it is, and slopes are shrunk or
+stretched by 2⁻²¹, more than the three roundings of (plane − origin) · slope together (3 · 2⁻²⁴). The idea is that of T.
+Ize, "Robust BVH ray traversal" (JCGT 2(2), 2013), with the ray itself in float64.
 
 A ray that runs in a triangle's own plane may count as a hit or not, as rounding has it: seen so, the triangle has no
 width, and its neighbours close the surface.
@@ -237,8 +237,8 @@ def closest_hit(bvh, origin, direction, t_min, t_max):
     origin, direction  3-tuples of float64; the direction need not be of unit length
     t_min, t_max       open range of t; 0 ≤ t_min
 
-    The point is origin + t · direction and also (1 − u − v) · a + u · b + v · c. Without a hit t is inf and the triangle
-    is -1. Of two triangles at the same t the lower index wins.
+    The point is origin + t · direction and also (1 − u − v) · a + u · b + v · c. Without a hit t is inf and the
+    triangle is -1. Of two triangles at the same t the lower index wins.
     """
     return _closest(
         address_of(bvh.nodes),
@@ -295,9 +295,11 @@ def _any(nodes, corners, origin, direction, t_min, t_max, likely):
 
 @formula
 def blocker(bvh, origin, direction, t_min, t_max, likely):
-    """A leaf (below 0) with a triangle on the ray at t_min < t < t_max, or 0 if there is none (arguments as in `closest_hit`).
+    """A leaf (below 0) with a triangle on the ray at t_min < t < t_max, or 0 if there is none (arguments as in
+    `closest_hit`).
 
-    likely: the leaf that blocked a ray nearby, which is asked first, or 0. Neighbouring shadow rays often share their blocker.
+    likely: the leaf that blocked a ray nearby, which is asked first, or 0. Neighbouring shadow rays often share their
+    blocker.
     """
     return _any(address_of(bvh.nodes), address_of(bvh.corners), origin, direction, float(t_min), float(t_max), likely)
 

@@ -1,7 +1,8 @@
 """Builds the tree of boxes over a mesh: binned surface-area splits, halves where those fail.
 
 The splitting rule is that of I. Wald, "On fast construction of SAH-based bounding volume hierarchies" (IEEE Symposium
-on Interactive Ray Tracing 2007), with cost counted in groups of four triangles, since that is what a leaf tests at once.
+on Interactive Ray Tracing 2007), with cost counted in groups of four triangles, since that is what a leaf tests at
+once.
 """
 
 from __future__ import annotations
@@ -32,8 +33,8 @@ def aligned(shape, dtype) -> np.ndarray:
 def wrap_triangles(vertices, triangles, largest, extents):
     """Fill extents (m, 6) float32 with boxes (low x y z, high x y z) that surely hold each triangle.
 
-    They are grown by 2⁻²² of the largest coordinate, of which rounding to float32 takes a quarter at most: flat boxes get
-    a thickness, and a ray that rounding moves along a box's face still enters it.
+    They are grown by 2⁻²² of the largest coordinate, of which rounding to float32 takes a quarter at most: flat boxes
+    get a thickness, and a ray that rounding moves along a box's face still enters it.
     """
     margin = 2.0**-22 * max(largest, 1e-30)
     for triangle in range(len(triangles)):
@@ -154,7 +155,13 @@ def _split(extents, order, start, stop, depth, middles, counts, bins, running, c
 
 @formula
 def _open_range(pending, row, begin, end, depth, parent, side):
-    pending[row, 0], pending[row, 1], pending[row, 2], pending[row, 3], pending[row, 4] = begin, end, depth, parent, side
+    pending[row, 0], pending[row, 1], pending[row, 2], pending[row, 3], pending[row, 4] = (
+        begin,
+        end,
+        depth,
+        parent,
+        side,
+    )
 
 
 @building_kernel

@@ -1,8 +1,8 @@
 """Proof of full light without a ray: nothing reaches into the cone between a point and a pupil.
 
 The tree's boxes are held against six half-spaces round the cone, in float64, so that their margin covers all rounding.
-The triangles that remain are seen from the point, where the cone is a disc and a triangle a polygon, and the distance of
-the two decides.
+The triangles that remain are seen from the point, where the cone is a disc and a triangle a polygon, and the distance
+of the two decides.
 """
 
 from __future__ import annotations
@@ -236,8 +236,8 @@ def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, sha
     unevenness      how far (m) the points lie under the plane through `middle` across `normal`, at most
     share           how much of the way to the pupil is looked at: 1 for all of it
 
-    Two balls, one round the patch and one round the pupil, lie in one cone whose apex is beyond the smaller of them; what
-    the patch's own plane hides does not count. True means "perhaps". For kernels only.
+    Two balls, one round the patch and one round the pupil, lie in one cone whose apex is beyond the smaller of them;
+    what the patch's own plane hides does not count. True means "perhaps". For kernels only.
     """
     # Of balls of one size the cone would be a cylinder: a patch nearly as wide as the pupil counts as a little wider.
     if spread * _LEAST_CONE > radius and spread < radius * _LEAST_CONE:

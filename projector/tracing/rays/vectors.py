@@ -1,8 +1,10 @@
-"""Explicit machine vectors: eight boxes or four triangles tested in one go for rays, and strips of taps summed for blurs.
+"""Explicit machine vectors: eight boxes or four triangles tested in one go for rays, and strips of taps summed for
+blurs.
 
 numba does not turn these loops into vector code by itself, and an array made inside a kernel comes from the heap, which
 costs as much as a short ray. So this file writes LLVM directly; a machine without 256-bit vectors gets the same
-operations in smaller pieces. For rays plain additions and products only, never fused: the edge test needs exact antisymmetry.
+operations in smaller pieces. For rays plain additions and products only, never fused: the edge test needs exact
+antisymmetry.
 
 Memory is addressed by integers: addresses inside a kernel cost no reference counting. Vectors are fastest where they
 begin at a multiple of their size, but need not: arrays that were copied or loaded from a file work as well.
@@ -283,7 +285,8 @@ STRIP = 64
 
 @intrinsic
 def sum_taps(typingctx, first, offsets, weights, n_taps, sums):
-    """STRIP sums over taps, sum x being Σ weights[tap] · the float32 at first + offsets[tap] + 4·x; products and sums may be fused.
+    """STRIP sums over taps, sum x being Σ weights[tap] · the float32 at first + offsets[tap] + 4·x; products and sums
+    may be fused.
 
     first    address of the strip's place in a picture of float32
     offsets  address of n_taps int64, bytes; weights: address of n_taps float32
@@ -293,14 +296,18 @@ def sum_taps(typingctx, first, offsets, weights, n_taps, sums):
     def codegen(context, builder, signature, arguments):
         first, offsets, weights, n_taps, sums = arguments
         n_vectors = STRIP // WIDTH
-        fused = cgutils.get_or_insert_function(builder.module, ir.FunctionType(_FLOATS, [_FLOATS] * 3), f"llvm.fmuladd.v{WIDTH}f32")
+        fused = cgutils.get_or_insert_function(
+            builder.module, ir.FunctionType(_FLOATS, [_FLOATS] * 3), f"llvm.fmuladd.v{WIDTH}f32"
+        )
         zero = ir.Constant(_FLOATS, [0.0] * WIDTH)
         totals = [cgutils.alloca_once_value(builder, zero) for _ in range(n_vectors)]
         for total in totals:
             builder.store(zero, total)
         with cgutils.for_range(builder, n_taps, intp=_INT64) as loop:
             offset = builder.load(place_at(builder, offsets, builder.mul(loop.index, ir.Constant(_INT64, 8)), _INT64))
-            weight = builder.load(place_at(builder, weights, builder.mul(loop.index, ir.Constant(_INT64, 4)), ir.FloatType()))
+            weight = builder.load(
+                place_at(builder, weights, builder.mul(loop.index, ir.Constant(_INT64, 4)), ir.FloatType())
+            )
             weight, start = spread(builder, weight, _FLOATS), builder.add(first, offset)
             for vector, total in enumerate(totals):
                 values = builder.load(place_at(builder, start, vector * ROW_BYTES, _FLOATS), align=4)

@@ -49,7 +49,9 @@ class Pupil(NamedTuple):
     symmetric: bool
 
 
-def make_pupil(shape: str = "disc", n_blades: int = 6, rotation_deg: float = 0.0, inner_fraction: float = 0.5, bitmap=None) -> Pupil:
+def make_pupil(
+    shape: str = "disc", n_blades: int = 6, rotation_deg: float = 0.0, inner_fraction: float = 0.5, bitmap=None
+) -> Pupil:
     """Build a pupil of a shape: "disc", "polygon", "ring" or "bitmap" ((h, w) float coverage, row 0 at the top)."""
     empty = (np.array([0.0, 1.0]), np.array([[0.0, 1.0]]))
     rotation = math.radians(rotation_deg)
@@ -58,13 +60,17 @@ def make_pupil(shape: str = "disc", n_blades: int = 6, rotation_deg: float = 0.0
     if shape == "ring":
         second = 0.25 * (1.0 + inner_fraction**2)
         area = 1.0 - inner_fraction**2
-        return Pupil(RING, 0, 0.0, float(inner_fraction), 1.0, 1.0, area, np.array([second, second, 0.0]), *empty, 1.0, True)
+        return Pupil(
+            RING, 0, 0.0, float(inner_fraction), 1.0, 1.0, area, np.array([second, second, 0.0]), *empty, 1.0, True
+        )
     if shape == "polygon":
         circumradius = math.sqrt(2.0 * math.pi / (n_blades * math.sin(2.0 * math.pi / n_blades)))
         # Mean of x² over a regular polygon is the same in every direction: R²·(2 + cos(2π/n)) / 12.
         second = circumradius**2 * (2.0 + math.cos(2.0 * math.pi / n_blades)) / 12.0
         moments = np.array([second, second, 0.0])
-        return Pupil(POLYGON, n_blades, rotation, 0.0, circumradius, circumradius, 1.0, moments, *empty, 1.0, n_blades % 2 == 0)
+        return Pupil(
+            POLYGON, n_blades, rotation, 0.0, circumradius, circumradius, 1.0, moments, *empty, 1.0, n_blades % 2 == 0
+        )
     if shape == "bitmap":
         return _bitmap_pupil(np.asarray(bitmap, float))
     raise ValueError(f"unknown pupil shape: {shape}")
@@ -75,7 +81,9 @@ def _bitmap_pupil(coverage: np.ndarray) -> Pupil:
     height, width = coverage.shape
     side = max(height, width)
     square = np.zeros((side, side))
-    square[(side - height) // 2 : (side - height) // 2 + height, (side - width) // 2 : (side - width) // 2 + width] = coverage
+    square[(side - height) // 2 : (side - height) // 2 + height, (side - width) // 2 : (side - width) // 2 + width] = (
+        coverage
+    )
     total = square.sum()
     if not total > 0:
         raise ValueError("the pupil bitmap lets no light through")
@@ -129,7 +137,8 @@ def pupil_point(pupil, u, v):
             angle = 0.5 * math.pi - 0.25 * math.pi * a / b
         return radius * math.cos(angle), radius * math.sin(angle)
     if pupil.kind == RING:
-        # The square is cut into strips that are laid round the ring one after the other: cells stay about as long as wide.
+        # The square is cut into strips that are laid round the ring one after the other: cells stay about as long as
+        # wide.
         strip = min(int(v * RING_STRIPS), RING_STRIPS - 1)
         out = v * RING_STRIPS - strip
         radius = math.sqrt(pupil.inner * pupil.inner + out * (1.0 - pupil.inner * pupil.inner))
@@ -152,7 +161,9 @@ def pupil_point(pupil, u, v):
 
 
 def rim_length(pupil: Pupil) -> float:
-    """Length of a pupil's rim over that of its own area as strips one radius wide: 1 of a disc, 1 / (1 − inner) of a ring."""
+    """Length of a pupil's rim over that of its own area as strips one radius wide: 1 of a disc, 1 / (1 − inner) of a
+    ring.
+    """
     if pupil.kind == DISC:
         return 1.0
     if pupil.kind == RING:
@@ -162,7 +173,9 @@ def rim_length(pupil: Pupil) -> float:
     density = np.pad(_bitmap_density(pupil), 1)
     steps = np.abs(np.diff(density, axis=0)).sum() + np.abs(np.diff(density, axis=1)).sum()
     # Summed along rows and columns a rim counts 4/π times its length on average over its directions.
-    return float(0.25 * math.pi * steps / density.max() * (2.0 * pupil.extent / pupil.column_cdf.shape[0]) / (2.0 * math.pi))
+    return float(
+        0.25 * math.pi * steps / density.max() * (2.0 * pupil.extent / pupil.column_cdf.shape[0]) / (2.0 * math.pi)
+    )
 
 
 def kernel_size(pupil: Pupil, diameter_pixels: float) -> int:
@@ -174,7 +187,8 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
     """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
 
     Each pixel holds the covered share of its area: exactly for a bitmap, whose straight sides would all round the same
-    way, else from sub-samples, enough of them that small pupils keep their shape; in a large one from how far the rim is.
+    way, else from sub-samples, enough of them that small pupils keep their shape; in a large one from how far the rim
+    is.
     """
     radius = 0.5 * diameter_pixels
     n = kernel_size(pupil, diameter_pixels)
@@ -212,7 +226,9 @@ def _bitmap_density(pupil: Pupil) -> np.ndarray:
 
 
 def _bitmap_coverage(pupil: Pupil, edges: np.ndarray) -> np.ndarray:
-    """Light of a bitmap (n, n) within the squares between edges (n + 1,), pupil units: cells count by what lies in a square."""
+    """Light of a bitmap (n, n) within the squares between edges (n + 1,), pupil units: cells count by what lies in a
+    square.
+    """
     n_cells = pupil.column_cdf.shape[0]
     places = (edges + pupil.extent) * (n_cells / (2.0 * pupil.extent))
     cells = np.arange(n_cells)

@@ -1,9 +1,10 @@
-"""Neighbours on one surface see nearly the same of a pupil: what a few of them agree on need not be traced for the rest.
+"""Neighbours on one surface see nearly the same of a pupil: what a few of them agree on need not be traced for the
+rest.
 
 The points of a picture or a map are taken in squares. A flat square is proven lit at once by one shaft to the whole
 pupil. Otherwise five of its points are looked at; where all five are dark, or in penumbra, so are those between, and a
-shadow ray to a place in the pupil is traced only where the five disagree on that place. A shadow's edge moves across the
-pupil from point to point, so in a penumbra they agree on most of it.
+shadow ray to a place in the pupil is traced only where the five disagree on that place. A shadow's edge moves across
+the pupil from point to point, so in a penumbra they agree on most of it.
 
 Five points that agree can miss only what is so narrow that its shadow slips between them. A square is shared only if it
 is flat and nothing stands near it, so that such a strip hides little of the pupil: let the samples be g apart and the
@@ -152,7 +153,10 @@ def _is_undecided(state, bounds, width):
 
 @formula
 def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, state):
-    """Settle a part together if that can be done; else point by point, or, of a whole square, leave it. True if settled."""
+    """Settle a part together if that can be done; else point by point, or, of a whole square, leave it.
+
+    True if settled.
+    """
     if not _is_undecided(state, bounds, width):
         return True
     shape = _shape(points, bounds, width)
@@ -185,7 +189,17 @@ def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, s
             i = (first_row + place // n_columns) * width + first_column + place % n_columns
         # A sample that the pattern leaves dark is looked at all the same: its neighbours are not all dark.
         if state[i] == UNDECIDED or (state[i] == UNKNOWN and step < n_samples):
-            state[i] = look_at_point(bvh, light, aims, points, i, beam, _PROBES_SHARED if step < n_samples else 0, step % _PROBES_SHARED, known)
+            state[i] = look_at_point(
+                bvh,
+                light,
+                aims,
+                points,
+                i,
+                beam,
+                _PROBES_SHARED if step < n_samples else 0,
+                step % _PROBES_SHARED,
+                known,
+            )
         if step == 0:
             agreed = state[i]
         elif step < n_samples and agreed != state[i]:
@@ -212,7 +226,9 @@ def look_first_in_squares(bvh, light, aims, points, beam, width, height, start, 
 
 @formula
 def _mask_of(state, seen, i, cell):
-    """Which rays of a cell arrive at a point; none at one that is unknown, which at worst lets more rays be traced beside it."""
+    """Which rays of a cell arrive at a point; none at one that is unknown, which at worst lets more rays be traced
+    beside it.
+    """
     if state[i] >= 0:
         return int(seen[state[i], cell])
     return ALL_RAYS if state[i] == LIT else 0
@@ -230,7 +246,9 @@ def _rays_agreed(state, seen, bounds, width, cell):
 
 @formula
 def _lines_round(first, last, at, n_halvings):
-    """The two lines between which one lies when first … last − 1 has been halved so often; twice itself where it is one of them."""
+    """The two lines between which one lies when first … last − 1 has been halved so often; twice itself where it is one
+    of them.
+    """
     low, high = first, last - 1
     for halving in range(n_halvings):
         # The first halving meets the fifth sample.
@@ -281,7 +299,9 @@ def _n_halvings(first, last, at):
 
 @formula
 def _rank(bounds, row, column):
-    """When a point of a part is traced: 0 for the five samples, else after how many halvings of both sides it is a corner."""
+    """When a point of a part is traced: 0 for the five samples, else after how many halvings of both sides it is a
+    corner.
+    """
     if row == (bounds[0] + bounds[1]) // 2 and column == (bounds[2] + bounds[3]) // 2:
         return 0
     return max(_n_halvings(bounds[0], bounds[1], row), _n_halvings(bounds[2], bounds[3], column))
@@ -339,12 +359,17 @@ def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, p
 
 @kernel
 def look_closely_in_squares(bvh, light, aims, points, state, width, height, n_side, squares, start, stop, seen):
-    """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²) uint8."""
+    """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²)
+    uint8.
+    """
     places = stack_words(POINTS_IN_SQUARE)
     for index in range(start, stop):
         for part in range(5):
             bounds = part_of_square(squares[index], part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, places, seen) and part == 0:
+            if (
+                _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, places, seen)
+                and part == 0
+            ):
                 break

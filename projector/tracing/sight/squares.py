@@ -67,7 +67,9 @@ def part_of_square(square, part, width, height):
 
 @formula
 def footprint_per_tube(area, height, z):
-    """Diameter of a patch of surface as the gate sees it, over the tube length; height: cosine on the surface times distance."""
+    """Diameter of a patch of surface as the gate sees it, over the tube length; height: cosine on the surface times
+    distance.
+    """
     if area <= 0.0:
         return 0.0
     inverse = 1.0 / z
@@ -92,8 +94,12 @@ def _bounds_of(light, points, width, part, row_step, column_step):
             low_y, high_y = min(low_y, y * inverse), max(high_y, y * inverse)
             low_d, high_d = min(low_d, inverse), max(high_d, inverse)
             if points.areas[i] > 0.0:
-                normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-                footprint = max(footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z))
+                normal = direction_in_light_frame(
+                    light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
+                )
+                footprint = max(
+                    footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
+                )
     return (low_x, high_x, low_y, high_y, low_d, high_d, footprint), all_before
 
 
@@ -101,12 +107,15 @@ def _bounds_of(light, points, width, part, row_step, column_step):
 def bound_squares(light, points, width, height, is_plane, start, stop, bounds):
     """Fill the bounds of squares start … stop; they depend on where the projector stands, not on its lens.
 
-    is_plane: the points are an even grid on one plane and stand for no area; X/Z, Y/Z and 1/Z then are largest and smallest at corners.
+    is_plane: the points are an even grid on one plane and stand for no area; X/Z, Y/Z and 1/Z then are largest and
+    smallest at corners.
     """
     for square in range(start, stop):
         part = part_of_square(square, 0, width, height)
         row_step, column_step = max(part[1] - part[0] - 1, 1), max(part[3] - part[2] - 1, 1)
-        found, all_before = _bounds_of(light, points, width, part, row_step if is_plane else 1, column_step if is_plane else 1)
+        found, all_before = _bounds_of(
+            light, points, width, part, row_step if is_plane else 1, column_step if is_plane else 1
+        )
         if is_plane and not all_before:
             found, all_before = _bounds_of(light, points, width, part, 1, 1)
         for column in range(BOUNDS):

@@ -48,14 +48,18 @@ def _ray_place(ray, n_side):
 
 
 class Aims(NamedTuple):
-    """Places in the pupil (m) that shadow rays go to: probes (N_PROBES, 2) and rays (n_side² · RAYS_PER_CELL, 2), cell after cell."""
+    """Places in the pupil (m) that shadow rays go to: probes (N_PROBES, 2) and rays (n_side² · RAYS_PER_CELL, 2), cell
+    after cell.
+    """
 
     probes: np.ndarray
     rays: np.ndarray
 
 
 def aims_at(light, n_side: int) -> Aims:
-    """Where rays to a light's pupil go if it is cut into n_side² cells; found once, as it takes a sine and a cosine each."""
+    """Where rays to a light's pupil go if it is cut into n_side² cells; found once, as it takes a sine and a cosine
+    each.
+    """
     aims = Aims(np.empty((N_PROBES, 2)), np.empty((n_side * n_side * RAYS_PER_CELL, 2)))
     _fill_aims(light.pupil, light.radius, n_side, aims)
     return aims
@@ -103,14 +107,18 @@ def _blocker(bvh, light, origin, place, normal, aims, aim, likely):
 
 @formula
 def forget_blockers(known):
-    """Clear the N_PROBES words that hold the leaf that last blocked each probe: it mostly blocks a neighbour's ray there too."""
+    """Clear the N_PROBES words that hold the leaf that last blocked each probe: it mostly blocks a neighbour's ray
+    there too.
+    """
     for probe in range(N_PROBES):
         store_word(known, probe, np.int64(0))
 
 
 @formula
 def _probes(bvh, light, aims, origin, place, normal, first, step, known):
-    """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is found."""
+    """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is
+    found.
+    """
     n_seen, n_blocked = 0, 0
     for probe in range(first, N_PROBES, step):
         found = _blocker(bvh, light, origin, place, normal, aims.probes, probe, load_word(known, probe))
@@ -162,7 +170,8 @@ def look_at_point(bvh, light, aims, points, i, beam, probes, first_probe, known)
 
 @kernel
 def look_first(bvh, light, aims, points, beam, start, stop, state):
-    """First pass over points start … stop: of state (n,) int32, what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
+    """First pass over points start … stop: of state (n,) int32, what is UNDECIDED becomes DARK, LIT, UNKNOWN or
+    PENUMBRA.
 
     beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
     """
@@ -175,7 +184,8 @@ def look_first(bvh, light, aims, points, beam, start, stop, state):
 
 @formula
 def rays_arriving(bvh, light, aims, points, i, cell, wanted, likely):
-    """(mask of the wanted rays from point i to one cell of the pupil that arrive, what blocked the last one that does not).
+    """(mask of the wanted rays from point i to one cell of the pupil that arrive, what blocked the last one that does
+    not).
 
     wanted: mask of rays; likely: what blocked a ray nearby, from an earlier call, or 0.
     """
@@ -204,7 +214,9 @@ def look_closely(bvh, light, aims, points, rows, n_side, start, stop, seen):
 
 @kernel
 def settle_rows(rows, seen, start, stop, state):
-    """Of the points rows[start … stop], those that see all or nothing of the pupil become LIT or DARK in state (n,) int32."""
+    """Of the points rows[start … stop], those that see all or nothing of the pupil become LIT or DARK in state (n,)
+    int32.
+    """
     n_cells = seen.shape[1]
     for row in range(start, stop):
         all_arrived, any_arrived = ALL_RAYS, 0
@@ -220,9 +232,9 @@ def settle_rows(rows, seen, start, stop, state):
 def beam_bounds(light) -> tuple[float, float]:
     """Largest slope and reach (m) of a projector's beam with a margin.
 
-    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis: at
-    most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius. Distortion then moves
-    it outwards by its law, whose slope is nowhere steeper than 1 or that at the gate's edge.
+    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis:
+    at most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius. Distortion
+    then moves it outwards by its law, whose slope is nowhere steeper than 1 or that at the gate's edge.
     """
     gate = light.gate
     corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height) / min(light.lateral_range)
@@ -245,7 +257,9 @@ def depths_reached(light, points, state):
         nearest, farthest = min(nearest, z), max(farthest, z)
         if points.areas[i] > 0.0 and z > 1e-6:
             normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-            footprint = max(footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z))
+            footprint = max(
+                footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
+            )
     return nearest, farthest, footprint
 
 
@@ -267,7 +281,9 @@ def seen_shares(visibility) -> np.ndarray:
 
 @kernel
 def mark_steps(values, materials, width, height, threshold, start, stop, marks):
-    """Mark the grid points of rows start … stop whose value differs from a neighbour's of the same surface by more than a threshold."""
+    """Mark the grid points of rows start … stop whose value differs from a neighbour's of the same surface by more than
+    a threshold.
+    """
     for row in range(start, stop):
         for column in range(width):
             i = row * width + column

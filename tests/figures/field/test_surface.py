@@ -1,4 +1,6 @@
-"""From field to mesh: edges split without opening the mesh, grid lines where they are wanted, vertices drawn on to the skin."""
+"""From field to mesh: edges split without opening the mesh, grid lines where they are wanted, vertices drawn on to the
+skin.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,10 @@ def test_any_choice_of_split_edges_keeps_a_tetrahedron_closed():
     for choice in product([False, True], repeat=6):
         split = [edge for edge, chosen in zip(edges, choice, strict=True) if chosen]
         number = {edge: 4 + i for i, edge in enumerate(split)}
-        middle = [[number.get((min(a, b), max(a, b)), -1) for a, b in zip(row, np.roll(row, -1), strict=True)] for row in triangles]
+        middle = [
+            [number.get((min(a, b), max(a, b)), -1) for a, b in zip(row, np.roll(row, -1), strict=True)]
+            for row in triangles
+        ]
         vertices = np.concatenate([corners, *(corners[list(edge)].mean(axis=0)[None] for edge in split)])
         pieces = trimesh.Trimesh(vertices, _with_split_edges(vertices, triangles, np.array(middle)), process=False)
         # Every split edge adds a piece to both of its triangles.

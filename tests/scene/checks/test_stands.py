@@ -67,7 +67,9 @@ def test_a_lamp_before_the_cameras_lens_is_told(studio):
 
 
 def test_a_camera_in_the_beam_is_told(studio):
-    """85 mm with a gate of 30 mm, focused far: 0.17 · z from the axis; the camera stands 1 m before the lamp, 0.1 and then 0.3 m off."""
+    """85 mm with a gate of 30 mm, focused far: 0.17 · z from the axis; the camera stands 1 m before the lamp, 0.1 and
+    then 0.3 m off.
+    """
     for off, is_told in ((0.1, True), (0.3, False)):
         notes = notes_of(studio, [off, 1.5, 4.0], aim=[off, 1.5, -2.5])
         assert any("its shadow falls there" in note for note in notes) == is_told

@@ -23,7 +23,10 @@ def fault_of(text):
         ("f_number = f/2.8", "write 2.8 for f/2.8"),
         ("f_number = 2,8", "write 2.8, with a point"),
         ("aim = “wall.centre”", 'write straight quotes: aim = "wall.centre"'),
-        ("gate = { shape = ‘round’, diameter_mm = 40 }", 'write straight quotes: gate = { shape = "round", diameter_mm = 40 }'),
+        (
+            "gate = { shape = ‘round’, diameter_mm = 40 }",
+            'write straight quotes: gate = { shape = "round", diameter_mm = 40 }',
+        ),
         ('file = "C:\\Users\\me\\leaves.png"', 'write / for each backslash: file = "C:/Users/me/leaves.png"'),
         ('file = "patterns\\leaves.png"', 'write / for each backslash: file = "patterns/leaves.png"'),
         ("lens = { f_number = 2,8 }", "write 2.8, with a point"),
@@ -57,7 +60,16 @@ def up(data, **options):
 
 @pytest.mark.parametrize(
     ("given", "words"),
-    [(None, "format is missing"), (2, "newer version"), (0, "is not known"), (-1, "is not known"), ("1", 'format = "1"'), (True, "format = true"), (1.0, "format = 1.0"), ([1], "format = [1]")],
+    [
+        (None, "format is missing"),
+        (2, "newer version"),
+        (0, "is not known"),
+        (-1, "is not known"),
+        ("1", 'format = "1"'),
+        (True, "format = true"),
+        (1.0, "format = 1.0"),
+        ([1], "format = [1]"),
+    ],
 )
 def test_a_format_that_is_not_known_is_refused(given, words):
     with pytest.raises(SceneError) as caught:

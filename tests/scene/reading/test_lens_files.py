@@ -38,7 +38,8 @@ def test_every_shipped_lens_file_is_right_and_opens_with_a_title(path):
 
 
 def test_the_acrylic_of_the_shipped_lens_is_that_of_the_material():
-    # N. Sultanova, S. Kasarova, I. Nikolov, Acta Physica Polonica A 116, 585 (2009): PMMA; samples differ by some per cent.
+    # N. Sultanova, S. Kasarova, I. Nikolov, Acta Physica Polonica A 116, 585 (2009): PMMA; samples differ by some per
+    # cent.
     lens = read_lens_file(shipped_folder("lens") / "single-acrylic.toml")
     assert lens["dispersion"]["abbe_number"] == pytest.approx(abbe_number("PMMA"), rel=0.02)
 
@@ -52,8 +53,16 @@ def faults_of(tmp_path, lens, scene=SCENE):
 
 def test_keys_beside_the_file_go_on_top_and_full_opening_is_the_files_own(tmp_path):
     (tmp_path / "mine.toml").write_text(LENS + "corner_softness_mm = 0.2\n")
-    lens = load_text(SCENE.replace('"mine"', '"mine"\nf_number = 4\ntransmittance = 0.8'), "s", tmp_path).projector[0].lens
-    assert (lens.focal_length_mm, lens.f_number, lens.widest_f_number, lens.transmittance, lens.corner_softness_mm) == (85, 4, 2, 0.8, 0.2)
+    lens = (
+        load_text(SCENE.replace('"mine"', '"mine"\nf_number = 4\ntransmittance = 0.8'), "s", tmp_path).projector[0].lens
+    )
+    assert (lens.focal_length_mm, lens.f_number, lens.widest_f_number, lens.transmittance, lens.corner_softness_mm) == (
+        85,
+        4,
+        2,
+        0.8,
+        0.2,
+    )
 
 
 def test_a_fault_inside_a_lens_file_is_told_with_that_files_name_and_line(tmp_path):
@@ -66,7 +75,16 @@ def test_what_the_fields_of_a_lens_file_say_together_is_told_with_its_line(tmp_p
     assert fault.file.endswith("mine.toml") and fault.line == 5
 
 
-@pytest.mark.parametrize(("lens", "words"), [("", "empty"), ("[lens\n", "cannot be read"), ("title = 'x'\n", "no [lens] table"), ("lens = 5\n", "no [lens] table"), (LENS.replace("[lens]", "glas = 1\n[lens]"), "glas is not a key")])
+@pytest.mark.parametrize(
+    ("lens", "words"),
+    [
+        ("", "empty"),
+        ("[lens\n", "cannot be read"),
+        ("title = 'x'\n", "no [lens] table"),
+        ("lens = 5\n", "no [lens] table"),
+        (LENS.replace("[lens]", "glas = 1\n[lens]"), "glas is not a key"),
+    ],
+)
 def test_a_lens_file_that_is_none_is_told(tmp_path, lens, words):
     (fault,) = faults_of(tmp_path, lens)
     assert words in fault.found and fault.file.endswith("mine.toml")
@@ -74,7 +92,9 @@ def test_a_lens_file_that_is_none_is_told(tmp_path, lens, words):
 
 def test_a_wrong_lens_file_hides_no_other_fault_and_makes_none_up(tmp_path):
     # The stand-in for the lens could not focus at 1 cm; that is no fault of the user's.
-    scene = SCENE.replace("[projector.lens]", "focus = { distance_m = 0.01 }\nrol_deg = 2\n[projector.lens]").replace('"wall.centre"\n[[', '"wall.center"\n[[')
+    scene = SCENE.replace("[projector.lens]", "focus = { distance_m = 0.01 }\nrol_deg = 2\n[projector.lens]").replace(
+        '"wall.centre"\n[[', '"wall.center"\n[['
+    )
     keys = {fault.key for fault in faults_of(tmp_path, "", scene)}
     assert keys == {None, "projector.key.rol_deg", "camera.aim"}
     keys = {fault.key for fault in faults_of(tmp_path, "", scene.replace("rol_deg", "roll_deg"))}

@@ -103,7 +103,12 @@ def test_a_value_changes_alike_in_a_file_and_in_a_loaded_scene(override, read):
         ("camera.iso=fast", "camera.iso", '"fast" where a number is wanted', "write a number"),
         ("camera.f_number=f/8", "camera.f_number", '"f/8"', "write 8 for f/8"),
         ("camera.shutter_s=1/0", "camera.shutter_s", '"1/0"', ""),
-        ("camera.iso=100:800:4", "camera.iso", "100:800:4 is several values", "projector sheet SCENE --rows camera.iso=100:800:4"),
+        (
+            "camera.iso=100:800:4",
+            "camera.iso",
+            "100:800:4 is several values",
+            "projector sheet SCENE --rows camera.iso=100:800:4",
+        ),
         ("camera.iso=100:800:1", "camera.iso", "a range is first:last:count", ""),
         ("camera.focal_length_mm=85mm", "camera.focal_length_mm", '"85mm"', "write 85 alone"),
         ("projector=4", "projector", "4 where a list of tables is wanted", "[[projector]]"),
@@ -145,10 +150,15 @@ def test_a_reading_without_a_change_of_stop_says_nothing_new():
 
 def test_another_lens_file_replaces_the_lens_and_keeps_its_stop():
     scene = load_text(SCENE)
-    for changed in (load_text(SCENE, overrides=["projector.key.lens.file=single-crown"]), with_overrides(scene, ["projector.key.lens.file=single-crown"])):
+    for changed in (
+        load_text(SCENE, overrides=["projector.key.lens.file=single-crown"]),
+        with_overrides(scene, ["projector.key.lens.file=single-crown"]),
+    ):
         lens = changed.projector[0].lens
         assert (lens.dispersion.glass, lens.f_number, lens.corner_softness_mm) == ("N-BK7", 4, 0.25)
-    both = load_text(SCENE, overrides=["projector.key.lens.f_number=2.8", "projector.key.lens.file=filled-short"]).projector[0]
+    both = load_text(
+        SCENE, overrides=["projector.key.lens.f_number=2.8", "projector.key.lens.file=filled-short"]
+    ).projector[0]
     assert (both.lens.focal_length_mm, both.lens.f_number) == (50, 2.8)
     assert (both.reading.lens.focal_length_mm, both.reading.lens.f_number, both.reading.lens_f_number) == (85, 4, None)
 

@@ -45,7 +45,11 @@ def test_every_shipped_scene_loads_without_faults_and_has_a_title():
 
 
 def test_all_single_field_faults_are_told_at_once_with_their_lines():
-    text = GOOD.replace("f_number = 2.8", 'f_number = "2.8"').replace("diameter_mm = 40", "diameter_mm = -40").replace('name = "wall"', 'name = "wall"\nheigth_m = 2.0')
+    text = (
+        GOOD.replace("f_number = 2.8", 'f_number = "2.8"')
+        .replace("diameter_mm = 40", "diameter_mm = -40")
+        .replace('name = "wall"', 'name = "wall"\nheigth_m = 2.0')
+    )
     found = faults_of(text)
     assert set(found) == {"projector.key.lens.f_number", "projector.key.gate.diameter_mm", "surface.wall.heigth_m"}
     assert "height_m" in found["surface.wall.heigth_m"].try_
@@ -57,7 +61,11 @@ def test_all_single_field_faults_are_told_at_once_with_their_lines():
 @pytest.mark.parametrize(
     ("change", "key", "words"),
     [
-        (("position_m = [0.0, 1.5, 2.0]", "position_mm = [0.0, 1500, 2000]"), "projector.key.position_mm", "not a key here"),
+        (
+            ("position_m = [0.0, 1.5, 2.0]", "position_mm = [0.0, 1500, 2000]"),
+            "projector.key.position_mm",
+            "not a key here",
+        ),
         (("position_m = [0.0, 1.5, 2.0]", "position_m = [0.0, 1500.0, 2.0]"), "projector.key.position_m.2", "1500"),
         (("aim = [0.0, 1.5, 0.0]", "aim = [0.0, 1.5]"), "projector.key.aim", "[0.0, 1.5]"),
         (("aim = [0.0, 1.5, 0.0]", "aim = 7"), "projector.key.aim", "7"),
@@ -69,14 +77,42 @@ def test_all_single_field_faults_are_told_at_once_with_their_lines():
         (("format = 1\n", ""), "format", "missing"),
         (('aim = "wall.centre"', 'aim = "wall.center"'), "camera.aim", "no landmark"),
         (("reading = {", "output = { lumens = 400 }\nreading = {"), "projector.key.output", "two statements of power"),
-        (("f_number = 2.8", "f_number = 2.8, nearest_focus_m = 3.0"), "projector.key.focus", "as near as this lens focuses"),
-        (("position_m = [0.0, 1.5, 2.0]", "position_m = [0.0, 1.5, 0.01]"), "projector.key.position_m", "stands inside wall"),
-        (("f_number = 2.8 }", 'f_number = 2.8 }\nstencil = { file = "windou", width_mm = 30 }'), "projector.key.stencil.file", "no stencil file"),
-        (("f_number = 2.8", 'f_number = 2.8, dispersion = { glass = "N-BK7", abbe_number = 60 }'), "projector.key.lens.dispersion", "glass and abbe_number"),
-        (("f_number = 2.8", 'f_number = 2.8, dispersion = { glass = "NBK9" }'), "projector.key.lens.dispersion", "not known"),
-        (("f_number = 2.8", 'f_number = 2.8, pupil = { shape = "polygon" }'), "projector.key.lens.pupil.n_blades", "needs n_blades"),
+        (
+            ("f_number = 2.8", "f_number = 2.8, nearest_focus_m = 3.0"),
+            "projector.key.focus",
+            "as near as this lens focuses",
+        ),
+        (
+            ("position_m = [0.0, 1.5, 2.0]", "position_m = [0.0, 1.5, 0.01]"),
+            "projector.key.position_m",
+            "stands inside wall",
+        ),
+        (
+            ("f_number = 2.8 }", 'f_number = 2.8 }\nstencil = { file = "windou", width_mm = 30 }'),
+            "projector.key.stencil.file",
+            "no stencil file",
+        ),
+        (
+            ("f_number = 2.8", 'f_number = 2.8, dispersion = { glass = "N-BK7", abbe_number = 60 }'),
+            "projector.key.lens.dispersion",
+            "glass and abbe_number",
+        ),
+        (
+            ("f_number = 2.8", 'f_number = 2.8, dispersion = { glass = "NBK9" }'),
+            "projector.key.lens.dispersion",
+            "not known",
+        ),
+        (
+            ("f_number = 2.8", 'f_number = 2.8, pupil = { shape = "polygon" }'),
+            "projector.key.lens.pupil.n_blades",
+            "needs n_blades",
+        ),
         (("diameter_mm = 40", "width_mm = 40"), "projector.key.gate.diameter_mm", "needs diameter_mm"),
-        (("f_number = 2.8 }", 'f_number = 2.8 }\nfilter = [ { kind = "band", centre_nm = 550 } ]'), "projector.key.filter", "band filter with centre_nm"),
+        (
+            ("f_number = 2.8 }", 'f_number = 2.8 }\nfilter = [ { kind = "band", centre_nm = 550 } ]'),
+            "projector.key.filter",
+            "band filter with centre_nm",
+        ),
     ],
 )
 def test_what_is_wrong_is_named_where_it_stands(change, key, words):
@@ -85,7 +121,15 @@ def test_what_is_wrong_is_named_where_it_stands(change, key, words):
     assert found[key].line
 
 
-@pytest.mark.parametrize(("raw", "words"), [(b"", "empty"), (b"\xff\xfe\x00bad", "not text"), (b"format = 1\n[camera\n", "cannot be read"), (b"format = 1\nformat = 1\n", "cannot be read")])
+@pytest.mark.parametrize(
+    ("raw", "words"),
+    [
+        (b"", "empty"),
+        (b"\xff\xfe\x00bad", "not text"),
+        (b"format = 1\n[camera\n", "cannot be read"),
+        (b"format = 1\nformat = 1\n", "cannot be read"),
+    ],
+)
 def test_files_that_are_no_scene_get_plain_words(tmp_path, raw, words):
     path = tmp_path / "scene.toml"
     path.write_bytes(raw)
@@ -117,15 +161,22 @@ def test_a_reading_stays_what_it_was_when_the_ring_is_turned():
 
 
 def test_a_lens_file_is_read_and_its_keys_can_be_replaced():
-    scene = load_text(GOOD.replace("lens = { focal_length_mm = 85, f_number = 2.8 }", 'lens = { file = "achromat", f_number = 4 }'))
+    scene = load_text(
+        GOOD.replace("lens = { focal_length_mm = 85, f_number = 2.8 }", 'lens = { file = "achromat", f_number = 4 }')
+    )
     lens = scene.projector[0].lens
     assert (lens.focal_length_mm, lens.f_number, lens.widest_f_number) == (85, 4, 1.8)
 
 
 def test_a_lens_file_with_two_dispersions_is_refused_by_its_own_name(tmp_path):
-    (tmp_path / "odd.toml").write_text('title = "odd"\n[lens]\nfocal_length_mm = 85\nf_number = 2\ndispersion = { glass = "N-BK7", abbe_number = 60 }\n')
+    (tmp_path / "odd.toml").write_text(
+        'title = "odd"\n[lens]\nfocal_length_mm = 85\nf_number = 2\ndispersion = { glass = "N-BK7", abbe_number ='
+        " 60 }\n"
+    )
     with pytest.raises(SceneError, match="odd.toml.*glass and abbe_number"):
-        load_text(GOOD.replace("lens = { focal_length_mm = 85, f_number = 2.8 }", 'lens = { file = "odd" }'), "s", tmp_path)
+        load_text(
+            GOOD.replace("lens = { focal_length_mm = 85, f_number = 2.8 }", 'lens = { file = "odd" }'), "s", tmp_path
+        )
 
 
 def test_own_files_come_before_shipped_ones(tmp_path):
@@ -150,7 +201,37 @@ def test_the_hash_follows_what_the_scene_says_and_nothing_else():
     assert scene.digest() != with_overrides(scene, ["camera.iso=101"]).digest()
 
 
-WORDS = st.sampled_from(["", "0", "-1", "1e400", "nan", '"x"', "[", "]", "{", "}", "=", ".", ",", "#", "\n", "'", '"', "true", "[[x]]", "1/200", "projector", "\\", "é", "\x00", "[0.0, 1.5]", "{ a = 1 }", "file = 'window'"])
+WORDS = st.sampled_from(
+    [
+        "",
+        "0",
+        "-1",
+        "1e400",
+        "nan",
+        '"x"',
+        "[",
+        "]",
+        "{",
+        "}",
+        "=",
+        ".",
+        ",",
+        "#",
+        "\n",
+        "'",
+        '"',
+        "true",
+        "[[x]]",
+        "1/200",
+        "projector",
+        "\\",
+        "é",
+        "\x00",
+        "[0.0, 1.5]",
+        "{ a = 1 }",
+        "file = 'window'",
+    ]
+)
 
 
 @settings(max_examples=300, deadline=None)
@@ -168,7 +249,30 @@ def test_a_damaged_file_is_either_a_scene_or_told_in_words(damage):
 
 
 LEAVES = sorted({match[0] for match in re.finditer(r"(?<== )[^=\n]+$", GOOD, re.MULTILINE)})
-VALUES = st.sampled_from(["nan", "-inf", "true", '""', '"1"', "[]", "{}", "[[]]", "[1, 2, 3]", "[nan, 0, 0]", "-0.0", "1e308", "9" * 400, "1979-05-27", "07:32:00", "{ file = 'window' }", '"wall.centre"', '"."', "[{}]", "[{}, 5]"])
+VALUES = st.sampled_from(
+    [
+        "nan",
+        "-inf",
+        "true",
+        '""',
+        '"1"',
+        "[]",
+        "{}",
+        "[[]]",
+        "[1, 2, 3]",
+        "[nan, 0, 0]",
+        "-0.0",
+        "1e308",
+        "9" * 400,
+        "1979-05-27",
+        "07:32:00",
+        "{ file = 'window' }",
+        '"wall.centre"',
+        '"."',
+        "[{}]",
+        "[{}, 5]",
+    ]
+)
 
 
 @settings(max_examples=300, deadline=None)
@@ -178,13 +282,46 @@ def test_any_value_in_the_place_of_any_other_is_either_taken_or_told_once_at_its
         load_text(GOOD.replace(f"= {old}", f"= {new}"), "scene.toml")
     except SceneError as error:
         keys = [(fault.key, fault.line) for fault in error.faults]
-        assert keys and len(keys) == len(set(keys)) and all(fault.file == "scene.toml" and fault.line for fault in error.faults)
+        assert (
+            keys
+            and len(keys) == len(set(keys))
+            and all(fault.file == "scene.toml" and fault.line for fault in error.faults)
+        )
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.lists(st.sampled_from(["projector", "key", "lens", "camera", "f_number", "file", "position_m", "x", "1", "aim", "reading", "surface", "wall", "blade", "focus", "odd", ""]), max_size=5), VALUES)
+@given(
+    st.lists(
+        st.sampled_from(
+            [
+                "projector",
+                "key",
+                "lens",
+                "camera",
+                "f_number",
+                "file",
+                "position_m",
+                "x",
+                "1",
+                "aim",
+                "reading",
+                "surface",
+                "wall",
+                "blade",
+                "focus",
+                "odd",
+                "",
+            ]
+        ),
+        max_size=5,
+    ),
+    VALUES,
+)
 def test_any_change_is_either_made_or_told(keys, value):
-    for changed in (lambda change: load_text(GOOD, "scene.toml", ".", [change]), lambda change: with_overrides(load_text(GOOD), [change])):
+    for changed in (
+        lambda change: load_text(GOOD, "scene.toml", ".", [change]),
+        lambda change: with_overrides(load_text(GOOD), [change]),
+    ):
         try:
             changed(f"{'.'.join(keys)}={value}")
         except SceneError as error:

@@ -40,7 +40,10 @@ def test_only_what_was_changed_is_changed():
     changed = changed_text(SCENE, {"projector.key.position_m": (0.5, 1.7, 2.0), "camera.aim": "sitter.chin"})
     before, after = SCENE.split("\n"), changed.split("\n")
     differing = [(old, new) for old, new in zip(before, after, strict=True) if old != new]
-    assert differing == [("aim = \"sitter.nose_tip\"", "aim = \"sitter.chin\""), ("position_m = [0.5, 1.6, 2.0]", "position_m = [0.5, 1.7, 2.0]")]
+    assert differing == [
+        ('aim = "sitter.nose_tip"', 'aim = "sitter.chin"'),
+        ("position_m = [0.5, 1.6, 2.0]", "position_m = [0.5, 1.7, 2.0]"),
+    ]
 
 
 def test_no_change_gives_the_very_text_back():
@@ -61,18 +64,37 @@ def test_every_kind_of_value_is_written_so_that_it_reads_back(source, tmp_path):
     }
     scene = load(save_scene(source, changes, tmp_path / "copy.toml"))
     spec = scene.projector[0]
-    assert (scene.camera.iso, scene.camera.focus, scene.title, scene.ambient.stops_under) == (400, (0.0, 1.5, 0.0), "Größer", 5.0)
-    assert (spec.lens.f_number, spec.blade[0].insertion_mm, spec.focus.offset_mm, scene.figure[0].yaw_deg) == (4.0, 5.5, 0.4, 20.0)
+    assert (scene.camera.iso, scene.camera.focus, scene.title, scene.ambient.stops_under) == (
+        400,
+        (0.0, 1.5, 0.0),
+        "Größer",
+        5.0,
+    )
+    assert (spec.lens.f_number, spec.blade[0].insertion_mm, spec.focus.offset_mm, scene.figure[0].yaw_deg) == (
+        4.0,
+        5.5,
+        0.4,
+        20.0,
+    )
     text = (tmp_path / "copy.toml").read_text(encoding="utf-8")
     assert all(comment in text for comment in ("# my first light", "# by the door", "# the good one", "# the sitter"))
 
 
 def test_a_reading_keeps_the_stop_it_was_taken_at(source, tmp_path):
-    assert load(save_scene(source, {"projector.key.lens.f_number": 4.0}, tmp_path / "copy.toml")).projector[0].reading.lens_f_number == 2.8
+    assert (
+        load(save_scene(source, {"projector.key.lens.f_number": 4.0}, tmp_path / "copy.toml"))
+        .projector[0]
+        .reading.lens_f_number
+        == 2.8
+    )
 
 
 def test_none_takes_a_key_out(source, tmp_path):
-    scene = load(save_scene(source, {"projector.key.reading": None, "projector.key.focus.distance_m": None}, tmp_path / "copy.toml"))
+    scene = load(
+        save_scene(
+            source, {"projector.key.reading": None, "projector.key.focus.distance_m": None}, tmp_path / "copy.toml"
+        )
+    )
     assert scene.projector[0].reading is None
 
 

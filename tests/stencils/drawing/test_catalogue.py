@@ -1,4 +1,6 @@
-"""The shipped stencils: what claims to be metal is one piece, plain shapes have their textbook areas, files match the drawings."""
+"""The shipped stencils: what claims to be metal is one piece, plain shapes have their textbook areas, files match the
+drawings.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,20 @@ def radius_of_pixels(size: int = SIZE) -> np.ndarray:
 
 
 def test_there_are_at_least_fifteen_and_the_promised_ones_are_among_them():
-    promised = {"window", "blinds", "slit", "circle", "triangle", "leaves", "swirl", "lattice", "dots", "breakup", "orientation", "slanted-edge"}
+    promised = {
+        "window",
+        "blinds",
+        "slit",
+        "circle",
+        "triangle",
+        "leaves",
+        "swirl",
+        "lattice",
+        "dots",
+        "breakup",
+        "orientation",
+        "slanted-edge",
+    }
     assert promised <= set(DRAWINGS) and len(DRAWINGS) >= 15
     assert all(drawing.description and drawing.good_for for drawing in DRAWINGS.values())
 
@@ -93,8 +108,8 @@ def test_every_shipped_file_has_a_drawing():
     ],
 )
 def test_open_share_is_the_area_by_the_textbook(name, area):
-    """Of a sheet of area 4. The clipped distance is exact for straight edges along an axis; for slanted and bent ones its
-    error per pixel changes sign along the edge, and what stays is under one part in ten thousand of the sheet."""
+    """Of a sheet of area 4. The clipped distance is exact for straight edges along an axis; for slanted and bent ones
+    its error per pixel changes sign along the edge, and what stays is under one part in ten thousand of the sheet."""
     assert draw(name, SIZE).mean(dtype=float) == pytest.approx(area / 4.0, abs=1e-4 * area / 4.0 + 1e-6)
 
 
@@ -109,7 +124,10 @@ def test_triangle_is_equilateral():
 
 
 def test_slanted_edge_leans_five_degrees():
-    """ISO 12233:2017 measures on an edge slanted by about 5°. The edge of each row, from its open share, on a straight line."""
+    """ISO 12233:2017 measures on an edge slanted by about 5°.
+
+    The edge of each row, from its open share, on a straight line.
+    """
     values = draw("slanted-edge", SIZE)
     rows = np.arange(600, 1448)
     edge = 1200.0 - values[rows, :1200].sum(axis=1, dtype=float)
@@ -130,7 +148,12 @@ def test_orientation_mark_is_changed_by_every_turn_and_mirror():
 def test_orientation_mark_counts_its_corners_clockwise_from_upper_left():
     mark = drawn("orientation") > 127
     half, edge = SIZE // 2, int(0.2 * SIZE)
-    corners = [(slice(0, half), slice(0, half)), (slice(0, half), slice(half, None)), (slice(half, None), slice(half, None)), (slice(half, None), slice(0, half))]
+    corners = [
+        (slice(0, half), slice(0, half)),
+        (slice(0, half), slice(half, None)),
+        (slice(half, None), slice(half, None)),
+        (slice(half, None), slice(0, half)),
+    ]
     counts = []
     for corner in corners:
         pieces, n = ndimage.label(mark[corner])
@@ -138,12 +161,17 @@ def test_orientation_mark_counts_its_corners_clockwise_from_upper_left():
         areas = ndimage.sum_labels(np.ones_like(pieces), pieces, range(1, n + 1))
         counts.append(int(np.sum(np.abs(areas - math.pi * (0.038 * half) ** 2) < 60)))
     assert counts == [1, 2, 3, 4]
-    assert mark[:edge, half - edge // 2 : half + edge // 2].any() and not mark[-edge:, half - edge // 2 : half + edge // 2].any()
+    assert (
+        mark[:edge, half - edge // 2 : half + edge // 2].any()
+        and not mark[-edge:, half - edge // 2 : half + edge // 2].any()
+    )
 
 
 @pytest.mark.parametrize("name", ["window", "church-window", "swirl", "branches", "palm"])
 def test_a_drawing_is_the_same_at_half_the_size(name):
-    """The large one averaged in blocks of four: the same open share, and edges at the same places to a small part of a pixel."""
+    """The large one averaged in blocks of four: the same open share, and edges at the same places to a small part of a
+    pixel.
+    """
     small = draw(name, SIZE // 2)
     averaged = draw(name, SIZE).reshape(SIZE // 2, 2, SIZE // 2, 2).mean(axis=(1, 3))
     assert small.mean(dtype=float) == pytest.approx(averaged.mean(dtype=float), abs=2e-4)
@@ -165,7 +193,9 @@ def test_the_list_is_read_and_not_drawn():
 
 
 def test_files_carry_what_they_are(tmp_path, monkeypatch):
-    monkeypatch.setattr("projector.stencils.drawing.catalogue.DRAWINGS", {name: DRAWINGS[name] for name in ("circle", "clouds")})
+    monkeypatch.setattr(
+        "projector.stencils.drawing.catalogue.DRAWINGS", {name: DRAWINGS[name] for name in ("circle", "clouds")}
+    )
     paths = write_all(tmp_path, 256)
     facts = {path.stem: json.loads(Image.open(path).info["projector stencil"]) for path in paths}
     assert facts["circle"]["metal"] is True and facts["clouds"]["metal"] is False
@@ -198,5 +228,7 @@ def test_smooth_noise_is_zero_on_its_lattice_and_continuous():
 
 
 def test_chance_is_the_stream_that_numpy_froze():
-    """Mersenne twister of seed 5489, first 32-bit word 3499211612 (Matsumoto and Nishimura, mt19937ar.out, from memory)."""
+    """Mersenne twister of seed 5489, first 32-bit word 3499211612 (Matsumoto and Nishimura, mt19937ar.out, from
+    memory).
+    """
     assert fixed_random(5489).randint(0, 2**32, dtype=np.uint32) == 3499211612

@@ -1,4 +1,6 @@
-"""A sheet on a Dask cluster of two worker processes: the same pictures, kept and gone on with, and its faults in plain words."""
+"""A sheet on a Dask cluster of two worker processes: the same pictures, kept and gone on with, and its faults in plain
+words.
+"""
 
 from __future__ import annotations
 
@@ -37,8 +39,13 @@ def cluster():
 def test_the_clusters_pictures_are_those_of_this_machine(scene, cluster):
     here = study.comparison(scene, ROWS, COLUMNS, *SIZE)
     there = study.comparison(scene, ROWS, COLUMNS, *SIZE, scheduler=cluster.scheduler_address)
-    assert [(cell.row, cell.column, cell.row_value, cell.column_value) for cell in there] == [(cell.row, cell.column, cell.row_value, cell.column_value) for cell in here]
-    assert all(np.array_equal(mine.pixels, theirs.pixels) and mine.landings == theirs.landings for mine, theirs in zip(here, there, strict=True))
+    assert [(cell.row, cell.column, cell.row_value, cell.column_value) for cell in there] == [
+        (cell.row, cell.column, cell.row_value, cell.column_value) for cell in here
+    ]
+    assert all(
+        np.array_equal(mine.pixels, theirs.pixels) and mine.landings == theirs.landings
+        for mine, theirs in zip(here, there, strict=True)
+    )
 
 
 def test_both_workers_take_part(scene, cluster):
@@ -56,7 +63,12 @@ def test_finished_cells_are_kept_and_not_sent_out_again(scene, cluster, tmp_path
     study.comparison(scene, study.Axis(ROWS.key, ("-1",)), COLUMNS, *SIZE, folder=folder)
     sent = []
     original = render_on_cluster
-    monkeypatch.setattr("projector.studies.choosing.comparison.render_on_cluster", lambda scheduler, rows, *rest: sent.extend(item.row_value for row in rows for item in row) or original(scheduler, rows, *rest))
+    monkeypatch.setattr(
+        "projector.studies.choosing.comparison.render_on_cluster",
+        lambda scheduler, rows, *rest: (
+            sent.extend(item.row_value for row in rows for item in row) or original(scheduler, rows, *rest)
+        ),
+    )
     cells = study.comparison(scene, ROWS, COLUMNS, *SIZE, folder=folder, scheduler=cluster.scheduler_address)
     assert sent == ["0", "0", "2", "2"]
     assert len(cells) == 6 and len(list(folder.glob("*.png"))) == 6
@@ -67,7 +79,15 @@ def test_a_wish_to_stop_cancels_what_is_left(scene, cluster, tmp_path):
     progress.report = lambda name, done, total: progress.stop() if done >= 1 else None
     many = study.Axis(ROWS.key, tuple(str(0.1 * step) for step in range(12)))
     with pytest.raises(Stopped):
-        study.comparison(scene, many, COLUMNS, *SIZE, folder=tmp_path / "cells", progress=progress, scheduler=cluster.scheduler_address)
+        study.comparison(
+            scene,
+            many,
+            COLUMNS,
+            *SIZE,
+            folder=tmp_path / "cells",
+            progress=progress,
+            scheduler=cluster.scheduler_address,
+        )
     assert 1 <= len(list((tmp_path / "cells").glob("*.png"))) < 24
 
 
@@ -85,7 +105,11 @@ def test_a_file_that_a_worker_does_not_find_is_named(cluster, studio, monkeypatc
 
 
 @pytest.mark.parametrize(
-    ("address", "words"), [("tcp://127.0.0.1:9", "no scheduler answers at tcp://127.0.0.1:9"), ("my machine", "is not the address of a scheduler")]
+    ("address", "words"),
+    [
+        ("tcp://127.0.0.1:9", "no scheduler answers at tcp://127.0.0.1:9"),
+        ("my machine", "is not the address of a scheduler"),
+    ],
 )
 def test_a_scheduler_that_is_not_there_is_one_clear_line(scene, address, words):
     start = time.monotonic()

@@ -40,7 +40,9 @@ def test_a_stopped_sheet_goes_on_from_its_finished_cells(scene, tmp_path, monkey
     assert 1 <= kept < 6
     rendered = []
     original = sheet_cells.RenderSession.rgb_bytes
-    monkeypatch.setattr(sheet_cells.RenderSession, "rgb_bytes", lambda self, *a: rendered.append(1) or original(self, *a))
+    monkeypatch.setattr(
+        sheet_cells.RenderSession, "rgb_bytes", lambda self, *a: rendered.append(1) or original(self, *a)
+    )
     cells = study.comparison(scene, ROWS, COLUMNS, *SIZE, folder=tmp_path / "cells", threads=1)
     assert len(rendered) == 6 - kept and len(cells) == 6
 
@@ -77,7 +79,11 @@ def test_numbers_of_a_sheet_have_units_and_values(scene):
 @pytest.mark.parametrize(
     ("rows", "columns", "words"),
     [
-        (study.Axis("camera.iso", tuple(map(str, range(100, 200)))), study.Axis("camera.shutter_s", tuple(f"0.{i:03d}" for i in range(1, 101))), "10000 pictures"),
+        (
+            study.Axis("camera.iso", tuple(map(str, range(100, 200)))),
+            study.Axis("camera.shutter_s", tuple(f"0.{i:03d}" for i in range(1, 101))),
+            "10000 pictures",
+        ),
         (study.Axis("projector.widow.roll_deg", ("1",)), COLUMNS, "did you mean window"),
         (COLUMNS, COLUMNS, "two different keys"),
         (study.Axis("projector.window.stencil.file", ("windou",)), COLUMNS, "did you mean window"),

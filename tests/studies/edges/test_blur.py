@@ -12,7 +12,9 @@ from projector.studies.edges.sharpness import sharpness
 
 
 def test_a_screen_before_the_sharp_plane_has_the_traced_disc():
-    """f 100 mm, pupil 25 mm, sharp at 3433.333 mm, screen at 3000 mm: 3.15534 mm (optiland 0.6.3, real rays); edge 0.68705 of it (closed form)."""
+    """f 100 mm, pupil 25 mm, sharp at 3433.333 mm, screen at 3000 mm: 3.15534 mm (optiland 0.6.3, real rays); edge
+    0.68705 of it (closed form).
+    """
     found = blur(100.0, 4.0, 1.0 / (10.0 - 1.0 / 0.103), 3.0)
     assert found.blur_mm == pytest.approx(3.15534, rel=1e-5)
     assert found.edge_mm == pytest.approx(2.16787, rel=1e-4)
@@ -39,14 +41,22 @@ def test_a_stencil_within_the_focal_length_is_sharp_nowhere():
 def test_every_wrong_number_is_told_at_once():
     with pytest.raises(SceneError) as caught:
         blur(-85.0, 0.0, 2.0, float("nan"), float("inf"), "N-BK8")
-    assert {fault.key for fault in caught.value.faults} == {"focal_length_mm", "f_number", "wall_m", "stencil_off_mm", "glass"}
+    assert {fault.key for fault in caught.value.faults} == {
+        "focal_length_mm",
+        "f_number",
+        "wall_m",
+        "stencil_off_mm",
+        "glass",
+    }
     for numbers in ({"throw_m": 0.05}, {"stencil_off_mm": -100.0}):
         with pytest.raises(SceneError):
             blur(**{"focal_length_mm": 85.0, "f_number": 2.0, "throw_m": 2.0, **numbers})
 
 
 def test_the_focuses_for_a_wanted_edge_give_it():
-    """Fed back as the throw, each leaves just that edge on the wall; 85 mm f/2 at 2 m, 8 mm: 1.570 and 2.755 m (thin lens, closed form of the chord)."""
+    """Fed back as the throw, each leaves just that edge on the wall; 85 mm f/2 at 2 m, 8 mm: 1.570 and 2.755 m (thin
+    lens, closed form of the chord).
+    """
     found = blur(85.0, 2.0, 2.0, within_mm=8.0)
     assert found.focuses_m == pytest.approx((1.5699, 2.7547), abs=1e-3)
     for focus_m, offset_mm in zip(found.focuses_m, found.offsets_mm, strict=True):

@@ -25,7 +25,9 @@ from projector.studies.edges.widest_fringe import turned_to
 
 
 def crown(studio, f_number=1.8, **projector):
-    return studio.scene({"lens": {"f_number": f_number, "dispersion": {"glass": "N-BK7"}}, "focus": {"distance_m": 2.0}, **projector})
+    return studio.scene(
+        {"lens": {"f_number": f_number, "dispersion": {"glass": "N-BK7"}}, "focus": {"distance_m": 2.0}, **projector}
+    )
 
 
 def test_axial_fringe_shrinks_with_the_stop_and_lateral_does_not(studio):
@@ -39,7 +41,9 @@ def test_axial_fringe_shrinks_with_the_stop_and_lateral_does_not(studio):
 
 
 def test_lateral_fringe_grows_from_the_middle_as_entered(studio):
-    """0.05 mm in the gate's edge (30 mm from the axis) between 450 and 650 nm: at 0.3 m on the wall its share times the magnification."""
+    """0.05 mm in the gate's edge (30 mm from the axis) between 450 and 650 nm: at 0.3 m on the wall its share times the
+    magnification.
+    """
     scene = studio.scene({"lens": {"lateral_colour_mm": 0.05}})
     middle = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
     aside = study.fringe(scene, scene.projector[0], (0.3, 1.5, 0.0))
@@ -57,7 +61,9 @@ def test_a_lens_without_faults_has_no_fringe_and_passes(studio):
 
 
 def test_colours_of_the_rim_are_those_that_people_see(studio):
-    """Focused in yellow: blue spills over the dark side, yellow to orange is left on the bright one (common practice, no source)."""
+    """Focused in yellow: blue spills over the dark side, yellow to orange is left on the bright one (common practice,
+    no source).
+    """
     scene = crown(studio)
     found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
     assert found.dark_side[1] in ("blue", "violet")
@@ -87,11 +93,15 @@ def test_the_stop_that_is_named_as_a_cure_cures(studio):
     filtered = spec.model_copy(update={"filter": (Filter(kind="band", centre_nm=550.0, width_nm=20.0),)})
     assert study.fringe(scene, filtered, (0.0, 1.5, 0.0)).width_mm == cures["a narrow band filter"].width_mm
     assert cures["another lens"].value == "achromat"
-    assert cures["a smaller stop"].passes and all(cure.passes == (cure.width_mm <= found.tolerance_mm) for cure in cures.values())
+    assert cures["a smaller stop"].passes and all(
+        cure.passes == (cure.width_mm <= found.tolerance_mm) for cure in cures.values()
+    )
 
 
 def test_a_stop_that_only_just_helps_is_named_if_it_is_enough(studio):
-    """A fringe two hundredths over its tolerance: the next tenth of a stop number is enough, though it is no tenth narrower."""
+    """A fringe two hundredths over its tolerance: the next tenth of a stop number is enough, though it is no tenth
+    narrower.
+    """
     scene = crown(studio)
     spec = scene.projector[0]
     at = (0.0, 1.5, 0.0)
@@ -104,7 +114,10 @@ def test_a_stop_that_only_just_helps_is_named_if_it_is_enough(studio):
 
 
 def test_a_cure_of_seven_stops_is_no_cure(studio):
-    """At f/1.2 the stop that would do costs more than six stops. What four stops bring is named instead, as what it is."""
+    """At f/1.2 the stop that would do costs more than six stops.
+
+    What four stops bring is named instead, as what it is.
+    """
     scene = crown(studio, f_number=1.2)
     spec = scene.projector[0]
     found = study.fringe(scene, spec, (0.0, 1.5, 0.0))
@@ -124,7 +137,11 @@ def test_a_stop_of_a_lens_that_its_source_does_not_fill_costs_from_where_it_bite
     found = study.fringe(scene, spec, (0.0, 1.5, 0.0), tolerance_arcmin=minutes)
     (stop,) = [cure for cure in study.cures(scene, spec, (0.0, 1.5, 0.0), found) if cure.what == "a smaller stop"]
     # The stop goes to the next tenth.
-    assert stop.passes and stop.value in ("f/4.0", "f/4.1") and stop.cost_stops == pytest.approx(2.0 * math.log2(4.0 / 2.8), abs=0.08)
+    assert (
+        stop.passes
+        and stop.value in ("f/4.0", "f/4.1")
+        and stop.cost_stops == pytest.approx(2.0 * math.log2(4.0 / 2.8), abs=0.08)
+    )
 
 
 def test_a_hair_over_the_limit_passes(studio):
@@ -137,20 +154,38 @@ def test_a_hair_over_the_limit_passes(studio):
 
 
 def test_lateral_colour_is_the_same_at_the_same_radius_in_every_direction(studio):
-    """A lens is round: 0.3 m to the right, upwards, or aslant, the fringe is of one width and one colour, on edges square to the radius."""
-    scene = studio.scene({"lens": {"f_number": 4.0, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.2}, "focus": {"distance_m": 2.0}})
-    rows = [study.fringe(scene, scene.projector[0], (0.3 * math.cos(turn), 1.5 + 0.3 * math.sin(turn), 0.0)) for turn in np.radians([0.0, 90.0, 180.0, 37.0, -60.0])]
+    """A lens is round: 0.3 m to the right, upwards, or aslant, the fringe is of one width and one colour, on edges
+    square to the radius.
+    """
+    scene = studio.scene(
+        {
+            "lens": {"f_number": 4.0, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.2},
+            "focus": {"distance_m": 2.0},
+        }
+    )
+    rows = [
+        study.fringe(scene, scene.projector[0], (0.3 * math.cos(turn), 1.5 + 0.3 * math.sin(turn), 0.0))
+        for turn in np.radians([0.0, 90.0, 180.0, 37.0, -60.0])
+    ]
     for row in rows:
         assert row.lateral_mm == pytest.approx(0.2 * 300.0 / 30.0, rel=0.01)
-        assert (row.width_mm, row.largest_delta_e, row.edge_mm) == pytest.approx((rows[0].width_mm, rows[0].largest_delta_e, rows[0].edge_mm), rel=1e-3)
-        assert (row.dark_side[1], row.bright_side[1], row.bright_outwards) == (rows[0].dark_side[1], rows[0].bright_side[1], rows[0].bright_outwards)
+        assert (row.width_mm, row.largest_delta_e, row.edge_mm) == pytest.approx(
+            (rows[0].width_mm, rows[0].largest_delta_e, rows[0].edge_mm), rel=1e-3
+        )
+        assert (row.dark_side[1], row.bright_side[1], row.bright_outwards) == (
+            rows[0].dark_side[1],
+            rows[0].bright_side[1],
+            rows[0].bright_outwards,
+        )
     # Upright edges to the right and to the left, level ones above; up and to the right, edges that lean to the left.
     assert [row.edge_deg for row in rows] == pytest.approx([0.0, 90.0, 0.0, -37.0, 60.0], abs=0.05)
 
 
 @pytest.mark.parametrize("at", [(0.4, 1.7, 0.0), (-0.3, 1.2, 0.0), (0.0, 1.9, 0.0)])
 def test_no_edge_of_any_direction_fringes_more(studio, at):
-    """On a wall turned by 50° axial colour is widest along the tilt and lateral colour along the radius: every edge by itself, degree by degree."""
+    """On a wall turned by 50° axial colour is widest along the tilt and lateral colour along the radius: every edge by
+    itself, degree by degree.
+    """
     lens = {"f_number": 2.8, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.4}
     scene = studio.scene({"lens": lens, "focus": {"distance_m": 2.0}}, {"yaw_deg": 50.0, "width_m": 4.0})
     spec = scene.projector[0]
@@ -165,7 +200,10 @@ def test_no_edge_of_any_direction_fringes_more(studio, at):
         edge = edge_by_formula(light, turned_to(place, normal), "across")
         # How far each colour's edge reaches, from its own middle, and how far the middles of blue and red lie apart.
         middles = [np.interp(0.5, edge.shares[:, i], edge.positions) for i in (blue, red)]
-        reaches = [np.ptp(edge.positions[(edge.shares[:, i] > 1e-9) & (edge.shares[:, i] < 1.0 - 1e-9)]) for i in range(blue, red + 1)]
+        reaches = [
+            np.ptp(edge.positions[(edge.shares[:, i] > 1e-9) & (edge.shares[:, i] < 1.0 - 1e-9)])
+            for i in range(blue, red + 1)
+        ]
         widths.append(1e3 * (0.5 * np.ptp(reaches) + abs(middles[0] - middles[1])))
     # 2001 positions over 1.2 times the widest blur, of which the narrowest is on the grid of wavelengths: 1 %.
     assert found.width_mm == pytest.approx(max(widths), rel=0.012)
@@ -174,8 +212,16 @@ def test_no_edge_of_any_direction_fringes_more(studio, at):
 
 
 def test_the_edge_that_is_told_is_the_edge_that_is_rendered(studio):
-    """Formula against the kernels that render, across an edge at an odd angle on a tilted wall, wavelength by wavelength."""
-    scene = studio.scene({"lens": {"f_number": 2.0, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.3}, "focus": {"distance_m": 2.0, "offset_mm": 0.4}}, {"yaw_deg": 40.0, "width_m": 3.0})
+    """Formula against the kernels that render, across an edge at an odd angle on a tilted wall, wavelength by
+    wavelength.
+    """
+    scene = studio.scene(
+        {
+            "lens": {"f_number": 2.0, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.3},
+            "focus": {"distance_m": 2.0, "offset_mm": 0.4},
+        },
+        {"yaw_deg": 40.0, "width_m": 3.0},
+    )
     spec = scene.projector[0]
     light = light_arrays(scene, spec, [450.0, 550.0, 650.0])
     place = place_on_surface(scene, light, scene_arrays(scene), (0.2, 1.65, -math.tan(math.radians(40.0)) * 0.2))
@@ -188,19 +234,29 @@ def test_the_edge_that_is_told_is_the_edge_that_is_rendered(studio):
 
 
 def test_axial_width_steps_over_no_line(studio):
-    """Focused at 587.56 nm the narrowest patch has no width: what 450 nm reaches is the whole fringe. D·Z·|φ(450) − 1|/f, half of it."""
+    """Focused at 587.56 nm the narrowest patch has no width: what 450 nm reaches is the whole fringe.
+
+    D·Z·|φ(450) − 1|/f, half of it.
+    """
     scene = crown(studio, f_number=2.0)
     found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
     power = float(singlet_relative_power("N-BK7", 450.0))
     assert found.axial_mm == pytest.approx(0.5 * 42.5 * 2000.0 * (power - 1.0) / 85.0, rel=1e-4)
-    # Of an achromat the power turns between two lines; the widest and the narrowest patch over a grid of a hundredth of a nanometre.
-    corrected = studio.scene({"lens": {"f_number": 2.0, "dispersion": {"achromat": ["N-BK7", "F2"]}}, "focus": {"distance_m": 2.0}})
+    # Of an achromat the power turns between two lines; the widest and the narrowest patch over a grid of a hundredth of
+    # a nanometre.
+    corrected = studio.scene(
+        {"lens": {"f_number": 2.0, "dispersion": {"achromat": ["N-BK7", "F2"]}}, "focus": {"distance_m": 2.0}}
+    )
     reaches = np.abs(achromat_relative_power("N-BK7", "F2", np.linspace(450.0, 650.0, 20_001)) - 1.0)
-    assert study.fringe(corrected, corrected.projector[0], (0.0, 1.5, 0.0)).axial_mm == pytest.approx(0.5 * 42.5 * 2000.0 * np.ptp(reaches) / 85.0, rel=1e-4)
+    assert study.fringe(corrected, corrected.projector[0], (0.0, 1.5, 0.0)).axial_mm == pytest.approx(
+        0.5 * 42.5 * 2000.0 * np.ptp(reaches) / 85.0, rel=1e-4
+    )
 
 
 def test_light_of_one_colour_has_no_colours_at_its_rim(studio):
-    """Behind a filter of 10 nm in the deep red every wavelength lands within a tenth of the fringe, and all look the same red."""
+    """Behind a filter of 10 nm in the deep red every wavelength lands within a tenth of the fringe, and all look the
+    same red.
+    """
     scene = crown(studio, filter=[{"kind": "band", "centre_nm": 690.0, "width_nm": 10.0}])
     found = study.fringe(scene, scene.projector[0], (0.0, 1.5, 0.0))
     assert found.width_mm < 0.1 * study.fringe(crown(studio), crown(studio).projector[0], (0.0, 1.5, 0.0)).width_mm
@@ -208,7 +264,9 @@ def test_light_of_one_colour_has_no_colours_at_its_rim(studio):
 
 
 def test_a_sharp_edge_is_drawn_from_dark_to_bright(studio):
-    """Without any blur the camera's own pixel is what shows: dark before it, bright behind it, over some pixels to either side."""
+    """Without any blur the camera's own pixel is what shows: dark before it, bright behind it, over some pixels to
+    either side.
+    """
     scene = studio.scene(None, camera={"position_m": [0.3, 1.5, 3.0]})
     spec = scene.projector[0]
     shown = study.shown_edge(scene, spec, (0.0, 1.5, 0.0))

@@ -16,7 +16,11 @@ from projector.studies.edges import sharpness as study
 
 
 def soft_wall(studio, yaw=0.0, **lens):
-    projector = {"lens": {"f_number": 2.0, **lens}, "focus": {"distance_m": 1.8}, "stencil": {"file": studio.half_plane(2048), "width_mm": 20.0}}
+    projector = {
+        "lens": {"f_number": 2.0, **lens},
+        "focus": {"distance_m": 1.8},
+        "stencil": {"file": studio.half_plane(2048), "width_mm": 20.0},
+    }
     return studio.scene(projector, {"yaw_deg": yaw})
 
 
@@ -31,7 +35,11 @@ def test_an_edge_on_a_square_wall_is_the_chord_of_the_blur_disc(studio):
 
 
 @pytest.mark.parametrize("yaw", [0.0, 35.0])
-@pytest.mark.parametrize("lens", [{}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}, {"dispersion": {"glass": "N-BK7"}}], ids=["disc", "ring", "crown"])
+@pytest.mark.parametrize(
+    "lens",
+    [{}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}, {"dispersion": {"glass": "N-BK7"}}],
+    ids=["disc", "ring", "crown"],
+)
 def test_formula_and_measurement_agree_within_two_per_cent(studio, yaw, lens):
     scene = soft_wall(studio, yaw, **lens)
     found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
@@ -85,13 +93,25 @@ def test_depth_of_softness_is_where_the_edge_has_the_wanted_width(studio):
 
 @pytest.mark.parametrize("within_mm", [3.0, 6.0])
 def test_depth_of_softness_counts_the_colours_of_a_single_lens(studio, within_mm):
-    """At both ends a wall square to the beam has just that edge, as the same study finds it there; where colour alone is wider, nowhere."""
+    """At both ends a wall square to the beam has just that edge, as the same study finds it there; where colour alone
+    is wider, nowhere.
+    """
     lens = {"f_number": 2.0, "dispersion": {"glass": "N-BK7"}}
     far_wall = soft_wall(studio)
-    spec = far_wall.projector[0].model_copy(update={"lens": far_wall.projector[0].lens.model_validate({**far_wall.projector[0].lens.model_dump(exclude_none=True), **lens})})
+    spec = far_wall.projector[0].model_copy(
+        update={
+            "lens": (
+                far_wall.projector[0].lens.model_validate(
+                    {**far_wall.projector[0].lens.model_dump(exclude_none=True), **lens}
+                )
+            )
+        }
+    )
     found = study.sharpness(far_wall, spec, (0.0, 1.5, 0.0), within_mm=within_mm)
     light, weights = study.full_spectrum(far_wall, spec)
-    colour_alone = 1e3 * study.axial_edge_width(light, weights[:, 1], 1.0 / float(weights[:, 1] @ light.inverse_sharp / weights[:, 1].sum()))
+    colour_alone = 1e3 * study.axial_edge_width(
+        light, weights[:, 1], 1.0 / float(weights[:, 1] @ light.inverse_sharp / weights[:, 1].sum())
+    )
     if colour_alone > within_mm:
         assert np.isnan(found.depth_m).all()
         return
@@ -112,7 +132,13 @@ def test_blades_and_stencil_are_never_sharp_together():
 
 
 def test_words_grow_softer_with_the_edge():
-    assert [study.word_for(edge, 10.0, 0.1) for edge in (0.15, 1.0, 4.0, 12.0, 20.0)] == ["crisp", "crisp", "firm", "soft", "dissolved"]
+    assert [study.word_for(edge, 10.0, 0.1) for edge in (0.15, 1.0, 4.0, 12.0, 20.0)] == [
+        "crisp",
+        "crisp",
+        "firm",
+        "soft",
+        "dissolved",
+    ]
 
 
 @pytest.mark.parametrize("reference", [(0.0, 1.5, 1.0), (5.0, 1.5, 0.0)])
@@ -130,7 +156,9 @@ def test_a_tolerance_of_zero_is_refused(studio):
 
 @pytest.mark.parametrize("inner", [0.5, 0.7, 0.9])
 def test_a_ring_doubles_an_edge_by_its_holes_diameter(studio, inner):
-    """The chord of a ring is longest beside its hole (plane geometry): two rises, inner · blur disc apart, read to a step of 1/128 of the radius."""
+    """The chord of a ring is longest beside its hole (plane geometry): two rises, inner · blur disc apart, read to a
+    step of 1/128 of the radius.
+    """
     scene = soft_wall(studio, pupil={"shape": "ring", "inner_fraction": inner})
     found = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0))
     assert found.doubled_mm == pytest.approx(inner * found.blur_disc_mm, abs=found.blur_disc_mm / 128.0)
@@ -139,25 +167,35 @@ def test_a_ring_doubles_an_edge_by_its_holes_diameter(studio, inner):
 
 
 def test_the_stop_for_a_wanted_edge_gives_it_and_costs_what_the_light_says(studio):
-    """Blur goes with the pupil's diameter, light with its square; while the lamp fills only part of the lens both count from that part."""
+    """Blur goes with the pupil's diameter, light with its square; while the lamp fills only part of the lens both count
+    from that part.
+    """
     for lens in ({}, {"filled_pupil_mm": 30.0}):
         scene = soft_wall(studio, **lens)
         spec = scene.projector[0]
         found = study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=1.0)
         stopped = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": found.stop.f_number})})
         assert study.sharpness(scene, stopped, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(1.0, rel=0.01)
-        assert found.stop.cost_stops == pytest.approx(2.0 * math.log2(lens.get("filled_pupil_mm", 42.5) * found.stop.f_number / 85.0), rel=1e-6)
+        assert found.stop.cost_stops == pytest.approx(
+            2.0 * math.log2(lens.get("filled_pupil_mm", 42.5) * found.stop.f_number / 85.0), rel=1e-6
+        )
     assert study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=99.0).stop is None
 
 
 def test_lateral_colour_softens_the_same_radius_alike_in_every_direction(studio):
-    """0.3 m from the beam's middle to the right, upwards and aslant: one edge, one word, one cause, one stop, and a stop that holds what it says."""
-    scene = studio.scene({"lens": {"f_number": 2.0, "lateral_colour_mm": 0.3}, "focus": {"distance_m": 2.0, "offset_mm": 0.18}})
+    """0.3 m from the beam's middle to the right, upwards and aslant: one edge, one word, one cause, one stop, and a
+    stop that holds what it says.
+    """
+    scene = studio.scene(
+        {"lens": {"f_number": 2.0, "lateral_colour_mm": 0.3}, "focus": {"distance_m": 2.0, "offset_mm": 0.18}}
+    )
     spec = scene.projector[0]
     points = [(0.3 * math.cos(turn), 1.5 + 0.3 * math.sin(turn), 0.0) for turn in np.radians([0.0, 90.0, 217.0])]
     rows = [study.sharpness(scene, spec, point, within_mm=1.7) for point in points]
     for row in rows[1:]:
-        assert (row.edge_mm, row.smallest_mm, row.stop.f_number) == pytest.approx((rows[0].edge_mm, rows[0].smallest_mm, rows[0].stop.f_number), rel=1e-3)
+        assert (row.edge_mm, row.smallest_mm, row.stop.f_number) == pytest.approx(
+            (rows[0].edge_mm, rows[0].smallest_mm, rows[0].stop.f_number), rel=1e-3
+        )
         assert (row.word, row.limits[0].cause) == (rows[0].word, rows[0].limits[0].cause)
     assert rows[0].limits[0].cause == "lateral colour of the lens"
     assert rows[0].edge_mm == pytest.approx(max(rows[0].edge_across_mm, rows[0].edge_along_mm), rel=1e-6)
@@ -182,9 +220,15 @@ def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
     assert found.edges_now_mm[0] < 0.1 < found.edges_now_mm[1]
 
 
-@pytest.mark.parametrize("lens", [{}, {"dispersion": {"glass": "N-BK7"}}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}], ids=["disc", "crown", "ring"])
+@pytest.mark.parametrize(
+    "lens",
+    [{}, {"dispersion": {"glass": "N-BK7"}}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}],
+    ids=["disc", "crown", "ring"],
+)
 def test_the_focus_for_a_wanted_edge_gives_it_and_is_found_on_both_sides(studio, lens):
-    """Set into the scene as focus.offset_mm, each makes the same study answer with the wanted 8 mm; between them edges are sharper."""
+    """Set into the scene as focus.offset_mm, each makes the same study answer with the wanted 8 mm; between them edges
+    are sharper.
+    """
     scene = soft_wall(studio, **lens)
     spec, point = scene.projector[0], (0.0, 1.5, 0.0)
     (wanted,) = study.sharpness(scene, spec, point, within_mm=8.0).wanted_focuses
@@ -192,17 +236,25 @@ def test_the_focus_for_a_wanted_edge_gives_it_and_is_found_on_both_sides(studio,
     assert near.offset_mm > wanted.least_offset_mm > far.offset_mm and near.focus_m < 2.0 < far.focus_m
     for focused in wanted.focuses:
         # 801 places across the edge there, 2001 here.
-        assert study.sharpness(scene, study.refocused(spec, focused.offset_mm), point).edge_across_mm == pytest.approx(8.0, rel=2e-3)
+        assert study.sharpness(scene, study.refocused(spec, focused.offset_mm), point).edge_across_mm == pytest.approx(
+            8.0, rel=2e-3
+        )
         by_distance = spec.model_copy(update={"focus": spec.focus.model_copy(update={"distance_m": focused.focus_m})})
         assert study.sharpness(scene, by_distance, point).edge_across_mm == pytest.approx(8.0, rel=2e-3)
     assert wanted.least_mm < 8.0
 
 
 def test_the_focus_for_a_wanted_edge_is_the_thin_lens_law(studio):
-    """0.687·D·|Z/z − 1| = w: D 42.5 mm, Z 2 m, w 8 mm: z = 2/(1 ± 0.27398) = 1.570 and 2.755 m (closed form of the chord and the thin lens)."""
-    (wanted,) = study.sharpness(*(lambda scene: (scene, scene.projector[0]))(soft_wall(studio)), (0.0, 1.5, 0.0), within_mm=8.0).wanted_focuses
+    """0.687·D·|Z/z − 1| = w: D 42.5 mm, Z 2 m, w 8 mm: z = 2/(1 ± 0.27398) = 1.570 and 2.755 m (closed form of the
+    chord and the thin lens).
+    """
+    (wanted,) = study.sharpness(
+        *(lambda scene: (scene, scene.projector[0]))(soft_wall(studio)), (0.0, 1.5, 0.0), within_mm=8.0
+    ).wanted_focuses
     share = 8.0 / (thin_lens.DISC_EDGE_10_90 * 42.5)
-    assert [item.focus_m for item in wanted.focuses] == pytest.approx([2.0 / (1.0 + share), 2.0 / (1.0 - share)], rel=2e-3)
+    assert [item.focus_m for item in wanted.focuses] == pytest.approx(
+        [2.0 / (1.0 + share), 2.0 / (1.0 - share)], rel=2e-3
+    )
 
 
 def test_an_edge_that_no_focus_gives_says_how_sharp_it_gets(studio):
@@ -210,7 +262,9 @@ def test_an_edge_that_no_focus_gives_says_how_sharp_it_gets(studio):
     (wanted,) = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.2).wanted_focuses
     assert wanted.focuses == () and wanted.least_mm > 0.2
     at_its_best = study.refocused(scene.projector[0], wanted.least_offset_mm)
-    assert study.sharpness(scene, at_its_best, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(wanted.least_mm, rel=5e-3)
+    assert study.sharpness(scene, at_its_best, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(
+        wanted.least_mm, rel=5e-3
+    )
 
 
 def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
@@ -220,7 +274,9 @@ def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
     assert [item.edge for item in found.wanted_focuses] == ["left and right blades", "top and bottom blades"]
     for wanted, side in zip(found.wanted_focuses, ("left", "top"), strict=True):
         for focused in wanted.focuses:
-            assert study.blade_edges(scene, study.refocused(spec, focused.offset_mm), "understudy.left_cheek", arrays)[side] == pytest.approx(8.0, rel=1e-3)
+            assert study.blade_edges(scene, study.refocused(spec, focused.offset_mm), "understudy.left_cheek", arrays)[
+                side
+            ] == pytest.approx(8.0, rel=1e-3)
 
 
 def test_the_figure_reaches_the_wanted_line():
@@ -235,15 +291,19 @@ def test_the_figure_reaches_the_wanted_line():
 
 
 def test_a_blades_edge_far_out_is_as_wide_as_in_a_map(studio, ruler):
-    """Pincushion of 30 % and soft corners, a blade 20 mm behind the stencil: both count how far the ray is from the axis in the
-    stencil's plane. Against a map's 10–90 %, its light divided by that without the blade; 1 % for the map's steps."""
+    """Pincushion of 30 % and soft corners, a blade 20 mm behind the stencil: both count how far the ray is from the
+    axis in the stencil's plane. Against a map's 10–90 %, its light divided by that without the blade; 1 % for the map's
+    steps.
+    """
     from projector.stage.surfaces import scene_arrays
     from projector.studies.edges.refocus import blade_edges
 
     lens = {"f_number": 64.0, "distortion_percent": 30.0, "corner_softness_mm": 0.4}
     blade = {"side": "top", "insertion_mm": 30.0, "offset_mm": 20.0}
     wall = {"position_m": [0.49, 1.5, 0.0], "width_m": 0.002, "height_m": 0.06}
-    cut, whole = (studio.scene({"lens": lens, "blade": blades, "gate": {"diameter_mm": 60.0}}, wall) for blades in ([blade], []))
+    cut, whole = (
+        studio.scene({"lens": lens, "blade": blades, "gate": {"diameter_mm": 60.0}}, wall) for blades in ([blade], [])
+    )
     maps = [irradiance_map(scene, n_across=32) for scene in (cut, whole)]
     share, (_, y) = maps[0].illuminance[:, 16] / maps[1].illuminance[:, 16], ruler.axes(maps[0])
     low, high = (float(ruler.crossings(y, share, level)[0]) for level in (0.1, 0.9))

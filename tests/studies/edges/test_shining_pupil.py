@@ -23,7 +23,10 @@ def shining(scene, point=(0.0, 1.5, 0.0)):
 
 def slit(studio, width_mm, stencil_mm=30.0, size=2048):
     centres = (np.arange(size) + 0.5) / size * stencil_mm - 0.5 * stencil_mm
-    return {"file": studio.bitmap("slit.png", np.tile((np.abs(centres) <= 0.5 * width_mm).astype(float), (size, 1))), "width_mm": stencil_mm}
+    return {
+        "file": studio.bitmap("slit.png", np.tile((np.abs(centres) <= 0.5 * width_mm).astype(float), (size, 1))),
+        "width_mm": stencil_mm,
+    }
 
 
 def test_an_open_gate_shows_the_whole_pupil(studio):
@@ -49,8 +52,16 @@ def test_a_slit_out_of_focus_leaves_a_strip_of_the_width_that_similar_triangles_
 
 
 def test_each_sample_is_the_ray_that_the_reference_traces(studio):
-    """Share of the pupil against single rays of the slow twin through stencil, blade and a lens with faults: within 1 %, 2000 rays of a share near a half."""
-    lens = {"f_number": 2.0, "corner_softness_mm": 0.4, "distortion_percent": 4.0, "spherical_mm": 0.3, "pupil": {"shape": "polygon", "n_blades": 5}}
+    """Share of the pupil against single rays of the slow twin through stencil, blade and a lens with faults: within 1
+    %, 2000 rays of a share near a half.
+    """
+    lens = {
+        "f_number": 2.0,
+        "corner_softness_mm": 0.4,
+        "distortion_percent": 4.0,
+        "spherical_mm": 0.3,
+        "pupil": {"shape": "polygon", "n_blades": 5},
+    }
     blade = [{"side": "left", "insertion_mm": 29.0, "offset_mm": 5.0}]
     scene = studio.scene({"lens": lens, "focus": {"distance_m": 1.5}, "stencil": slit(studio, 3.0), "blade": blade})
     light, place, found = shining(scene, (0.03, 1.45, 0.0))
@@ -59,12 +70,17 @@ def test_each_sample_is_the_ray_that_the_reference_traces(studio):
     open_there = inside(light.pupil, x, y) > 0.5
     slopes = place.local[:2] / place.local[2]
     squared = float(slopes @ slopes) * (light.tube_length / light.gate.norm) ** 2
-    rays = [gate_light(light, 0, *slopes, squared, 1.0 / place.distance, light.radius * px, light.radius * py) for px, py in zip(x[open_there], y[open_there], strict=True)]
+    rays = [
+        gate_light(light, 0, *slopes, squared, 1.0 / place.distance, light.radius * px, light.radius * py)
+        for px, py in zip(x[open_there], y[open_there], strict=True)
+    ]
     assert 0.2 < found.share < 0.9
     # Four standard errors of that many rays.
     assert found.share == pytest.approx(np.mean(rays), abs=4.0 * 0.5 / math.sqrt(len(rays)))
 
 
 def test_in_the_dark_nothing_shines(studio):
-    _, _, found = shining(studio.scene({"stencil": {"file": studio.bitmap("dark.png", np.zeros((64, 64))), "width_mm": 30.0}}))
+    _, _, found = shining(
+        studio.scene({"stencil": {"file": studio.bitmap("dark.png", np.zeros((64, 64))), "width_mm": 30.0}})
+    )
     assert (found.share, found.longest_mm, found.longest_deg, found.shadow_mm) == (0.0, 0.0, 0.0, 0.0)

@@ -1,7 +1,8 @@
 """Lenses found again in photographs rendered a ray at a time and spoilt by noise, blur, rotation, coding and JPEG.
 
 The wanted values are those that the renderer was given. Each has to come back within the 95 % interval that the fit
-states, and that interval has to be worth having. Seeds are fixed; a fresh seed would fall outside one time in twenty at most.
+states, and that interval has to be worth having. Seeds are fixed; a fresh seed would fall outside one time in twenty at
+most.
 """
 
 from __future__ import annotations
@@ -47,7 +48,13 @@ def half_open(edge_column=1024):
 @pytest.fixture(scope="module")
 def single(tmp_path_factory):
     """A single element, Abbe number 55, f/2.8."""
-    return rendered(tmp_path_factory.mktemp("single"), {"f_number": 2.8, "dispersion": {"abbe_number": 55.0}}, half_open(), FOCUS_ERROR_MM, 5.0)
+    return rendered(
+        tmp_path_factory.mktemp("single"),
+        {"f_number": 2.8, "dispersion": {"abbe_number": 55.0}},
+        half_open(),
+        FOCUS_ERROR_MM,
+        5.0,
+    )
 
 
 def within(value, truth, largest_share):
@@ -72,8 +79,14 @@ SPOILT = {
     "clean": (lambda linear, seed: PhotographyStudio.developed(linear), decode_srgb),
     "blur and noise": (lambda linear, seed: PhotographyStudio.developed(linear, 1.0, 0.02, seed), decode_srgb),
     "lying": (lambda linear, seed: PhotographyStudio.developed(np.rot90(linear), 0.8, 0.01, seed), decode_srgb),
-    "8 bit": (lambda linear, seed: np.round(PhotographyStudio.developed(linear, 0.8, 0.01, seed) * 255) / 255, decode_srgb),
-    "gamma 1.8": (lambda linear, seed: PhotographyStudio.developed(linear, 0.8, 0.01, seed, gamma), lambda coded: coded**1.8),
+    "8 bit": (
+        lambda linear, seed: np.round(PhotographyStudio.developed(linear, 0.8, 0.01, seed) * 255) / 255,
+        decode_srgb,
+    ),
+    "gamma 1.8": (
+        lambda linear, seed: PhotographyStudio.developed(linear, 0.8, 0.01, seed, gamma),
+        lambda coded: coded**1.8,
+    ),
     "JPEG 90": (lambda linear, seed: as_jpeg(PhotographyStudio.developed(linear, 0.8, 0.01, seed), 90), decode_srgb),
     "JPEG 75": (lambda linear, seed: as_jpeg(PhotographyStudio.developed(linear, 0.8, 0.01, seed), 75), decode_srgb),
 }
@@ -100,8 +113,13 @@ def test_one_photograph_and_the_marked_f_number_give_focus_and_dispersion(single
 
 
 def test_a_corrected_lens_is_told_from_a_single_one(tmp_path):
-    photographs = rendered(tmp_path, {"f_number": 1.8, "dispersion": {"secondary_spectrum_mm": 0.3}}, half_open(), -0.03, -6.0)
-    readings = [edge_reading(PhotographyStudio.developed(linear, 0.6, 0.01, seed), decode_srgb, MM_PER_PIXEL) for seed, linear in enumerate(photographs)]
+    photographs = rendered(
+        tmp_path, {"f_number": 1.8, "dispersion": {"secondary_spectrum_mm": 0.3}}, half_open(), -0.03, -6.0
+    )
+    readings = [
+        edge_reading(PhotographyStudio.developed(linear, 0.6, 0.01, seed), decode_srgb, MM_PER_PIXEL)
+        for seed, linear in enumerate(photographs)
+    ]
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0))
     assert found.model == "corrected"
     within(found.pupil_mm, 85.0 / 1.8, 0.05)
@@ -117,7 +135,10 @@ def test_lateral_colour_is_found_from_an_edge_off_the_axis(tmp_path):
     lens = {"f_number": 4.0, "dispersion": {"abbe_number": 58.0}, "lateral_colour_mm": 0.1}
     photographs = rendered(tmp_path, lens, half_open(1024 + 512), 0.0, 5.0, centre)
     axis = (80.0 - 1e3 * centre[0] / MM_PER_PIXEL, 60.0 + 1e3 * (centre[1] - 1.5) / MM_PER_PIXEL)
-    readings = [edge_reading(PhotographyStudio.developed(linear, 0.6, 0.01, seed), decode_srgb, MM_PER_PIXEL, axis=axis) for seed, linear in enumerate(photographs)]
+    readings = [
+        edge_reading(PhotographyStudio.developed(linear, 0.6, 0.01, seed), decode_srgb, MM_PER_PIXEL, axis=axis)
+        for seed, linear in enumerate(photographs)
+    ]
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0, gate_width_mm=40.0))
     within(found.lateral_colour_mm, 0.1, 0.08)
     within(found.dispersion, 58.0, 0.06)
@@ -125,14 +146,20 @@ def test_lateral_colour_is_found_from_an_edge_off_the_axis(tmp_path):
 
 def test_a_lens_without_dispersion_claims_none(tmp_path):
     photographs = rendered(tmp_path, {"f_number": 2.8}, half_open(), 0.0, 5.0)
-    readings = [edge_reading(PhotographyStudio.developed(linear, 0.6, 0.02, seed), decode_srgb, MM_PER_PIXEL) for seed, linear in enumerate(photographs)]
+    readings = [
+        edge_reading(PhotographyStudio.developed(linear, 0.6, 0.02, seed), decode_srgb, MM_PER_PIXEL)
+        for seed, linear in enumerate(photographs)
+    ]
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0), "single")
     assert found.dispersion is None
     within(found.pupil_mm, 85.0 / 2.8, 0.05)
 
 
 def developed_edges(photographs, noise=0.01):
-    return [edge_reading(PhotographyStudio.developed(linear, 0.6, noise, seed), decode_srgb, MM_PER_PIXEL) for seed, linear in enumerate(photographs)]
+    return [
+        edge_reading(PhotographyStudio.developed(linear, 0.6, noise, seed), decode_srgb, MM_PER_PIXEL)
+        for seed, linear in enumerate(photographs)
+    ]
 
 
 @pytest.mark.parametrize(("offsets", "turned"), [([0.5, 0.0, -0.5], "-0.5,0,0.5"), ([1.0, 0.5, 0.0], "-1,-0.5,0")])
@@ -151,9 +178,14 @@ def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offse
 
 
 def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
-    """To first order a disc is as large on both sides of sharp: the pupil is the same either way, the focus changes its sign."""
+    """To first order a disc is as large on both sides of sharp: the pupil is the same either way, the focus changes its
+    sign.
+    """
     readings = developed_edges(rendered(tmp_path, {"f_number": 2.8}, half_open(), FOCUS_ERROR_MM, 5.0))
-    forwards, backwards = (fit_lens(readings, offsets, SetUp(2.0, 85.0, 2.0), "single") for offsets in (OFFSETS, [-offset for offset in OFFSETS]))
+    forwards, backwards = (
+        fit_lens(readings, offsets, SetUp(2.0, 85.0, 2.0), "single")
+        for offsets in (OFFSETS, [-offset for offset in OFFSETS])
+    )
     assert forwards.dispersion is None and backwards.dispersion is None
     within(forwards.pupil_mm, 85.0 / 2.8, 0.05)
     within(backwards.pupil_mm, 85.0 / 2.8, 0.05)
@@ -161,8 +193,17 @@ def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
 
 
 def test_grey_photographs_give_no_lens(single):
-    """Grey of one mixture or another would give this lens a pupil up to a tenth off, and a focus a third of a millimetre."""
-    grey = [edge_reading(np.repeat(PhotographyStudio.developed(linear).mean(axis=2, keepdims=True), 3, axis=2), decode_srgb, MM_PER_PIXEL) for linear in single]
+    """Grey of one mixture or another would give this lens a pupil up to a tenth off, and a focus a third of a
+    millimetre.
+    """
+    grey = [
+        edge_reading(
+            np.repeat(PhotographyStudio.developed(linear).mean(axis=2, keepdims=True), 3, axis=2),
+            decode_srgb,
+            MM_PER_PIXEL,
+        )
+        for linear in single
+    ]
     with pytest.raises(SceneError, match="grey photographs .all of them."):
         fit_lens(grey, OFFSETS, SetUp(2.0, 85.0, 2.0))
     mixed = [*developed_edges(single)[:2], grey[2]]
@@ -172,7 +213,10 @@ def test_grey_photographs_give_no_lens(single):
 
 def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
     """A twentieth of full light taken off and cut at black: the foot of every edge is gone, and no interval would tell."""
-    cut = [np.clip(PhotographyStudio.developed(linear, 0.6, 0.01, seed, lambda light: light) - 0.05 * 0.7, 0.0, 1.0) for seed, linear in enumerate(single)]
+    cut = [
+        np.clip(PhotographyStudio.developed(linear, 0.6, 0.01, seed, lambda light: light) - 0.05 * 0.7, 0.0, 1.0)
+        for seed, linear in enumerate(single)
+    ]
     readings = [edge_reading(coded, lambda coded: coded, MM_PER_PIXEL) for coded in cut]
     assert all(len(reading.cut.dark_side) == 3 for reading in readings)
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0))
@@ -182,7 +226,13 @@ def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
 
 def test_progress_is_told_to_the_end(single):
     told = []
-    fit_lens(developed_edges(single), OFFSETS, SetUp(2.0, 85.0, 2.0), "single", Progress(lambda name, done, total: told.append((done, total))))
+    fit_lens(
+        developed_edges(single),
+        OFFSETS,
+        SetUp(2.0, 85.0, 2.0),
+        "single",
+        Progress(lambda name, done, total: told.append((done, total))),
+    )
     assert told[0] == (0, 4) and told[-1] == (4, 4)
     assert [done for done, _ in told] == sorted(done for done, _ in told)
 

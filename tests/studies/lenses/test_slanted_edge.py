@@ -1,4 +1,6 @@
-"""Edges of known width, place and tint, drawn in closed form, read back from pixels; and what cannot be read is refused."""
+"""Edges of known width, place and tint, drawn in closed form, read back from pixels; and what cannot be read is
+refused.
+"""
 
 from __future__ import annotations
 
@@ -59,7 +61,9 @@ def test_a_lying_edge_and_one_bright_on_the_other_side_read_alike():
 
 
 def test_shifts_of_channels_are_told_to_a_fiftieth_of_a_pixel_under_noise():
-    """Noise of 1 % on 150 rows: a channel's place is sure to 0.01 · √200 / √150 ≈ 0.012 pixels; four of those for a difference of two."""
+    """Noise of 1 % on 150 rows: a channel's place is sure to 0.01 · √200 / √150 ≈ 0.012 pixels; four of those for a
+    difference of two.
+    """
     pixels = edge(gaussian(3.0), shifts=(0.33, 0.0, -0.21)) + np.random.default_rng(4).normal(0.0, 0.01, (150, 200, 3))
     found = edge_reading(pixels, linear, 1.0)
     assert found.shift_red_mm == pytest.approx(0.33, abs=0.06)
@@ -97,7 +101,10 @@ def test_a_grey_photograph_is_known_and_a_coloured_one_is_not_taken_for_it():
 def test_colours_that_the_file_cannot_hold_are_named():
     """Red falls below black on the dark side of the edge, blue rises over white on its bright side, green does neither."""
     pixels = edge(gaussian(3.0), dark=0.05, bright=0.9)
-    dip, hump = edge(lambda distance: np.exp(-(((distance + 12.0) / 5.0) ** 2))), edge(lambda distance: np.exp(-(((distance - 12.0) / 5.0) ** 2)))
+    dip, hump = (
+        edge(lambda distance: np.exp(-(((distance + 12.0) / 5.0) ** 2))),
+        edge(lambda distance: np.exp(-(((distance - 12.0) / 5.0) ** 2))),
+    )
     pixels[..., 0] -= 0.12 * dip[..., 0]
     pixels[..., 2] += 0.2 * hump[..., 2]
     found = edge_reading(pixels.clip(0.0, 1.0), linear, 1.0)
@@ -107,7 +114,11 @@ def test_colours_that_the_file_cannot_hold_are_named():
 
 
 def test_a_dark_side_that_is_black_throughout_is_named():
-    assert edge_reading((edge(gaussian(6.0), dark=0.0) - 0.04).clip(0.0, 1.0), linear, 1.0).cut.dark_side == ("red", "green", "blue")
+    assert edge_reading((edge(gaussian(6.0), dark=0.0) - 0.04).clip(0.0, 1.0), linear, 1.0).cut.dark_side == (
+        "red",
+        "green",
+        "blue",
+    )
 
 
 def test_a_channel_without_light_is_refused():

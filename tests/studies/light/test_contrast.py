@@ -15,7 +15,9 @@ from projector.studies.light.light_at import axis_point, light_at
 
 
 def test_the_veil_is_the_product_of_the_three():
-    """Lens 4 %, stencil 60 %, 30 % open: 0.72 % of the openings (from memory; the shares are common practice, no source)."""
+    """Lens 4 %, stencil 60 %, 30 % open: 0.72 % of the openings (from memory; the shares are common practice, no
+    source).
+    """
     assert study.veil(0.3) == pytest.approx(0.0072)
     assert study.contrast(0.3).stops == pytest.approx(math.log2(1.0072 / 0.0072))
 
@@ -51,15 +53,29 @@ def on_the_wall(scene, name="window", point=(0.0, 1.5, 0.0)):
 def small_wall(studio, *more, ambient=None, projector=None, surfaces=()):
     """A wall so small that every light is even on it."""
     wall = {"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 0.2, "height_m": 0.1}
-    return studio.scene(projector, None, {"shutter_s": 0.01}, more, surfaces=[wall, *surfaces], **({} if ambient is None else {"ambient": ambient}))
+    return studio.scene(
+        projector,
+        None,
+        {"shutter_s": 0.01},
+        more,
+        surfaces=[wall, *surfaces],
+        **({} if ambient is None else {"ambient": ambient}),
+    )
 
 
 @pytest.mark.parametrize("reading", [{}, {"shutter_s": 0.01}, {"f_number": 8.0 / 2.0**1.5}])
 def test_a_second_light_fills_the_blacks_and_is_weighed_as_the_maps_show_it(studio, reading):
-    """(P + a)/a with a the second light's own map over the first's: a flash as bright, a steady light at the camera's shutter, one 3 stops dimmer."""
+    """(P + a)/a with a the second light's own map over the first's: a flash as bright, a steady light at the camera's
+    shutter, one 3 stops dimmer.
+    """
     second = {"name": "second", "position_m": [0.7, 1.5, 1.9], "reading": reading}
     scene = small_wall(studio, second, projector={"stencil": {"file": studio.half_plane(512), "width_mm": 30.0}})
-    alone = [scene.model_copy(update={"projector": (item.model_copy(update={"stencil": None}),)}).placed_at("t", scene.folder) for item in scene.projector]
+    alone = [
+        scene.model_copy(update={"projector": (item.model_copy(update={"stencil": None}),)}).placed_at(
+            "t", scene.folder
+        )
+        for item in scene.projector
+    ]
     pattern, fill = (irradiance_map(item, n_across=32).illuminance.mean(dtype=float) for item in alone)
     if "shutter_s" in reading:
         fill *= 0.01
@@ -70,13 +86,18 @@ def test_a_second_light_fills_the_blacks_and_is_weighed_as_the_maps_show_it(stud
 
 
 def test_the_room_is_counted_beside_it_and_its_kind_follows_the_light_it_is_of(studio):
-    """A room of 1 lx·s of a flash, then the same from lamps of 100 lx at 1/100 s: 1/160 of the openings either way (ISO 2720: 160 lx·s)."""
+    """A room of 1 lx·s of a flash, then the same from lamps of 100 lx at 1/100 s: 1/160 of the openings either way (ISO
+    2720: 160 lx·s).
+    """
     for ambient in ({"stops_under": math.log2(160.0)}, {"lux": 100.0}):
         assert on_the_wall(small_wall(studio, ambient=ambient)).ambient_share == pytest.approx(1.0 / 160.0, rel=0.01)
 
 
 def test_another_lights_pattern_and_shadows_count(studio):
-    """A second light as bright, half of it cut by its stencil: half the share. Behind a board that shades the wall: none."""
+    """A second light as bright, half of it cut by its stencil: half the share.
+
+    Behind a board that shades the wall: none.
+    """
     half = {"name": "second", "stencil": {"file": studio.half_plane(512), "width_mm": 30.0}}
     assert on_the_wall(small_wall(studio, half)).other_shares["second"] == pytest.approx(0.5, abs=0.02)
     aside = {"name": "second", "position_m": [1.6, 1.5, 1.2]}
@@ -89,11 +110,26 @@ def test_the_order_of_projectors_and_surfaces_changes_no_contrast():
     scene = load("05-two-projectors")
     turned = scene.model_copy(update={"projector": scene.projector[::-1]}).placed_at(scene.name, scene.folder)
     for spec in scene.projector:
-        found = [study.contrast_where_it_lands(item, spec, light_at(item, spec, reference).place, light_at(item, spec, reference).surface) for item in (scene, turned) for reference in [axis_point(item, spec, scene_arrays(item))]]
+        found = [
+            study.contrast_where_it_lands(
+                item, spec, light_at(item, spec, reference).place, light_at(item, spec, reference).surface
+            )
+            for item in (scene, turned)
+            for reference in [axis_point(item, spec, scene_arrays(item))]
+        ]
         assert found[0].ratio == pytest.approx(found[1].ratio, rel=1e-9)
 
 
-@pytest.mark.parametrize("call", [lambda: study.veil(1.2), lambda: study.contrast(0.3, math.nan), lambda: study.contrast(-0.1), lambda: study.ambient_for(0.0, 0.3), lambda: study.ambient_for(math.inf, 0.3)])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: study.veil(1.2),
+        lambda: study.contrast(0.3, math.nan),
+        lambda: study.contrast(-0.1),
+        lambda: study.ambient_for(0.0, 0.3),
+        lambda: study.ambient_for(math.inf, 0.3),
+    ],
+)
 def test_impossible_shares_get_plain_words(call):
     with pytest.raises(SceneError):
         call()

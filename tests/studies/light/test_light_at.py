@@ -1,4 +1,6 @@
-"""Where light gets to and, where none does, the reason: against plane geometry, rendered maps, and what commands then say."""
+"""Where light gets to and, where none does, the reason: against plane geometry, rendered maps, and what commands then
+say.
+"""
 
 from __future__ import annotations
 
@@ -29,14 +31,24 @@ def at(scene, point):
 
 
 def beside(studio, projector=None, *more):
-    return studio.scene(projector, {"width_m": 6.0}, surfaces=None if not more else [{"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 6.0, "height_m": 2.0}, *more])
+    return studio.scene(
+        projector,
+        {"width_m": 6.0},
+        surfaces=(
+            None
+            if not more
+            else [{"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 6.0, "height_m": 2.0}, *more]
+        ),
+    )
 
 
 def test_a_point_outside_the_beam_is_told_by_its_angle_and_the_beams(studio):
     """2.5 m beside the axis at 2 m: atan(2.5/2) = 51.3°; the beam ends at atan(30 mm / tube) = 18.7° (plane geometry)."""
     found = at(beside(studio), (2.5, 1.5, 0.0))
     assert found.reason == OUTSIDE and not found.has_edges
-    assert (found.off_axis_deg, found.beam_deg) == pytest.approx((math.degrees(math.atan(1.25)), math.degrees(math.atan(0.03 / TUBE))), abs=0.01)
+    assert (found.off_axis_deg, found.beam_deg) == pytest.approx(
+        (math.degrees(math.atan(1.25)), math.degrees(math.atan(0.03 / TUBE))), abs=0.01
+    )
     assert found.words == "outside the beam: 51° off the axis, the beam ends at 19°"
 
 
@@ -49,13 +61,24 @@ def test_a_rectangular_gate_ends_where_its_side_is(studio):
 
 
 def test_behind_the_lamp_and_nearer_than_a_pupil_that_stands_before_it(studio):
-    box = {"name": "box", "shape": "box", "position_m": [0.4, 1.5, 2.6], "width_m": 0.2, "height_m": 0.2, "depth_m": 0.2}
+    box = {
+        "name": "box",
+        "shape": "box",
+        "position_m": [0.4, 1.5, 2.6],
+        "width_m": 0.2,
+        "height_m": 0.2,
+        "depth_m": 0.2,
+    }
     assert at(beside(studio, {}, box), (0.4, 1.5, 2.5)).reason == BEHIND
     found = at(beside(studio, {"lens": {"pupil_offset_mm": 300.0}}), (0.0, 1.5, 1.9))
-    assert found.reason == BEHIND and found.words.startswith("nearer than the lens: 0.10 m in front of the projector's place, its pupil stands 0.30 m")
+    assert found.reason == BEHIND and found.words.startswith(
+        "nearer than the lens: 0.10 m in front of the projector's place, its pupil stands 0.30 m"
+    )
 
 
-@pytest.mark.parametrize(("point", "reason", "words"), [((-0.3, 1.5, 0.0), CUT, "cut off by the left blade"), ((0.3, 1.5, 0.0), LIT, "")])
+@pytest.mark.parametrize(
+    ("point", "reason", "words"), [((-0.3, 1.5, 0.0), CUT, "cut off by the left blade"), ((0.3, 1.5, 0.0), LIT, "")]
+)
 def test_a_blade_is_named_that_leaves_nothing(studio, point, reason, words):
     scene = beside(studio, {"blade": [{"side": "left", "insertion_mm": 28.0}, {"side": "top", "insertion_mm": 5.0}]})
     found = at(scene, point)
@@ -63,7 +86,9 @@ def test_a_blade_is_named_that_leaves_nothing(studio, point, reason, words):
 
 
 def test_a_shadow_is_told_with_the_name_of_what_casts_it(studio):
-    """The board's middle hides the wall point on the line from the lens through it; half of the lens behind its edge, half of the light."""
+    """The board's middle hides the wall point on the line from the lens through it; half of the lens behind its edge,
+    half of the light.
+    """
     scene = beside(studio, {"lens": {"f_number": 2.0}}, BOARD)
     behind = at(scene, (0.3 * 2.0 / 1.2, 1.5, 0.0))
     assert behind.reason == SHADOW and behind.words == "in the shadow of board" and behind.hidden_by == ("board",)
@@ -73,7 +98,14 @@ def test_a_shadow_is_told_with_the_name_of_what_casts_it(studio):
 
 
 def test_the_far_side_of_a_body_and_the_back_of_a_wall_face_away(studio):
-    box = {"name": "box", "shape": "box", "position_m": [0.0, 1.5, 0.5], "width_m": 0.3, "height_m": 0.3, "depth_m": 0.3}
+    box = {
+        "name": "box",
+        "shape": "box",
+        "position_m": [0.0, 1.5, 0.5],
+        "width_m": 0.3,
+        "height_m": 0.3,
+        "depth_m": 0.3,
+    }
     found = at(beside(studio, {}, box), (0.0, 1.5, 0.35))
     assert found.reason == AWAY and "this side of box" in found.words
     turned = studio.scene(None, {"yaw_deg": 180.0})
@@ -84,7 +116,9 @@ def test_the_far_side_of_a_body_and_the_back_of_a_wall_face_away(studio):
 
 
 def test_a_dark_part_of_the_pattern_says_how_far_its_opening_lands(studio):
-    """A stencil open on its right half: 0.2 m to the left of the edge the opening is 0.2 m away, to half a pixel of 30 mm / 512 × magnification."""
+    """A stencil open on its right half: 0.2 m to the left of the edge the opening is 0.2 m away, to half a pixel of 30
+    mm / 512 × magnification.
+    """
     scene = beside(studio, {"stencil": {"file": studio.half_plane(512), "width_mm": 30.0}})
     found = at(scene, (-0.2, 1.5, 0.0))
     assert found.reason == DARK and found.has_edges and not found.arrives
@@ -97,13 +131,24 @@ def test_a_dark_part_of_the_pattern_says_how_far_its_opening_lands(studio):
 def test_the_share_of_the_lens_that_shines_is_what_a_rendered_map_has_of_the_open_gates_light(studio):
     """Stencil, a blade, a board's shadow, and a wall out of focus: 60 places, each within 0.02 of full light.
 
-    The error: 64 cells of the pupil in the map where two of them meet, one ray in 1200 here, the map's own pixels of 4 mm.
+    The error: 64 cells of the pupil in the map where two of them meet, one ray in 1200 here, the map's own pixels of 4
+    mm.
     """
     stripes = (np.arange(512) // 32 % 2).astype(float)[None, :] * np.ones((512, 1))
     lens = {"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.7}}
-    projector = {**lens, "stencil": {"file": studio.bitmap("stripes.png", stripes), "width_mm": 40.0}, "blade": [{"side": "bottom", "insertion_mm": 20.0, "offset_mm": 3.0}]}
-    walls = [{"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 1.2, "height_m": 1.2}, {**BOARD, "position_m": [0.25, 1.5, 0.6]}]
-    scene, open_scene = studio.scene(projector, surfaces=walls), studio.scene({**lens, "gate": {"diameter_mm": 150.0}}, surfaces=walls[:1])
+    projector = {
+        **lens,
+        "stencil": {"file": studio.bitmap("stripes.png", stripes), "width_mm": 40.0},
+        "blade": [{"side": "bottom", "insertion_mm": 20.0, "offset_mm": 3.0}],
+    }
+    walls = [
+        {"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 1.2, "height_m": 1.2},
+        {**BOARD, "position_m": [0.25, 1.5, 0.6]},
+    ]
+    scene, open_scene = (
+        studio.scene(projector, surfaces=walls),
+        studio.scene({**lens, "gate": {"diameter_mm": 150.0}}, surfaces=walls[:1]),
+    )
     maps = [irradiance_map(item, "wall", 300) for item in (scene, open_scene)]
     shares = maps[0].illuminance / maps[1].illuminance
     random = np.random.default_rng(3)
@@ -126,7 +171,9 @@ def test_studies_of_edges_refuse_a_point_without_light_by_its_reason(studio):
 def test_a_point_in_the_air_of_the_beam_is_told_what_is_before_and_behind_it(studio):
     found = at(beside(studio), (0.0, 1.5, 1.0))
     assert found.reason == NOWHERE and not found.has_edges
-    assert found.words == "nothing is there for light to fall on: as the projector sees it there is wall 1.00 m behind it"
+    assert (
+        found.words == "nothing is there for light to fall on: as the projector sees it there is wall 1.00 m behind it"
+    )
 
 
 def test_a_focus_in_the_air_is_asked_about_where_the_axis_lands(studio):
@@ -148,9 +195,14 @@ def asked(*arguments):
 
 @pytest.mark.parametrize("command", ["sharpness", "fringe", "contrast"])
 def test_commands_answer_without_numbers_where_no_light_falls(command, tmp_path):
-    """Scene 05: the blinds do not reach the backdrop's middle. Exit 0, a warning, the reason, and no number, curve, compromise or cure."""
+    """Scene 05: the blinds do not reach the backdrop's middle.
+
+    Exit 0, a warning, the reason, and no number, curve, compromise or cure.
+    """
     out = () if command == "contrast" else ("-o", str(tmp_path / "figure"))
-    found = asked(command, "05-two-projectors", "--projector", "blinds", "--at", "backdrop.centre", "--at", "watch.left_ear", *out)
+    found = asked(
+        command, "05-two-projectors", "--projector", "blinds", "--at", "backdrop.centre", "--at", "watch.left_ear", *out
+    )
     rows = found["result"]["projectors" if command == "contrast" else "points"]
     assert [row["light"]["reason"] for row in rows] == [OUTSIDE, AWAY]
     for row in rows:
@@ -172,7 +224,11 @@ def test_curves_and_compromises_are_those_of_the_points_with_light(tmp_path):
 def test_a_focus_that_no_light_gets_to_is_noted(command, tmp_path):
     out = ("--size", "32x24", "--quality", "quick", "-o", str(tmp_path / "picture")) if command == "preview" else ()
     (note,) = asked(command, "05-two-projectors", "-w", "projector.blinds.focus.at=backdrop.centre", *out)["warnings"]
-    assert note == "blinds: no light of it gets to what it is focused on, backdrop.centre; outside the beam: 18° off the axis, the beam ends at 12°."
+    assert (
+        note
+        == "blinds: no light of it gets to what it is focused on, backdrop.centre; outside the beam: 18° off the axis,"
+        " the beam ends at 12°."
+    )
 
 
 def test_shipped_scenes_light_what_they_are_focused_on():
@@ -190,16 +246,20 @@ def test_a_landing_on_the_back_of_a_wall_meters_nothing(studio):
 
 
 def test_what_hides_the_strip_that_shines_hides_all_of_it(studio):
-    """Behind a slit out of focus only a strip of the lens shines; a board before that half of the lens leaves nothing, though it leaves half of the lens.
+    """Behind a slit out of focus only a strip of the lens shines; a board before that half of the lens leaves nothing,
+    though it leaves half of the lens.
 
-    Stencil open from 0.1 to 0.35 mm beside the axis, lens 42.5 mm wide, sharp at 1.4 m: g = s·A·(1/1.4 − 1/2) puts the strip 5 to 18 mm off its middle.
+    Stencil open from 0.1 to 0.35 mm beside the axis, lens 42.5 mm wide, sharp at 1.4 m: g = s·A·(1/1.4 − 1/2) puts the
+    strip 5 to 18 mm off its middle.
     """
     values = np.zeros((600, 600))
     values[:, 302:307] = 1.0
     slit = {"file": studio.bitmap("aside.png", values), "width_mm": 30.0}
     board = {"name": "board", "position_m": [0.5, 1.5, 1.0], "width_m": 1.0, "height_m": 1.0}
     projector = {"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.4}, "stencil": slit}
-    shaded = [at(beside(studio, projector, {**board, "position_m": [x, 1.5, 1.0]}), (0.0, 1.5, 0.0)) for x in (0.5, -0.5)]
+    shaded = [
+        at(beside(studio, projector, {**board, "position_m": [x, 1.5, 1.0]}), (0.0, 1.5, 0.0)) for x in (0.5, -0.5)
+    ]
     assert {found.reason for found in shaded} == {LIT, SHADOW}
     whole = next(found for found in shaded if found.reason == LIT)
     assert whole.hidden_share == 0.0 and 0.0 < whole.share < 0.5

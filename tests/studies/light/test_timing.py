@@ -25,7 +25,9 @@ def test_bands_are_those_of_a_lamp_summed_up(shutter_s, modulation):
     starts = np.linspace(0.0, 0.01, 400, endpoint=False)
     times = (np.arange(4000) + 0.5) / 4000 * shutter_s
     exposures = (1.0 + modulation * np.cos(2.0 * math.pi * 100.0 * (starts[:, None] + times[None, :]))).mean(axis=1)
-    assert study.flicker(shutter_s, 100.0, modulation).bands_stops == pytest.approx(math.log2(exposures.max() / exposures.min()), rel=1e-3)
+    assert study.flicker(shutter_s, 100.0, modulation).bands_stops == pytest.approx(
+        math.log2(exposures.max() / exposures.min()), rel=1e-3
+    )
 
 
 def test_the_nearest_whole_shutter_passes():
@@ -35,7 +37,9 @@ def test_the_nearest_whole_shutter_passes():
 
 
 def test_a_shutter_beyond_sync_lets_the_flash_light_a_strip():
-    """A slit of 1/400 s under blinds that cross in 1/200 s is half of the frame wide (geometry of a shutter with two blinds)."""
+    """A slit of 1/400 s under blinds that cross in 1/200 s is half of the frame wide (geometry of a shutter with two
+    blinds).
+    """
     beyond = study.flash_in_shutter(1 / 400, 1 / 200)
     assert beyond.lit_frame_share == pytest.approx(0.5) and not beyond.is_whole
     assert study.flash_in_shutter(1 / 200).is_whole and study.flash_in_shutter(1 / 60, 1 / 200, 1 / 500).is_whole
@@ -43,8 +47,10 @@ def test_a_shutter_beyond_sync_lets_the_flash_light_a_strip():
 
 
 def test_the_strip_and_its_fade_are_those_of_a_flash_summed_line_by_line():
-    """Each line of the frame is open for the shutter time, one after the other within the sync time; the flash fires when
-    the first blind has crossed and decays exponentially. Lit are the lines that get any, fading those that miss its last tenth."""
+    """Each line of the frame is open for the shutter time, one after the other within the sync time; the flash fires
+    when the first blind has crossed and decays exponentially. Lit are the lines that get any, fading those that miss
+    its last tenth.
+    """
     shutter, sync, tenth = 1 / 400, 1 / 200, 1 / 1600
     lines = (np.arange(100_000) + 0.5) / 100_000
     open_for = np.clip(lines * sync + shutter - sync, 0.0, shutter)
@@ -54,7 +60,17 @@ def test_the_strip_and_its_fade_are_those_of_a_flash_summed_line_by_line():
     assert found.fading_frame_share == pytest.approx(((light > 0.0) & (light < 0.9)).mean(), abs=1e-4)
 
 
-@pytest.mark.parametrize("call", [lambda: study.flash_in_shutter(0.01, 0.0), lambda: study.flash_in_shutter(0.01, 0.005, -1.0), lambda: study.smear_mm(0.0, 1.0), lambda: study.flash_length_s(-1.0), lambda: study.flicker(math.nan, 100.0), lambda: study.flicker(0.01, 100.0, 1.5)])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: study.flash_in_shutter(0.01, 0.0),
+        lambda: study.flash_in_shutter(0.01, 0.005, -1.0),
+        lambda: study.smear_mm(0.0, 1.0),
+        lambda: study.flash_length_s(-1.0),
+        lambda: study.flicker(math.nan, 100.0),
+        lambda: study.flicker(0.01, 100.0, 1.5),
+    ],
+)
 def test_impossible_times_get_plain_words(call):
     with pytest.raises(SceneError):
         call()

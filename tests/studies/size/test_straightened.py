@@ -22,13 +22,22 @@ MARK[120:400, 150:200] = MARK[120:170, 150:330] = MARK[240:290, 150:280] = 1.0
 def tilted(studio, yaw=30.0, pitch=0.0, projector=None, **wall):
     """A square gate with a field of 26°, 3.00 m before the middle of a wall turned by 30°."""
     side = 2e3 * math.tan(math.radians(13.0)) / (1.0 / 0.085 - 1.0 / 3.0)
-    base = {"position_m": [0.0, 1.5, 3.0], "gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": side, "height_mm": side}, "focus": {"distance_m": 3.0}, "lens": {"f_number": 16.0}}
+    base = {
+        "position_m": [0.0, 1.5, 3.0],
+        "gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": side, "height_mm": side},
+        "focus": {"distance_m": 3.0},
+        "lens": {"f_number": 16.0},
+    }
     base["stencil"] = {"file": studio.bitmap("mark.png", MARK), "width_mm": side}
-    return studio.scene({**base, **(projector or {})}, {"yaw_deg": yaw, "pitch_deg": pitch, "width_m": 4.0, "height_m": 3.0, **wall})
+    return studio.scene(
+        {**base, **(projector or {})}, {"yaw_deg": yaw, "pitch_deg": pitch, "width_m": 4.0, "height_m": 3.0, **wall}
+    )
 
 
 def test_the_picture_is_the_largest_square_in_the_landed_trapezium(studio):
-    """Sides of 1.598 and 1.222 m, 1.628 m apart (projective geometry): a square against the longer side, a = 1.598/(1 + 0.376/1.628) = 1.298 m."""
+    """Sides of 1.598 and 1.222 m, 1.628 m apart (projective geometry): a square against the longer side, a = 1.598/(1 +
+    0.376/1.628) = 1.298 m.
+    """
     scene = tilted(studio)
     found = straightened(scene, scene.projector[0])
     assert (found.width_m, found.height_m) == pytest.approx((1.298, 1.298), rel=2e-3)
@@ -55,14 +64,21 @@ def test_its_corners_in_the_gate_are_those_of_a_pinhole(studio):
     [
         {},
         {"pitch": 20.0, "yaw": -25.0, "projector": {"roll_deg": 20.0}},
-        {"projector": {"gate": {"shape": "round", "diameter_mm": 44.0}, "lens": {"f_number": 16.0, "distortion_percent": 8.0}, "position_m": [0.8, 1.2, 2.8]}},
+        {
+            "projector": {
+                "gate": {"shape": "round", "diameter_mm": 44.0},
+                "lens": {"f_number": 16.0, "distortion_percent": 8.0},
+                "position_m": [0.8, 1.2, 2.8],
+            }
+        },
         {"projector": {"lens": {"f_number": 16.0, "distortion_percent": 25.0}}},
         {"projector": {"lens": {"f_number": 16.0, "distortion_percent": -25.0}}},
     ],
     ids=["turned", "turned, pitched, rolled", "round gate, distortion, from the side", "pincushion", "barrel"],
 )
 def test_it_lands_as_the_picture_was_drawn(studio, changes):
-    """The light over a plate where the picture lies, over that of the open gate, is the picture; the stencil as it was is not.
+    """The light over a plate where the picture lies, over that of the open gate, is the picture; the stencil as it was
+    is not.
 
     1 % of places may differ at edges: the map's texels against the picture's, and the new stencil's own pixels.
     """
@@ -70,10 +86,17 @@ def test_it_lands_as_the_picture_was_drawn(studio, changes):
     spec = scene.projector[0]
     found = straightened(scene, spec)
     new = spec.stencil.model_copy(update={"file": studio.bitmap("new.png", found.transmission)})
-    plate = scene.surface[0].model_copy(update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m})
+    plate = scene.surface[0].model_copy(
+        update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m}
+    )
 
     def landed(stencil):
-        return irradiance_map(scene.model_copy(update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}).placed_at("t", scene.folder), n_across=128).illuminance
+        return irradiance_map(
+            scene.model_copy(
+                update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}
+            ).placed_at("t", scene.folder),
+            n_across=128,
+        ).illuminance
 
     # A plate both turned and pitched does not hang upright itself: each texel is looked up by its place in the room.
     places, _ = surface_layout(plate).grid(128)
@@ -84,28 +107,47 @@ def test_it_lands_as_the_picture_was_drawn(studio, changes):
     open_gate = landed(None)
     held &= open_gate > 0.05 * open_gate.max()
     # A round gate lands as a circle, too.
-    covered = np.hypot(across - 0.5, below - 0.5) > 0.5 * spec.gate.diameter_mm / spec.stencil.width_mm if spec.gate.shape == "round" else np.zeros_like(held)
+    covered = (
+        np.hypot(across - 0.5, below - 0.5) > 0.5 * spec.gate.diameter_mm / spec.stencil.width_mm
+        if spec.gate.shape == "round"
+        else np.zeros_like(held)
+    )
     picture = (MARK[(512 * below[held]).astype(int), (512 * across[held]).astype(int)] > 0.5) & ~covered[held]
     straight, askew = (landed(stencil)[held] / open_gate[held] > 0.5 for stencil in (new, spec.stencil))
     assert (straight != picture).mean() < 0.01
     assert (askew != picture).mean() > 0.1
 
 
-@pytest.mark.parametrize("projector", [{}, {"gate": {"shape": "round", "diameter_mm": 44.0}}, {"lens": {"f_number": 16.0, "distortion_percent": 15.0}}], ids=["square", "round", "pincushion"])
+@pytest.mark.parametrize(
+    "projector",
+    [{}, {"gate": {"shape": "round", "diameter_mm": 44.0}}, {"lens": {"f_number": 16.0, "distortion_percent": 15.0}}],
+    ids=["square", "round", "pincushion"],
+)
 def test_a_kept_size_lands_as_large_as_on_a_square_wall_and_says_what_is_cut(studio, projector):
-    """26° at 3.00 m: 1.385 m (2·D·tan 13°). Where the open gate's light ends on a plate as large, so does the picture, by the share that is told.
+    """26° at 3.00 m: 1.385 m (2·D·tan 13°). Where the open gate's light ends on a plate as large, so does the picture,
+    by the share that is told.
 
-    1 % of places may differ at edges. Half a texel (1/1024) along the outer frame's cut sides, 24/512 wide, is 2 % of those and 0.5 % of all.
+    1 % of places may differ at edges. Half a texel (1/1024) along the outer frame's cut sides, 24/512 wide, is 2 % of
+    those and 0.5 % of all.
     """
     scene = tilted(studio, projector=projector)
     spec = scene.projector[0]
     found, whole = straightened(scene, spec, keep_size=True), straightened(scene, spec)
     assert (found.width_m, found.size_factor) == pytest.approx((6.0 * math.tan(math.radians(13.0)), 1.0), rel=1e-9)
     assert whole.size_factor == pytest.approx(whole.width_m / found.width_m, rel=1e-9) and whole.cut_share == 0.0
-    new = spec.stencil.model_copy(update={"file": studio.bitmap("new.png", found.transmission), "width_mm": found.stencil_width_mm})
-    plate = scene.surface[0].model_copy(update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m})
+    new = spec.stencil.model_copy(
+        update={"file": studio.bitmap("new.png", found.transmission), "width_mm": found.stencil_width_mm}
+    )
+    plate = scene.surface[0].model_copy(
+        update={"position_m": tuple(found.corners_m.mean(axis=0)), "width_m": found.width_m, "height_m": found.height_m}
+    )
     lit, open_gate = (
-        irradiance_map(scene.model_copy(update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}).placed_at("t", scene.folder), n_across=512).illuminance
+        irradiance_map(
+            scene.model_copy(
+                update={"projector": (spec.model_copy(update={"stencil": stencil}),), "surface": (plate,)}
+            ).placed_at("t", scene.folder),
+            n_across=512,
+        ).illuminance
         for stencil in (new, None)
     )
     places, _ = surface_layout(plate).grid(512)
@@ -121,18 +163,33 @@ def test_a_kept_size_lands_as_large_as_on_a_square_wall_and_says_what_is_cut(stu
 
 
 def test_where_the_gate_has_room_the_bitmap_grows_and_nothing_is_cut(studio):
-    scene = tilted(studio, projector={"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 60.0, "height_mm": 60.0}})
+    scene = tilted(
+        studio, projector={"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 60.0, "height_mm": 60.0}}
+    )
     spec = scene.projector[0]
-    found, cut = straightened(scene, spec, keep_size=True), straightened(tilted(studio), tilted(studio).projector[0], keep_size=True)
+    found, cut = (
+        straightened(scene, spec, keep_size=True),
+        straightened(tilted(studio), tilted(studio).projector[0], keep_size=True),
+    )
     assert found.cut_share == 0.0 < cut.cut_share
     assert spec.stencil.width_mm < found.stencil_width_mm <= 60.0
     # No wider than the picture needs, to a pixel.
     needed = 2.0 * np.abs(found.corners_mm[:, 0]).max()
-    assert found.stencil_width_mm == pytest.approx(needed, abs=3.0 * found.stencil_width_mm / found.transmission.shape[1])
+    assert found.stencil_width_mm == pytest.approx(
+        needed, abs=3.0 * found.stencil_width_mm / found.transmission.shape[1]
+    )
 
 
 def test_on_a_floor_up_is_away_from_the_light(studio):
-    scene = tilted(studio, yaw=0.0, pitch=90.0, projector={"aim": [0.0, 0.0, 0.0], "position_m": [0.0, 2.0, 2.0]}, position_m=[0.0, 0.0, 0.0], width_m=8.0, height_m=8.0)
+    scene = tilted(
+        studio,
+        yaw=0.0,
+        pitch=90.0,
+        projector={"aim": [0.0, 0.0, 0.0], "position_m": [0.0, 2.0, 2.0]},
+        position_m=[0.0, 0.0, 0.0],
+        width_m=8.0,
+        height_m=8.0,
+    )
     found = straightened(scene, scene.projector[0])
     assert found.corners_m[:2, 2].max() < found.corners_m[2:, 2].min()
     assert found.corners_m[1, 0] > found.corners_m[0, 0]
@@ -145,12 +202,19 @@ def test_the_wall_ends_the_picture_too(studio):
 
 @pytest.mark.parametrize("percent", [-25.0, 0.0, 25.0])
 def test_all_of_the_picture_lies_in_the_light(studio, percent):
-    """Its border left the gate within its square; with pincushion the light's own sides bend inwards between the corners."""
+    """Its border left the gate within its square; with pincushion the light's own sides bend inwards between the
+    corners.
+    """
     scene = tilted(studio, yaw=0.0, projector={"lens": {"f_number": 16.0, "distortion_percent": percent}})
     found = straightened(scene, scene.projector[0])
     light = light_arrays(scene, scene.projector[0], [587.5618])
     share = np.linspace(0.0, 1.0, 101)[:, None]
-    border = np.concatenate([(1.0 - share) * first + share * last for first, last in zip(found.corners_m, np.roll(found.corners_m, -1, axis=0), strict=True)])
+    border = np.concatenate(
+        [
+            (1.0 - share) * first + share * last
+            for first, last in zip(found.corners_m, np.roll(found.corners_m, -1, axis=0), strict=True)
+        ]
+    )
     reach = np.abs(gate_points(light, border)).max()
     # It is no smaller than need be: it touches.
     assert reach == pytest.approx(light.gate.half_width, rel=1e-6)
@@ -172,6 +236,8 @@ def test_where_nothing_can_be_straight_that_is_said(studio, changes, words):
 
 
 def test_a_black_stencil_cannot_be_straight(studio):
-    scene = tilted(studio, projector={"stencil": {"file": studio.bitmap("black.png", np.zeros((64, 64))), "width_mm": 30.0}})
+    scene = tilted(
+        studio, projector={"stencil": {"file": studio.bitmap("black.png", np.zeros((64, 64))), "width_mm": 30.0}}
+    )
     with pytest.raises(SceneError, match="lets no light through"):
         straightened(scene, scene.projector[0])

@@ -14,7 +14,9 @@ from projector.studies.size import throw as study
 
 
 def test_the_textbook_slide_lands_at_its_size():
-    """OpenStax, University Physics 3, Thin Lenses (printed answer): f 100 mm, 103 mm tube, 24 × 36 mm → 0.800 × 1.20 m at 3.43 m."""
+    """OpenStax, University Physics 3, Thin Lenses (printed answer): f 100 mm, 103 mm tube, 24 × 36 mm → 0.800 × 1.20 m
+    at 3.43 m.
+    """
     found = study.throw(100.0, 24.0, 1.0 / (1.0 / 0.1 - 1.0 / 0.103), 36.0)
     assert (found.width_m, found.height_m, found.tube_length_mm) == pytest.approx((0.800, 1.200, 103.0), rel=1e-4)
 
@@ -37,7 +39,9 @@ def test_tube_length_for_a_focus(distance, tube):
 
 
 def test_the_lens_for_a_wanted_size():
-    """f = D/(M + 1): 24 × 36 mm to 1.80 × 2.70 m at 7.50 m wants 98.68 mm; into a 4.00 m square at 15.0 m the long side rules, 133.8 mm."""
+    """f = D/(M + 1): 24 × 36 mm to 1.80 × 2.70 m at 7.50 m wants 98.68 mm; into a 4.00 m square at 15.0 m the long side
+    rules, 133.8 mm.
+    """
     assert study.lens_for(2.70, 36.0, 7.5).focal_length_mm == pytest.approx(98.68, abs=0.01)
     assert study.lens_for(4.0, 24.0, 15.0, 4.0, 36.0).focal_length_mm == pytest.approx(133.8, abs=0.05)
     assert study.lens_for(1.20, 28.0, 2.5).focal_length_mm == pytest.approx(57.0, abs=0.05)
@@ -57,7 +61,10 @@ def test_a_nominal_beam_is_a_tangent(angle, throw_m, width):
 
 
 def test_beam_angles_and_camera_lenses():
-    """Angle over the diagonal of 36 × 24 mm: 36° ↔ 66.6 mm, 19° ↔ 129.3 mm; 50 mm ↔ 46.793° (published table by B. Claff, 2006)."""
+    """Angle over the diagonal of 36 × 24 mm: 36° ↔ 66.6 mm, 19° ↔ 129.3 mm; 50 mm ↔ 46.793° (published table by B.
+
+    Claff, 2006).
+    """
     assert study.camera_lens_like(36.0) == pytest.approx(66.6, abs=0.05)
     assert study.camera_lens_like(19.0) == pytest.approx(129.3, abs=0.05)
     assert study.beam_angle_like(50.0) == pytest.approx(46.793, abs=0.001)
@@ -78,7 +85,9 @@ def test_moved_back_four_times():
 
 
 def test_the_outline_on_a_tilted_wall_is_the_projective_map(studio):
-    """26° field, wall 3.00 m away tilted by 30°: 1.598 and 1.222 m wide (ratio 1.308), 1.628 m long (projective geometry)."""
+    """26° field, wall 3.00 m away tilted by 30°: 1.598 and 1.222 m wide (ratio 1.308), 1.628 m long (projective
+    geometry).
+    """
     tube = 1.0 / (1.0 / 0.085 - 1.0 / 3.0)
     side = 2000.0 * tube * math.tan(math.radians(13.0))
     projector = {
@@ -94,25 +103,52 @@ def test_the_outline_on_a_tilted_wall_is_the_projective_map(studio):
     assert not found.goes_on
 
 
-@pytest.mark.parametrize("call", [lambda: study.throw(85.0, 30.0, 0.05), lambda: study.throw(-85.0, 30.0, 2.0), lambda: study.lens_for(0.0, 30.0, 2.0), lambda: study.nominal_width(190.0, 2.0)])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: study.throw(85.0, 30.0, 0.05),
+        lambda: study.throw(-85.0, 30.0, 2.0),
+        lambda: study.lens_for(0.0, 30.0, 2.0),
+        lambda: study.nominal_width(190.0, 2.0),
+    ],
+)
 def test_impossible_wishes_get_plain_words(call):
     with pytest.raises(SceneError):
         call()
 
 
 def test_light_at_the_sides_is_what_a_map_shows(studio, ruler):
-    """Open gate with a hot centre on a turned wall: cosines, distances and 2^(−stops·r²), against the rendered map 2 % inside the border."""
-    projector = {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 40.0, "height_mm": 30.0, "edge_falloff_stops": 0.8}, "lens": {"f_number": 16.0}}
+    """Open gate with a hot centre on a turned wall: cosines, distances and 2^(−stops·r²), against the rendered map 2 %
+    inside the border.
+    """
+    projector = {
+        "gate": {
+            "shape": "rectangle",
+            "diameter_mm": None,
+            "width_mm": 40.0,
+            "height_mm": 30.0,
+            "edge_falloff_stops": 0.8,
+        },
+        "lens": {"f_number": 16.0},
+    }
     scene = studio.scene(projector, {"yaw_deg": 25.0, "width_m": 3.0, "height_m": 2.4})
     found = study.landed_outline(scene, scene.projector[0])
     light = irradiance_map(scene, n_across=300)
     x, y = ruler.axes(light)
-    row, column = light.illuminance[light.illuminance.shape[0] // 2].astype(float), light.illuminance[:, 150].astype(float)
+    row, column = (
+        light.illuminance[light.illuminance.shape[0] // 2].astype(float),
+        light.illuminance[:, 150].astype(float),
+    )
     middle = light.illuminance[light.illuminance.shape[0] // 2, 150]
-    right, left = (float(np.interp(0.98 * end, x, row)) for end in (x[row > 0.05 * middle].max(), x[row > 0.05 * middle].min()))
+    right, left = (
+        float(np.interp(0.98 * end, x, row)) for end in (x[row > 0.05 * middle].max(), x[row > 0.05 * middle].min())
+    )
     top = float(np.interp(0.98 * y[column > 0.05 * middle].max(), y[::-1], column[::-1]))
-    # As the projector sees it, its right is the map's; 2 % inside, light differs from the border's by less than 0.04 stop.
-    assert [math.log2(value / middle) for value in (top, right, left)] == pytest.approx([found.side_stops[0], found.side_stops[1], found.side_stops[3]], abs=0.06)
+    # As the projector sees it, its right is the map's; 2 % inside, light differs from the border's by less than 0.04
+    # stop.
+    assert [math.log2(value / middle) for value in (top, right, left)] == pytest.approx(
+        [found.side_stops[0], found.side_stops[1], found.side_stops[3]], abs=0.06
+    )
 
 
 def test_edges_of_an_even_beam_fall_by_the_fourth_power_of_the_cosine():
@@ -170,22 +206,33 @@ def test_a_wall_behind_a_figure_has_the_outline_of_the_bare_wall():
 
 
 def test_a_figure_has_no_outline_but_the_wall_behind_it_has_that_of_the_bare_wall():
-    """Asked for by name, the wall's numbers are those that it has without the figure; of the figure itself there are none."""
+    """Asked for by name, the wall's numbers are those that it has without the figure; of the figure itself there are
+    none.
+    """
     scene = figure_before_a_wall('"keeper.nose_tip"')
     outline = study.landed_outline(scene, scene.projector[0])
     assert outline.lands_on == "keeper" and outline.on is None and not outline.goes_on
     assert not any(math.isfinite(side) for side in outline.sides_m)
     behind = study.landed_outline(scene, scene.projector[0], on="backdrop")
-    bare = scene.model_copy(update={"figure": (), "projector": (scene.projector[0].model_copy(update={"aim": tuple(point_of(scene, "keeper.nose_tip"))}),)}).placed_at("t", scene.folder)
+    bare = scene.model_copy(
+        update={
+            "figure": (),
+            "projector": (scene.projector[0].model_copy(update={"aim": tuple(point_of(scene, "keeper.nose_tip"))}),),
+        }
+    ).placed_at("t", scene.folder)
     alone = study.landed_outline(bare, bare.projector[0])
     assert behind.lands_on == "keeper" and alone.lands_on == "backdrop"
-    assert (*behind.sides_m, *behind.side_stops, behind.width_m, behind.keystone_up) == pytest.approx((*alone.sides_m, *alone.side_stops, alone.width_m, alone.keystone_up), rel=1e-6)
+    assert (*behind.sides_m, *behind.side_stops, behind.width_m, behind.keystone_up) == pytest.approx(
+        (*alone.sides_m, *alone.side_stops, alone.width_m, alone.keystone_up), rel=1e-6
+    )
 
 
 def test_a_pattern_that_runs_off_a_surface_that_is_not_flat_has_no_length_there(studio):
     """Half of it beside a sweep's edge: the sides that are wholly on it have a length, the others none."""
     sweep = {"name": "sweep", "shape": "sweep", "position_m": [-0.99, 0.0, 0.0], "width_m": 2.0, "height_m": 4.0}
-    scene = studio.scene({"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 30.0, "height_mm": 30.0}}, surfaces=[sweep])
+    scene = studio.scene(
+        {"gate": {"shape": "rectangle", "diameter_mm": None, "width_mm": 30.0, "height_mm": 30.0}}, surfaces=[sweep]
+    )
     outline = study.landed_outline(scene, scene.projector[0])
     assert [math.isfinite(side) for side in outline.sides_m] == [False, False, False, True]
     assert outline.on == "sweep" and not outline.goes_on and math.isnan(outline.width_m)

@@ -18,14 +18,19 @@ def blurred_by_scipy(picture, weights):
 @pytest.mark.parametrize("shape", [(3, 3), (40, STRIP - 4), (41, STRIP - 3), (17, 3 * STRIP + 5), (90, 31)])
 @pytest.mark.parametrize("size", [1, 3, 5, 11])
 def test_all_ways_are_those_of_scipy(shape, size):
-    """Kernels that no turn or mirror leaves as they are, with holes; sums of 121 float32 products are off by under half a texel's step, so rounding may differ by one."""
+    """Kernels that no turn or mirror leaves as they are, with holes; sums of 121 float32 products are off by under half
+    a texel's step, so rounding may differ by one.
+    """
     random = np.random.default_rng(size)
     picture = random.random(shape).astype(np.float32)
     weights = random.random((size, size)) * (random.random((size, size)) < 0.7)
     weights[0, -1] = 1.0
     weights /= weights.sum()
     wanted = blurred_by_scipy(picture, weights)
-    by_sums, by_transform = (lambda picture, weights, out, way=way: way(picture, size).convolve(weights, out) for way in (RunningSums, Spectrum))
+    by_sums, by_transform = (
+        lambda picture, weights, out, way=way: way(picture, size).convolve(weights, out)
+        for way in (RunningSums, Spectrum)
+    )
     for blur in (convolve_directly, by_sums, by_transform):
         out = np.full(wanted.shape, 12345, np.uint16)
         blur(picture, weights, out)
@@ -35,7 +40,10 @@ def test_all_ways_are_those_of_scipy(shape, size):
 
 @pytest.mark.parametrize("diameter", [7.5, 12.0, 31.0])
 def test_running_sums_of_two_thousand_rows_keep_texels_right(diameter):
-    """Where their rounding is largest: a tall picture, nearly all open. Black stays black, open stays open, the rest is off by two steps of 65535."""
+    """Where their rounding is largest: a tall picture, nearly all open.
+
+    Black stays black, open stays open, the rest is off by two steps of 65535.
+    """
     random = np.random.default_rng(5)
     picture = random.uniform(0.9, 1.0, (2048, 60)).astype(np.float32)
     picture[:, 40:] = 1.0

@@ -35,8 +35,12 @@ def test_flags_are_never_less_than_the_truth(gate):
         x, y = random.uniform(-0.018, 0.018, 2)
         half = 10.0 ** random.uniform(-5, -2.3)
         found = gate_flags(image, x - half, x + half, y - half, y + half)
-        left, right = (int(np.floor((edge - image.left) / image.pitch)) + more for edge, more in ((x - half, 0), (x + half, 2)))
-        top, bottom = (int(np.floor((edge - image.top) / image.pitch)) + more for edge, more in ((y - half, 0), (y + half, 2)))
+        left, right = (
+            int(np.floor((edge - image.left) / image.pitch)) + more for edge, more in ((x - half, 0), (x + half, 2))
+        )
+        top, bottom = (
+            int(np.floor((edge - image.top) / image.pitch)) + more for edge, more in ((y - half, 0), (y + half, 2))
+        )
         inside = image.values[max(top, 0) : max(bottom, 0), max(left, 0) : max(right, 0)]
         outside = left < 0 or top < 0 or right > columns or bottom > rows
         if outside or (inside < 1.0).any():

@@ -27,8 +27,10 @@ def plain_light(focal_length=0.085, f_number=2.0, sharp=2.0, pupil=None, **chang
 
 @pytest.mark.parametrize("seed", range(20))
 def test_a_ray_leaves_the_gate_where_an_explicit_thin_lens_sends_it(seed):
-    """Ray matrices (any optics text): a ray of slope u at height a leaves a thin lens with slope u − a/f. Traced backwards
-    from the scene it meets the gate at a + s·(u' ) behind the lens, inverted; the law is told upright, so the sign turns."""
+    """Ray matrices (any optics text): a ray of slope u at height a leaves a thin lens with slope u − a/f. Traced
+    backwards from the scene it meets the gate at a + s·(u' ) behind the lens, inverted; the law is told upright, so the
+    sign turns.
+    """
     random = np.random.default_rng(seed)
     focal_length, sharp = random.uniform(0.03, 0.2), random.uniform(1.0, 5.0)
     light = plain_light(focal_length, 2.0, sharp)
@@ -72,7 +74,9 @@ def test_light_below_a_points_horizon_counts_nothing():
     assert lens_law.pupil_geometry(0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.0, 0.0) == 0.0
 
 
-@pytest.mark.parametrize(("side", "landed"), [("left", (-1.0, 0.0)), ("right", (1.0, 0.0)), ("top", (0.0, -1.0)), ("bottom", (0.0, 1.0))])
+@pytest.mark.parametrize(
+    ("side", "landed"), [("left", (-1.0, 0.0)), ("right", (1.0, 0.0)), ("top", (0.0, -1.0)), ("bottom", (0.0, 1.0))]
+)
 def test_a_blade_cuts_the_side_it_is_named_by(side, landed):
     nx, ny, limit = lens_law.half_plane(side, 0.02, 0.005, 0.0)
     assert nx * 0.018 * landed[0] + ny * 0.018 * landed[1] > limit

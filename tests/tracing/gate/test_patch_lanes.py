@@ -20,8 +20,8 @@ from projector.tracing.gate.patch_lanes import (
 from projector.tracing.rays.vectors import address_of, load_float, stack_words, store_float
 
 PITCH = 4e-5
-# Places are float32: of metres up to 0.02 rounded a few times by 2⁻²⁴ that is 1.2e-4 of a pixel of 4e-5 m, times the steepest
-# step between texels, which is all of full light.
+# Places are float32: of metres up to 0.02 rounded a few times by 2⁻²⁴ that is 1.2e-4 of a pixel of 4e-5 m, times the
+# steepest step between texels, which is all of full light.
 ROUNDED = 2.5e-4
 
 
@@ -64,7 +64,11 @@ def make_stack(random, diameters, n_signs):
         pitch = PITCH * 2.0 ** random.integers(0, 3)
         level["left"], level["top"] = -0.5 * width * pitch, -0.5 * height * pitch + 0.001
         level["inverse_pitch"], level["last_row"], level["width"] = 1.0 / pitch, height - 1, width
-        level["diameter"], level["offset"], level["unit"] = diameters[index % len(diameters)], offset, random.uniform(0.1, 1.0) / 65535.0
+        level["diameter"], level["offset"], level["unit"] = (
+            diameters[index % len(diameters)],
+            offset,
+            random.uniform(0.1, 1.0) / 65535.0,
+        )
         texels.append(random.integers(0, 65536, (height, width)).astype(np.uint16))
         offset += height * width
     return levels, texels
@@ -85,7 +89,9 @@ def one_at_a_time(levels, texels, n_steps, n_signs, middle, sharp, spread, patch
     place = np.array([x, y]) * spread + (scale + bend) * np.array([ax, ay])
     for level in (step + n_steps * turned, step + n_steps * turned + 1):
         smaller = 1.0 + turn * (levels[level]["diameter"] / wide - 1.0)
-        column, row = (middle[:2] + (place - middle[:2]) * smaller - [levels[level]["left"], levels[level]["top"]]) * levels[level]["inverse_pitch"]
+        column, row = (
+            middle[:2] + (place - middle[:2]) * smaller - [levels[level]["left"], levels[level]["top"]]
+        ) * levels[level]["inverse_pitch"]
         height, width = texels[level].shape
         if not (0 <= column < width - 1 and 0 <= row < height - 1):
             found.append(0.0)
@@ -97,7 +103,11 @@ def one_at_a_time(levels, texels, n_steps, n_signs, middle, sharp, spread, patch
 
 
 # x, y and 1/size of the lit part: larger than every patch, or than the smallest alone.
-MIDDLES = {"patches within the lit part": (0.001, -0.002, 1.0 / 0.02), "patches about the size of the lit part": (0.001, -0.002, 1.0 / 3e-4), "patches wider than the lit part": (0.001, -0.002, 1.0 / 2e-5)}
+MIDDLES = {
+    "patches within the lit part": (0.001, -0.002, 1.0 / 0.02),
+    "patches about the size of the lit part": (0.001, -0.002, 1.0 / 3e-4),
+    "patches wider than the lit part": (0.001, -0.002, 1.0 / 2e-5),
+}
 
 
 @pytest.mark.parametrize("middle", MIDDLES.values(), ids=MIDDLES)
@@ -114,12 +124,51 @@ def test_eight_look_ups_are_those_of_numpy(n_signs, first, middle):
         sharp = (0.45 + 0.03 * random.normal(size=8)).astype(np.float32)
         spread = (1.0 + 0.002 * random.normal(size=8)).astype(np.float32)
         bend = random.choice([0.0, 2e-4])
-        patch = tuple(np.float32(value) for value in (0.09, 0.45 + 0.05 * random.normal(), bend, 0.04, random.choice([0.0, 5e-5]), *random.uniform(-0.006, 0.006, 2)))
-        ax, ay, factor = np.float32(random.uniform(-0.02, 0.02)), np.float32(random.uniform(-0.02, 0.02)), np.float32(random.uniform(0.5, 2.0))
+        patch = tuple(
+            np.float32(value)
+            for value in (
+                0.09,
+                0.45 + 0.05 * random.normal(),
+                bend,
+                0.04,
+                random.choice([0.0, 5e-5]),
+                *random.uniform(-0.006, 0.006, 2),
+            )
+        )
+        ax, ay, factor = (
+            np.float32(random.uniform(-0.02, 0.02)),
+            np.float32(random.uniform(-0.02, 0.02)),
+            np.float32(random.uniform(0.5, 2.0)),
+        )
         passed = random.random(8).astype(np.float32)
-        _seen(flat, levels.view(np.int32), diameters, len(diameters) if n_signs == 2 else 0, lanes_of(middle), sharp, spread, patch, ax, ay, factor, passed, out)
+        _seen(
+            flat,
+            levels.view(np.int32),
+            diameters,
+            len(diameters) if n_signs == 2 else 0,
+            lanes_of(middle),
+            sharp,
+            spread,
+            patch,
+            ax,
+            ay,
+            factor,
+            passed,
+            out,
+        )
         for lane in range(8):
-            light, turned, step = one_at_a_time(levels, texels, len(diameters), n_signs, np.array(middle), sharp[lane], float(spread[lane]), patch, float(ax), float(ay))
+            light, turned, step = one_at_a_time(
+                levels,
+                texels,
+                len(diameters),
+                n_signs,
+                np.array(middle),
+                sharp[lane],
+                float(spread[lane]),
+                patch,
+                float(ax),
+                float(ay),
+            )
             seen.add((turned, step))
             n_lit += light > 0
             # A place on the very rim of a level may fall to either side of it.
@@ -136,7 +185,21 @@ def test_beyond_every_level_is_dark():
     out = np.empty(8, np.float32)
     for x, y in ((0.5, 0.0), (-0.5, 0.0), (0.0, 0.5), (0.0, -0.5), (np.nan, 0.0), (1e30, -1e30)):
         patch = tuple(np.float32(value) for value in (0.09, 0.45, 0.0, 0.04, 1e-5, x, y))
-        _seen(np.concatenate([item.ravel() for item in texels]), levels.view(np.int32), diameters, 0, lanes_of((0.0, 0.0, 1.0)), np.full(8, 0.46, np.float32), np.ones(8, np.float32), patch, np.float32(0), np.float32(0), np.float32(1), np.ones(8, np.float32), out)
+        _seen(
+            np.concatenate([item.ravel() for item in texels]),
+            levels.view(np.int32),
+            diameters,
+            0,
+            lanes_of((0.0, 0.0, 1.0)),
+            np.full(8, 0.46, np.float32),
+            np.ones(8, np.float32),
+            patch,
+            np.float32(0),
+            np.float32(0),
+            np.float32(1),
+            np.ones(8, np.float32),
+            out,
+        )
         assert not out.any()
 
 

@@ -95,7 +95,8 @@ def distance_from_edges(vertices, triangle, origin, direction):
 @pytest.mark.parametrize("make_mesh", [displaced_sphere, random_soup, torus, l_shaped_box])
 def test_hits_agree_with_embree_except_at_edges(make_mesh):
     """Both get the same float32 numbers. Embree's arithmetic is float32: at distances up to 10 its error is some 6e-7,
-    so a ray may be judged otherwise only if it passes an edge, or two surfaces meet, within 1e-6 of the scene's size."""
+    so a ray may be judged otherwise only if it passes an edge, or two surfaces meet, within 1e-6 of the scene's size.
+    """
     vertices, triangles = make_mesh()
     vertices = vertices.astype(np.float32).astype(float)
     random = np.random.default_rng(3)
@@ -135,7 +136,10 @@ def test_hits_agree_with_a_brute_force(make_mesh):
             # Small triangles seen at a slant cost some digits; 1e-9 leaves four of them.
             assert faces[ray] == nearest
             assert t[ray] == pytest.approx(all_t[nearest], rel=1e-9)
-            assert (u[ray], v[ray]) == (pytest.approx(all_u[nearest], abs=1e-8), pytest.approx(all_v[nearest], abs=1e-8))
+            assert (u[ray], v[ray]) == (
+                pytest.approx(all_u[nearest], abs=1e-8),
+                pytest.approx(all_v[nearest], abs=1e-8),
+            )
 
 
 def all_triangles_tested(vertices, triangles, origins, directions):
@@ -231,7 +235,9 @@ def test_a_ray_along_a_wall_still_meets_what_stands_on_it():
     wall = [[0, 0, 0], [4, 0, 0], [4, 4, 0], [0, 4, 0]]
     post = [[2, 1, 0], [2, 3, 0], [2, 2, 1]]
     tree = bvh.build_bvh(np.array(wall + post, float), np.array([[0, 1, 2], [0, 2, 3], [4, 5, 6]]))
-    t, faces, _, _ = trace(tree, [[0.5, 2.0, 0.0], [0.5, 1.5, 0.0], [3.5, 2.0, 0.0]], [[1, 0, 0], [1, 0, 0], [-1, 0, 0]])
+    t, faces, _, _ = trace(
+        tree, [[0.5, 2.0, 0.0], [0.5, 1.5, 0.0], [3.5, 2.0, 0.0]], [[1, 0, 0], [1, 0, 0], [-1, 0, 0]]
+    )
     np.testing.assert_array_equal(faces, 2)
     np.testing.assert_array_equal(t, 1.5)
 
@@ -307,10 +313,9 @@ def test_threads_and_ranges_do_not_change_the_hits():
 @pytest.mark.slow
 def test_kernels_load_from_the_cache_in_another_process(tmp_path):
     program = (
-        "import numpy as np; from projector.tracing.rays import bvh\n"
-        "tree = bvh.build_bvh(np.eye(3), [[0, 1, 2]]); ray = np.zeros((1, 3)), np.ones((1, 3)); out = np.empty(1, bool)\n"
-        "bvh.any_hits(tree, *ray, 0.0, np.inf, 0, 1, out)\n"
-        "print(out[0], sum(bvh.any_hits.stats.cache_misses.values()))"
+        "import numpy as np; from projector.tracing.rays import bvh\ntree = bvh.build_bvh(np.eye(3), [[0, 1, 2]]); ray"
+        " = np.zeros((1, 3)), np.ones((1, 3)); out = np.empty(1, bool)\nbvh.any_hits(tree, *ray, 0.0, np.inf, 0, 1,"
+        " out)\nprint(out[0], sum(bvh.any_hits.stats.cache_misses.values()))"
     )
     environment = os.environ | {"PROJECTOR_CACHE": str(tmp_path), "PYTHONPATH": str(REPOSITORY)}
     command = [sys.executable, "-c", program]

@@ -62,7 +62,9 @@ def blocked_share(tree, points, centre, radius, n_rays, seed=1):
 
 
 @pytest.mark.parametrize("make_mesh", [bumpy_ball, ball_over_floor, soup])
-@pytest.mark.parametrize(("centre", "radius"), [((1.2, 1.9, 1.6), 0.03), ((3.0, 1.0, 2.0), 0.3), ((-1.5, 0.1, 0.4), 0.1)])
+@pytest.mark.parametrize(
+    ("centre", "radius"), [((1.2, 1.9, 1.6), 0.03), ((3.0, 1.0, 2.0), 0.3), ((-1.5, 0.1, 0.4), 0.1)]
+)
 def test_a_point_declared_fully_lit_has_no_blocked_ray(make_mesh, centre, radius):
     vertices, triangles = make_mesh()
     tree, centre = bvh.build_bvh(vertices, triangles), np.array(centre)

@@ -1,7 +1,7 @@
 """Hashed randomness against the published stream of its mixing steps and against chance.
 
-Chi-square tests run on fixed seeds, so they cannot flicker; a correct generator with other seeds would fail each of them
-once in a million (the false-alarm rate below).
+Chi-square tests run on fixed seeds, so they cannot flicker; a correct generator with other seeds would fail each of
+them once in a million (the false-alarm rate below).
 """
 
 from __future__ import annotations
@@ -51,7 +51,9 @@ def test_numbers_are_the_published_splitmix64_stream():
 
 def test_kernels_and_python_draw_the_same_numbers():
     in_kernel = drawn(5, 7, 3, 16)
-    in_python = [[[uniform(point_key(5, point), sample, d) for d in range(16)] for sample in range(3)] for point in range(7)]
+    in_python = [
+        [[uniform(point_key(5, point), sample, d) for d in range(16)] for sample in range(3)] for point in range(7)
+    ]
     np.testing.assert_array_equal(in_kernel, in_python)
 
 
@@ -69,7 +71,8 @@ def test_numbers_lie_in_the_half_open_unit_interval():
 
 @pytest.mark.parametrize("seed", [0, 1, 12345])
 def test_every_dimension_is_uniform_over_points_and_over_samples(seed):
-    # Many points with one sample each is how a picture draws; one point with many samples is how a reference value is drawn.
+    # Many points with one sample each is how a picture draws; one point with many samples is how a reference value is
+    # drawn.
     for values in (drawn(seed, 20000, 1, 16)[:, 0, :], drawn(seed, 1, 20000, 16)[0]):
         for dimension in range(16):
             assert chi_square_is_acceptable(np.bincount((values[:, dimension] * 100).astype(int), minlength=100))

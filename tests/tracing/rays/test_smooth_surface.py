@@ -32,7 +32,9 @@ def waist_radius(y):
 
 def waist(n_round, n_up):
     """A surface of revolution with a waist of 0.03 m: hollow along it, round across it."""
-    angles, heights = np.meshgrid(np.arange(n_round) / n_round * 2.0 * np.pi, np.linspace(-0.15, 0.15, n_up), indexing="ij")
+    angles, heights = np.meshgrid(
+        np.arange(n_round) / n_round * 2.0 * np.pi, np.linspace(-0.15, 0.15, n_up), indexing="ij"
+    )
 
     def of(angle, y):
         radius, slope = waist_radius(y)
@@ -42,31 +44,48 @@ def waist(n_round, n_up):
     vertices, normals = (part.reshape(-1, 3) for part in of(angles, heights))
     i, j = np.arange(n_round)[:, None], np.arange(n_up - 1)[None]
     a, b = i * n_up + j, (i + 1) % n_round * n_up + j
-    triangles = np.concatenate([np.stack(np.broadcast_arrays(a, b + 1, b), axis=-1).reshape(-1, 3), np.stack(np.broadcast_arrays(a, a + 1, b + 1), axis=-1).reshape(-1, 3)])
-    return (vertices, normals, triangles.astype(np.int32)), lambda points: of(np.arctan2(points[:, 2], points[:, 0]), points[:, 1])
+    triangles = np.concatenate(
+        [
+            np.stack(np.broadcast_arrays(a, b + 1, b), axis=-1).reshape(-1, 3),
+            np.stack(np.broadcast_arrays(a, a + 1, b + 1), axis=-1).reshape(-1, 3),
+        ]
+    )
+    return (vertices, normals, triangles.astype(np.int32)), lambda points: of(
+        np.arctan2(points[:, 2], points[:, 0]), points[:, 1]
+    )
 
 
 def surfaces_of(vertices, normals, triangles):
     owners = np.zeros(len(triangles), np.int32)
-    return Surfaces(vertices, normals, triangles, owners, clearances_of(vertices, normals, triangles)), build_bvh(vertices, triangles)
+    return Surfaces(vertices, normals, triangles, owners, clearances_of(vertices, normals, triangles)), build_bvh(
+        vertices, triangles
+    )
 
 
 def seen_from(surfaces, tree, eye):
     """Points that a camera at `eye`, aimed at the origin, sees of a mesh's outside, and the triangles' numbers."""
     forward = unit(-np.asarray(eye, float))
     right = unit(np.cross(forward, [0.0, 1.0, 0.0]))
-    camera = Camera(tuple(map(float, eye)), tuple(right), tuple(np.cross(forward, right)), tuple(forward), 0.16, 0.16, SIZE, SIZE)
+    camera = Camera(
+        tuple(map(float, eye)), tuple(right), tuple(np.cross(forward, right)), tuple(forward), 0.16, 0.16, SIZE, SIZE
+    )
     rows, columns = (grid.ravel() + 0.5 for grid in np.indices((SIZE, SIZE)))
     points, triangles = empty_points(SIZE * SIZE), np.empty(SIZE * SIZE, np.int32)
     camera_points(tree, surfaces, camera, columns, rows, 1.0, 0, SIZE * SIZE, points, triangles)
     met = triangles >= 0
     outwards = np.einsum("ij,ij->i", points.normals[met], surfaces.normals[surfaces.triangles[triangles[met], 0]]) > 0.0
-    return points.positions[met][outwards].astype(float), points.normals[met][outwards].astype(float), points.origins[met][outwards].astype(float)
+    return (
+        points.positions[met][outwards].astype(float),
+        points.normals[met][outwards].astype(float),
+        points.origins[met][outwards].astype(float),
+    )
 
 
 def is_blocked(tree, origins, goal):
     found = np.empty(len(origins), np.bool_)
-    any_hits(tree, np.ascontiguousarray(origins), np.ascontiguousarray(goal - origins), 1e-5, 1.0, 0, len(origins), found)
+    any_hits(
+        tree, np.ascontiguousarray(origins), np.ascontiguousarray(goal - origins), 1e-5, 1.0, 0, len(origins), found
+    )
     return found
 
 
@@ -76,7 +95,9 @@ def ring(n_lights, height):
 
 
 def light_on(shape, fine, project):
-    """(light on a coarse mesh, light on what it stands for) of every point from every light round it, as a cosine times sight."""
+    """(light on a coarse mesh, light on what it stands for) of every point from every light round it, as a cosine times
+    sight.
+    """
     surfaces, tree = surfaces_of(*shape)
     _, judge = surfaces_of(*fine)
     coarse, truth = [], []
@@ -103,7 +124,9 @@ def test_an_edge_bulges_as_the_arc_over_it():
 
 @pytest.mark.parametrize("n_halvings", [1, 2])
 def test_a_coarse_sphere_is_lit_as_a_sphere_from_all_sides(n_halvings):
-    """Lambert's cosine of the true normal, no point darker or lighter than twice what interpolated normals miss it by (0.005 and 0.0014)."""
+    """Lambert's cosine of the true normal, no point darker or lighter than twice what interpolated normals miss it by
+    (0.005 and 0.0014).
+    """
     shape, project = sphere(n_halvings)
     fine, _ = sphere(5)
     found, truth = light_on(shape, fine, project)
@@ -112,7 +135,8 @@ def test_a_coarse_sphere_is_lit_as_a_sphere_from_all_sides(n_halvings):
 
 
 def test_a_waist_shows_no_tooth_from_any_side():
-    """Light that grazes along the round of a saddle meets the ridges of its hollow. A tooth is dark where the fine mesh is lit by a cosine over 0.05.
+    """Light that grazes along the round of a saddle meets the ridges of its hollow. A tooth is dark where the fine mesh
+    is lit by a cosine over 0.05.
 
     Three points in 300 000 are allowed, where the coarse rim itself throws a shadow that the fine one does not.
     """
@@ -138,7 +162,11 @@ def test_a_flat_mesh_starts_its_rays_on_its_facets():
 @kernel
 def _starts(tree, surfaces, u, v, places, smooth, facets, starts):
     for i in range(surfaces.triangles.shape[0]):
-        place, normal, facet = (places[i, 0], places[i, 1], places[i, 2]), (smooth[i, 0], smooth[i, 1], smooth[i, 2]), (facets[i, 0], facets[i, 1], facets[i, 2])
+        place, normal, facet = (
+            (places[i, 0], places[i, 1], places[i, 2]),
+            (smooth[i, 0], smooth[i, 1], smooth[i, 2]),
+            (facets[i, 0], facets[i, 1], facets[i, 2]),
+        )
         found = shadow_ray_start(tree, surfaces, i, (1.0 - u - v, u, v), place, normal, facet, 1.0)
         starts[i, 0], starts[i, 1], starts[i, 2] = found
 
@@ -149,13 +177,24 @@ def starts_of(tree, surfaces, u, v):
     weights = np.array([1.0 - u - v, u, v])
     facets = unit(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]))
     starts = np.empty((len(corners), 3))
-    _starts(tree, surfaces, u, v, np.einsum("j,mji->mi", weights, corners), unit(np.einsum("j,mji->mi", weights, normals)), facets, starts)
+    _starts(
+        tree,
+        surfaces,
+        u,
+        v,
+        np.einsum("j,mji->mi", weights, corners),
+        unit(np.einsum("j,mji->mi", weights, normals)),
+        facets,
+        starts,
+    )
     return starts
 
 
 @pytest.mark.parametrize("gap_m", [2e-4, 5e-4, 1e-3])
 def test_a_cover_close_over_a_coarse_surface_is_not_jumped(gap_m):
-    """A shell a fraction of a millimetre over a coarse sphere, whose rays start up to 6 mm over its facets, still darkens all of it."""
+    """A shell a fraction of a millimetre over a coarse sphere, whose rays start up to 6 mm over its facets, still
+    darkens all of it.
+    """
     (vertices, normals, triangles), _ = sphere(1)
     shell = trimesh.creation.icosphere(4, 0.1 + gap_m)
     n = len(vertices)

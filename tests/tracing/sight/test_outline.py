@@ -65,7 +65,9 @@ def lattice(n):
 
 
 def scattered(n):
-    """n points (n, 2) spread evenly over the unit square and in step with no grid: an additive recurrence on the plastic number."""
+    """n points (n, 2) spread evenly over the unit square and in step with no grid: an additive recurrence on the
+    plastic number.
+    """
     return np.arange(1, n + 1)[:, None] * np.array([0.7548776662466927, 0.5698402909980532]) % 1.0
 
 
@@ -104,7 +106,8 @@ def test_equal_areas_of_the_square_go_to_equal_areas_of_the_pupil(name):
     # Half-lit parts of a bitmap are drawn half as densely: area times transmission is what is equal.
     middle = points_of(pupil, numbers)
     areas = areas * inside(pupil, middle[:, 0], middle[:, 1])
-    # A step across the seam of two sectors, strips or pixels measures nothing: some in a million of the square's width each.
+    # A step across the seam of two sectors, strips or pixels measures nothing: some in a million of the square's width
+    # each.
     seams = np.abs(areas / (math.pi * pupil.area) - 1.0) > 1e-4
     assert seams.mean() < 1e-3
 
@@ -148,7 +151,9 @@ def test_second_moments_are_those_of_the_shape(name):
     np.testing.assert_allclose(pupil.second_moments, found, atol=2e-3 * pupil.second_moments.max())
     # And of its samples: the middles of 400 × 400 cells, each off by at most the cell's own spread of 1/400 squared.
     x, y = points_of(pupil, lattice(400)).T
-    np.testing.assert_allclose(pupil.second_moments, [(x * x).mean(), (y * y).mean(), (x * y).mean()], atol=1e-3 * pupil.second_moments.max())
+    np.testing.assert_allclose(
+        pupil.second_moments, [(x * x).mean(), (y * y).mean(), (x * y).mean()], atol=1e-3 * pupil.second_moments.max()
+    )
 
 
 def test_a_half_turn_leaves_only_the_symmetric_pupils_as_they_are():
@@ -169,14 +174,21 @@ def test_a_disc_and_a_ring_spread_an_edge_as_the_closed_form_says():
 
 
 def test_a_square_spreads_an_edge_as_the_closed_form_says():
-    # Corners on the diagonals: along a side the share falls straight, along a diagonal as the square of the distance to the corner.
+    # Corners on the diagonals: along a side the share falls straight, along a diagonal as the square of the distance to
+    # the corner.
     square = PUPILS["square"]
     t = np.linspace(-square.reach, square.reach, N_PROJECTION_STEPS + 1)
     half_side = 0.5 * math.sqrt(math.pi)
     # 1024 rows of the raster: one of them is 1/724 of the square.
-    np.testing.assert_allclose(projection_table(square, 1.0, 0.0), np.clip(0.5 - 0.5 * t / half_side, 0.0, 1.0), atol=1.5e-3)
+    np.testing.assert_allclose(
+        projection_table(square, 1.0, 0.0), np.clip(0.5 - 0.5 * t / half_side, 0.0, 1.0), atol=1.5e-3
+    )
     along_diagonal = 0.5 * (1.0 - np.abs(t) / square.reach) ** 2
-    np.testing.assert_allclose(projection_table(square, math.sqrt(0.5), math.sqrt(0.5)), np.where(t > 0.0, along_diagonal, 1.0 - along_diagonal), atol=1.5e-3)
+    np.testing.assert_allclose(
+        projection_table(square, math.sqrt(0.5), math.sqrt(0.5)),
+        np.where(t > 0.0, along_diagonal, 1.0 - along_diagonal),
+        atol=1.5e-3,
+    )
 
 
 @every_pupil
@@ -191,10 +203,18 @@ def test_edge_spreads_count_the_samples_beyond_the_edge(name):
         np.testing.assert_allclose(projection_table(pupil, *direction)[::64], beyond, atol=4e-3)
 
 
-# 10–90 % width of an edge in equal-area diameters, smallest and largest over the polygon's turn; computed independently.
+# 10–90 % width of an edge in equal-area diameters, smallest and largest over the polygon's turn; computed
+# independently.
 @pytest.mark.parametrize(
     "n_blades, narrowest, widest",
-    [(4, 0.6866, 0.7090), (5, 0.6868, 0.6905), (6, 0.6737, 0.7000), (7, 0.6871, 0.6883), (8, 0.6864, 0.6897), (9, 0.6869, 0.6875)],
+    [
+        (4, 0.6866, 0.7090),
+        (5, 0.6868, 0.6905),
+        (6, 0.6737, 0.7000),
+        (7, 0.6871, 0.6883),
+        (8, 0.6864, 0.6897),
+        (9, 0.6869, 0.6875),
+    ],
 )
 def test_blades_hardly_change_the_width_of_an_edge(n_blades, narrowest, widest):
     pupil = make_pupil("polygon", n_blades=n_blades)
@@ -257,7 +277,9 @@ def test_coverage_images_are_the_pupil_upright(name):
 
 def test_a_half_lit_bitmap_counts_as_half_the_area():
     values = np.full((8, 8), 1.0)
-    assert make_pupil("bitmap", bitmap=0.5 * values).extent == pytest.approx(math.sqrt(2.0) * make_pupil("bitmap", bitmap=values).extent)
+    assert make_pupil("bitmap", bitmap=0.5 * values).extent == pytest.approx(
+        math.sqrt(2.0) * make_pupil("bitmap", bitmap=values).extent
+    )
     # A full square bitmap is the square of the nominal disc's area.
     assert make_pupil("bitmap", bitmap=values).extent == pytest.approx(0.5 * math.sqrt(math.pi))
 

@@ -1,4 +1,6 @@
-"""Neighbours that share what they see: the same answer as a ray for every point, wherever the claim of one square is made."""
+"""Neighbours that share what they see: the same answer as a ray for every point, wherever the claim of one square is
+made.
+"""
 
 from __future__ import annotations
 
@@ -28,12 +30,18 @@ def both_ways(scene, n_side=4):
     light = light_arrays(scene, scene.projector[0], [587.5618])
     with Workers() as workers:
         points = grid_points(arrays, camera, Window(0, HEIGHT), QUALITIES["quick"], workers).points
-        shared = find_visibility(arrays, light, points, n_side, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS))))
+        shared = find_visibility(
+            arrays, light, points, n_side, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS)))
+        )
         alone = find_visibility(arrays, light, points, n_side, workers)
     # What lies beyond the beam's margin may be left unknown by one and not by the other.
     known = (shared.state != UNKNOWN) & (alone.state != UNKNOWN)
     assert known.mean() > 0.3
-    return seen_shares(shared).reshape(HEIGHT, WIDTH), seen_shares(alone).reshape(HEIGHT, WIDTH), known.reshape(HEIGHT, WIDTH)
+    return (
+        seen_shares(shared).reshape(HEIGHT, WIDTH),
+        seen_shares(alone).reshape(HEIGHT, WIDTH),
+        known.reshape(HEIGHT, WIDTH),
+    )
 
 
 def test_on_a_wall_behind_a_head_neighbours_see_what_they_would_see_alone(studio):
@@ -52,7 +60,15 @@ def test_on_a_wall_behind_a_head_neighbours_see_what_they_would_see_alone(studio
 
 
 def behind_a_post(studio, thickness_m, before_wall_m):
-    post = {"name": "post", "shape": "box", "position_m": [0.05, 1.5, before_wall_m], "width_m": thickness_m, "height_m": 1.0, "depth_m": 0.002, "yaw_deg": 7.0}
+    post = {
+        "name": "post",
+        "shape": "box",
+        "position_m": [0.05, 1.5, before_wall_m],
+        "width_m": thickness_m,
+        "height_m": 1.0,
+        "depth_m": 0.002,
+        "yaw_deg": 7.0,
+    }
     wall = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m": 2.0, "height_m": 2.0}
     projector = {"lens": {"f_number": 1.8}, "gate": {"diameter_mm": 40.0}}
     camera = {"aim": [0.1, 1.5, 0.0], "position_m": [0.9, 1.5, 2.0], "focal_length_mm": 150.0}
@@ -83,9 +99,14 @@ def _shafts(tree, middles, normals, spread, centre, radius, perhaps):
         perhaps[i] = shaft_may_touch(tree, middle, spread, 0.0, normal, centre, radius, 1.0)
 
 
-@pytest.mark.parametrize(("spread", "unproven"), [(0.02, 0.1), (0.055, 0.4), (0.12, 0.4)], ids=["narrower than the pupil", "as wide", "wider"])
+@pytest.mark.parametrize(
+    ("spread", "unproven"),
+    [(0.02, 0.1), (0.055, 0.4), (0.12, 0.4)],
+    ids=["narrower than the pupil", "as wide", "wider"],
+)
 def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free(spread, unproven):
-    """Patches on a floor under a cloud of triangles; rays from random points of a patch to random points of the pupil's ball.
+    """Patches on a floor under a cloud of triangles; rays from random points of a patch to random points of the pupil's
+    ball.
 
     unproven: the share of patches without a blocked ray that may stay unproven. The wider the shaft, the more often a
     triangle grazes it that 200 rays miss, and the rounder the ends that the proof has to take in.
@@ -117,7 +138,9 @@ def test_no_ray_of_a_patch_is_blocked_where_a_shaft_is_declared_free(spread, unp
 @pytest.mark.parametrize("rows", range(1, 9))
 @pytest.mark.parametrize("columns", range(1, 9))
 def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows, columns):
-    """The five samples have rank 0, and what a point goes by has a lower rank than itself; those of rank 1 go by the samples."""
+    """The five samples have rank 0, and what a point goes by has a lower rank than itself; those of rank 1 go by the
+    samples.
+    """
     bounds = (3, 3 + rows, 5, 5 + columns)
     samples = [divmod(sharing._sample(bounds, 1000, sample), 1000) for sample in range(5)]
     assert {sharing._rank(bounds, *place) for place in samples} == {0}
@@ -126,7 +149,9 @@ def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows,
             rank = sharing._rank(bounds, row, column)
             assert rank <= 3
             if rank > 1:
-                lines = [sharing._lines_round(*ends, at, rank - 1) for ends, at in ((bounds[:2], row), (bounds[2:], column))]
+                lines = [
+                    sharing._lines_round(*ends, at, rank - 1) for ends, at in ((bounds[:2], row), (bounds[2:], column))
+                ]
                 assert max(sharing._rank(bounds, r, c) for r in lines[0] for c in lines[1]) < rank
 
 
@@ -134,7 +159,11 @@ def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):
     scene = studio.scene({"lens": {"f_number": 1.8}, "gate": {"diameter_mm": 40.0}})
     arrays, light = scene_arrays(scene), light_arrays(scene, scene.projector[0], [587.5618])
     with Workers() as workers:
-        points = grid_points(arrays, camera_arrays(scene, WIDTH, HEIGHT), Window(0, HEIGHT), QUALITIES["quick"], workers).points
-        found = find_visibility(arrays, light, points, 4, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS))))
+        points = grid_points(
+            arrays, camera_arrays(scene, WIDTH, HEIGHT), Window(0, HEIGHT), QUALITIES["quick"], workers
+        ).points
+        found = find_visibility(
+            arrays, light, points, 4, workers, squares=Squares(WIDTH, HEIGHT, np.zeros((0, BOUNDS)))
+        )
     assert found.seen.shape[0] == 0
     assert (found.state == LIT).mean() > 0.3

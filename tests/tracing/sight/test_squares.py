@@ -17,7 +17,14 @@ def plane(tilt, offset=(0.0, 1.5, 0.0), areas=0.0):
     across, up = np.meshgrid(np.linspace(-0.8, 0.8, WIDTH), np.linspace(0.5, -0.5, HEIGHT))
     positions = np.stack([across, up * np.cos(tilt), up * np.sin(tilt)], axis=2).reshape(-1, 3) + offset
     normals = np.tile([0.0, -np.sin(tilt), np.cos(tilt)], (len(positions), 1)).astype(np.float32)
-    return Points(positions.astype(np.float32), normals, normals, positions.astype(np.float32), np.full(len(positions), areas, np.float32), np.zeros(len(positions), np.int32))
+    return Points(
+        positions.astype(np.float32),
+        normals,
+        normals,
+        positions.astype(np.float32),
+        np.full(len(positions), areas, np.float32),
+        np.zeros(len(positions), np.int32),
+    )
 
 
 def bounded(light, points, is_plane):
@@ -44,9 +51,15 @@ def test_bounds_hold_every_point(studio, tilt):
     local = points.positions.astype(float) - light.position
     x, y, z = local @ np.array(light.right), local @ np.array(light.down), local @ np.array(light.forward)
     for square, found in enumerate(bounds):
-        rows = np.flatnonzero([square in squares_of(np.array([i]), WIDTH) for i in range(WIDTH * HEIGHT)]) if square < 2 else None
+        rows = (
+            np.flatnonzero([square in squares_of(np.array([i]), WIDTH) for i in range(WIDTH * HEIGHT)])
+            if square < 2
+            else None
+        )
         if rows is not None:
-            assert found[:6] == pytest.approx([f(v[rows]) for v in (x / z, y / z, 1 / z) for f in (np.min, np.max)], rel=1e-6, abs=1e-9)
+            assert found[:6] == pytest.approx(
+                [f(v[rows]) for v in (x / z, y / z, 1 / z) for f in (np.min, np.max)], rel=1e-6, abs=1e-9
+            )
     assert (bounds[:, 6] > 0).all()
 
 
