@@ -104,7 +104,6 @@ def test_heavy_libraries_stay_in_their_rooms(path):
 STILL_LONG = {
     "cli/size.py",
     "scene/checks/cross.py",
-    "scene/model.py",
     "studies/edges/sharpness.py",
     "tracing/gate/patch_lanes.py",
     "tracing/light/pattern.py",

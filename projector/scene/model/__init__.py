@@ -1,0 +1,39 @@
+"""What stands in the studio: the fields of a scene file, checked one by one. Field names are the file's keys.
+
+What concerns several fields at once (landmarks, focus, power) is checked in `scene.checks`, so that one wrong field
+does not hide the others.
+"""
+
+from projector.scene.model.beam import Blade, Filter, Focus, Gate, Source, Stencil
+from projector.scene.model.camera import Camera
+from projector.scene.model.figure import Figure
+from projector.scene.model.kinds import Part
+from projector.scene.model.lens import Dispersion, Lens, PupilShape
+from projector.scene.model.projector import Output, Projector, Reading, Statement
+from projector.scene.model.room import Ambient
+from projector.scene.model.scene import FORMAT, Scene, scene_schema
+from projector.scene.model.surface import Surface
+
+__all__ = [
+    "FORMAT",
+    "Ambient",
+    "Blade",
+    "Camera",
+    "Dispersion",
+    "Figure",
+    "Filter",
+    "Focus",
+    "Gate",
+    "Lens",
+    "Output",
+    "Part",
+    "Projector",
+    "PupilShape",
+    "Reading",
+    "Scene",
+    "Source",
+    "Statement",
+    "Stencil",
+    "Surface",
+    "scene_schema",
+]
