@@ -158,15 +158,29 @@ def mitsuba_scene(mi):
     scene = {
         "type": "scene",
         "integrator": {"type": "direct", "bsdf_samples": 0, "emitter_samples": 1},
-        "backdrop": {"type": "rectangle", "to_world": T().translate([0, 0, -BACKDROP]).scale([5, 5, 1]), "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 1.0}}},
+        "backdrop": {
+            "type": "rectangle",
+            "to_world": T().translate([0, 0, -BACKDROP]).scale([5, 5, 1]),
+            "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 1.0}},
+        },
         "head": mesh,
         "sensor": {
-            "type": "perspective", "near_clip": 2.2, "far_clip": 10.0, "fov": math.degrees(2 * math.atan(0.5 * MAP_WIDTH / BACKDROP)), "fov_axis": "x",
+            "type": "perspective",
+            "near_clip": 2.2,
+            "far_clip": 10.0,
+            "fov": math.degrees(2 * math.atan(0.5 * MAP_WIDTH / BACKDROP)),
+            "fov_axis": "x",
             "to_world": T().look_at([0, 0, 0], [0, 0, -1], [0, 1, 0]),
-            "film": {"type": "hdrfilm", "width": WIDTH, "height": HEIGHT, "pixel_format": "luminance", "rfilter": {"type": "box"}},
+            "film": {
+                "type": "hdrfilm",
+                "width": WIDTH,
+                "height": HEIGHT,
+                "pixel_format": "luminance",
+                "rfilter": {"type": "box"},
+            },
             "sampler": {"type": "stratified", "sample_count": 16},
         },
-    }  # fmt: skip
+    }
     tube = 1.0 / (1.0 / 0.085 - 1.0 / FOCUS)
     fov = math.degrees(2 * math.atan(0.020 / tube))
     side = round(math.sqrt(N_PINHOLES))

@@ -46,7 +46,9 @@ file = "head.ply"
 
 
 def write_head(folder: Path, n_cuts: int, at_least: int = 0) -> int:
-    """The shipped head with its triangles cut in four so many times, then some of them once more; returns their count."""
+    """The shipped head with its triangles cut in four so many times, then some of them once more;
+    returns their count.
+    """
     import trimesh
 
     from projector.figures.figure import build_figure
@@ -118,7 +120,8 @@ from projector.rendering.session import RenderSession
 from projector.scene.reading.reader import load_text
 scene = load_text(open(sys.argv[1]).read(), "memory", sys.argv[2])
 picture = RenderSession(scene, 1920, 1440).rgb_bytes()
-print(json.dumps({"peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, "mean": float(picture.mean())}))
+peak_mib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+print(json.dumps({"peak_mib": peak_mib, "mean": float(picture.mean())}))
 """
 
 

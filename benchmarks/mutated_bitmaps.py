@@ -20,7 +20,9 @@ SECONDS, BYTES = 10.0, 2 << 30
 
 
 def read_them() -> None:
-    """The reading process: paths on stdin, one line on stdout for each: outcome, seconds, most bytes of memory so far."""
+    """The reading process: paths on stdin, one line on stdout for each: outcome, seconds,
+    most bytes of memory so far.
+    """
     import resource
     import time
     import traceback
@@ -37,7 +39,7 @@ def read_them() -> None:
                 outcomes.append("read")
             except SceneError:
                 outcomes.append("refused")
-            except BaseException:  # noqa: BLE001 - this is what is looked for
+            except BaseException:
                 outcomes.append("traceback")
                 traceback.print_exc()
         outcome = "traceback" if "traceback" in outcomes else outcomes[0]

@@ -37,9 +37,11 @@ from projector.scene.reading.reader import load, load_text, with_overrides
 MOST_SECONDS, MOST_BYTES = 10.0, 2 * 2**30
 SIZE = (40, 30)
 ODD_VALUES = [
-    "nan", "inf", "-inf", "true", "false", "0", "-0.0", "1", "-1", "5e-324", "1e-300", "1e308", "-1e308", "9" * 200, "-" + "7" * 200, "8" * 400, "0." + "0" * 200 + "1",
-    '""', '"x"', '"1"', '"1/200"', '"' + "a" * 5000 + '"', '"\\u0000"', '"é"', "[]", "{}", "[[]]", "[{}]", "[1, 2, 3]", "[nan, 0, 0]", "[1e308, 0, 0]", "[" + "9" * 200 + ", 0, 0]",
-    "1979-05-27", "07:32:00", "{ file = 'window' }", "{ a = { b = { c = 1 } } }", '"sitter.left_eye"', '"."', '".."', "'/'", "0x7fffffffffffffff", "1_000",
+    "nan", "inf", "-inf", "true", "false", "0", "-0.0", "1", "-1", "5e-324", "1e-300", "1e308", "-1e308", "9" * 200,
+    "-" + "7" * 200, "8" * 400, "0." + "0" * 200 + "1", '""', '"x"', '"1"', '"1/200"', '"' + "a" * 5000 + '"',
+    '"\\u0000"', '"é"', "[]", "{}", "[[]]", "[{}]", "[1, 2, 3]", "[nan, 0, 0]", "[1e308, 0, 0]",
+    "[" + "9" * 200 + ", 0, 0]", "1979-05-27", "07:32:00", "{ file = 'window' }", "{ a = { b = { c = 1 } } }",
+    '"sitter.left_eye"', '"."', '".."', "'/'", "0x7fffffffffffffff", "1_000",
 ]  # fmt: skip
 # What a text of a file may be: names of files, landmarks and glasses that are there, and some that are not.
 GLASSES = ["N-BK7", "F2", "N-SF5", "nothing"]
@@ -53,7 +55,7 @@ class Legal:
 
     def __init__(self, scene, rng: random.Random):
         self.schema, self.rng = scene_schema(), rng
-        self.points = sorted(landmarks_of(scene)) + ["nobody.nose"]
+        self.points = [*sorted(landmarks_of(scene)), "nobody.nose"]
 
     def spots(self, schema: dict, data, path: tuple = ()) -> Iterator[tuple[tuple, dict]]:
         """Every place of a scene's data that may hold a value, with what may stand there."""
@@ -141,7 +143,9 @@ class Legal:
 
 
 def legal_data(seed: int, number: int) -> tuple[dict, Scene]:
-    """Plain data of a shipped scene with a few values changed within the format's limits, and the scene it came from."""
+    """Plain data of a shipped scene with a few values changed within the format's limits,
+    and the scene it came from.
+    """
     rng = random.Random(f"legal {seed} {number}")
     scene = load(rng.choice(list_scenes())[0])
     data = scene.model_dump(mode="json", exclude_none=True, exclude_unset=True)
@@ -250,8 +254,9 @@ def checked(data: dict, scene: Scene) -> Scene | None:
     try:
         return load_text(tomlkit.dumps(data), scene.name, scene.folder)
     except SceneError as error:
-        assert all(fault.found for fault in error.faults)
-        return None
+        faults = error.faults
+    assert all(fault.found for fault in faults)
+    return None
 
 
 def troubles_of_light(scene: Scene, size=SIZE) -> list[str]:

@@ -24,9 +24,20 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 WIDTH, HEIGHT, REPEATS = 960, 720, 15
 WANTED_MS = {
-    "exposure": 25, "focus": 60, "dispersion": 60, "source colour": 60, "f-number, unshadowed": 60, "f-number": 200, "stencil, new": 350, "stencil, seen before": 60,
-    "projector moved, half size": 120, "projector moved": 600, "camera moved, half size": 200, "camera moved": 800, "cold process to first PNG": 2500,
-}  # fmt: skip
+    "exposure": 25,
+    "focus": 60,
+    "dispersion": 60,
+    "source colour": 60,
+    "f-number, unshadowed": 60,
+    "f-number": 200,
+    "stencil, new": 350,
+    "stencil, seen before": 60,
+    "projector moved, half size": 120,
+    "projector moved": 600,
+    "camera moved, half size": 200,
+    "camera moved": 800,
+    "cold process to first PNG": 2500,
+}
 SCENE = """
 format = 1
 [camera]
@@ -213,9 +224,12 @@ def main() -> None:
         return
     print_table(found)
     line = {
-        "commit": commit_of(ROOT), "machine": f"{platform.machine()}, {os.cpu_count()} CPUs", "python": platform.python_version(), "checksum": checksum,
+        "commit": commit_of(ROOT),
+        "machine": f"{platform.machine()}, {os.cpu_count()} CPUs",
+        "python": platform.python_version(),
+        "checksum": checksum,
         "median_ms": {name: round(statistics.median(values), 1) for name, values in found.items()},
-    }  # fmt: skip
+    }
     with (ROOT / "benchmarks" / "log.jsonl").open("a") as file:
         file.write(json.dumps(line) + "\n")
 

@@ -135,7 +135,7 @@ class _Place(caching._SourceFileBackedLocatorMixin, caching._CacheLocator):
 
 
 class _Storage(caching.CompileResultCacheImpl):
-    _locator_classes = [_Place]
+    _locator_classes = (_Place,)
 
 
 class _FunctionCache(caching.FunctionCache):

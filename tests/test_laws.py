@@ -44,11 +44,15 @@ def scene(
 ):
     """A projector before a turned wall; every length times k."""
     projector = {
-        "name": "p", "position_m": [k * side, k * height, k * distance], "aim": [0.0, k * 1.5, 0.0],
-        "gate": {"shape": "round", "diameter_mm": k * 40.0}, "stencil": {"file": file, "width_mm": k * 36.0},
-        "lens": {"focal_length_mm": k * focal_length, "f_number": f_number, **lens}, "focus": {"distance_m": k * focus},
+        "name": "p",
+        "position_m": [k * side, k * height, k * distance],
+        "aim": [0.0, k * 1.5, 0.0],
+        "gate": {"shape": "round", "diameter_mm": k * 40.0},
+        "stencil": {"file": file, "width_mm": k * 36.0},
+        "lens": {"focal_length_mm": k * focal_length, "f_number": f_number, **lens},
+        "focus": {"distance_m": k * focus},
         "reading": {"f_number": 8.0, "distance_m": k * 2.0},
-    }  # fmt: skip
+    }
     data = {
         "camera": {"position_m": [0.0, 1.5, 9.0], "aim": [0.0, 1.5, 0.0]},
         "projector": [projector, *({**projector, **item} for item in more)],
@@ -132,7 +136,9 @@ def test_edges_grow_softer_with_the_focus_error_either_way(error, more, sign):
 @FEW
 @given(*[st.floats(-2.0, 2.0)] * 2, st.floats(0.3, 4.0), st.floats(-0.2, 0.2), st.floats(-0.2, 0.2))
 def test_geometry_is_the_same_from_either_end(x, y, z, ax, ay):
-    """cosθ·cosθ′/r² does not know which end is the lamp (reciprocity, any radiometry text): faces square to the axis."""
+    """cosθ·cosθ′/r² does not know which end is the lamp (reciprocity, any radiometry text):
+    faces square to the axis.
+    """
     there = pupil_geometry(x, y, z, 0.0, 0.0, -1.0, ax, ay)
     back = pupil_geometry(ax - x, ay - y, z, 0.0, 0.0, -1.0, 0.0, 0.0)
     assert math.isclose(there, back, rel_tol=1e-12)
@@ -141,11 +147,16 @@ def test_geometry_is_the_same_from_either_end(x, y, z, ax, ay):
 LENSES = st.fixed_dictionaries(
     {},
     optional={
-        "corner_softness_mm": st.floats(-3.0, 3.0), "spherical_mm": st.floats(-2.0, 2.0), "distortion_percent": st.floats(-33.3, 40.0), "lateral_colour_mm": st.floats(-0.5, 0.5),
-        "pupil_offset_mm": st.floats(-50.0, 50.0), "dispersion": st.sampled_from([{"glass": "N-SF11"}, {"abbe_number": 20.0}, {"achromat": ["N-BK7", "F2"]}]),
-        "pupil": st.sampled_from([{"shape": "ring", "inner_fraction": 0.9}, {"shape": "polygon", "n_blades": 3}]), "filled_pupil_mm": st.floats(5.0, 60.0),
+        "corner_softness_mm": st.floats(-3.0, 3.0),
+        "spherical_mm": st.floats(-2.0, 2.0),
+        "distortion_percent": st.floats(-33.3, 40.0),
+        "lateral_colour_mm": st.floats(-0.5, 0.5),
+        "pupil_offset_mm": st.floats(-50.0, 50.0),
+        "dispersion": st.sampled_from([{"glass": "N-SF11"}, {"abbe_number": 20.0}, {"achromat": ["N-BK7", "F2"]}]),
+        "pupil": st.sampled_from([{"shape": "ring", "inner_fraction": 0.9}, {"shape": "polygon", "n_blades": 3}]),
+        "filled_pupil_mm": st.floats(5.0, 60.0),
     },
-)  # fmt: skip
+)
 
 
 @settings(max_examples=30, deadline=None, derandomize=True, database=None)

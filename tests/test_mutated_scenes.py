@@ -55,7 +55,9 @@ def test_odd_numbers_are_answered_or_told_in_words(mutated):
 
 
 def test_the_cases_are_what_they_say(mutated):
-    """The same number gives the same case; of legal ones a good part passes the checks, so that light is judged at all."""
+    """The same number gives the same case; of legal ones a good part passes the checks,
+    so that light is judged at all.
+    """
     for make in (mutated.legal_data, mutated.damaged_text, mutated.odd_changes):
         assert make(SEED, 3) == make(SEED, 3) != make(SEED, 4)
     passed = [mutated.checked(*mutated.legal_data(SEED, number)) is not None for number in range(60)]

@@ -57,8 +57,12 @@ def test_the_installed_command_renders_a_shipped_scene_in_a_foreign_folder(insta
     assert (tmp_path / "01-square-wall.png").is_file()
     where = subprocess.run(
         [sys.executable, "-c", "import projector; print(projector.__file__)"],
-        cwd=tmp_path, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": str(installed)}, timeout=60,
-    )  # fmt: skip
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(installed)},
+        timeout=60,
+    )
     assert where.stdout.startswith(str(installed))
 
 
@@ -172,7 +176,7 @@ def test_kernels_are_loaded_again_from_our_folder_and_others_from_theirs(tmp_pat
 def test_a_numba_that_was_never_tested_is_refused_in_a_sentence(version):
     from projector import jit
 
-    with pytest.raises(jit.UntestedNumba, match="pip install 'numba>=0.61,<0.69'"):
+    with pytest.raises(jit.UntestedNumba, match=r"pip install 'numba>=0\.61,<0\.69'"):
         jit._check_numba(version)
 
 

@@ -86,10 +86,9 @@ def sharpness_words(found, arrives) -> list[str]:
             " less light"
         )
     elif found.wanted_mm is not None and found.edge_mm > found.wanted_mm:
-        words.append(
-            f"    edges within {found.wanted_mm:g} mm: no stop does that; what is left is"
-            f" {'the lens shifting colours sideways' if any('lateral' in limit.cause for limit in found.limits) else 'not blur of the pupil'}"
-        )
+        is_lateral = any("lateral" in limit.cause for limit in found.limits)
+        left = "the lens shifting colours sideways" if is_lateral else "not blur of the pupil"
+        words.append(f"    edges within {found.wanted_mm:g} mm: no stop does that; what is left is {left}")
     if found.depth_m is not None:
         near, far = found.depth_m
         if math.isnan(near):

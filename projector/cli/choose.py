@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -35,7 +35,7 @@ def add_commands(app: typer.Typer) -> None:
 def sheet(
     scene: SceneArgument,
     rows: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--rows",
             help="KEY=VALUE,VALUE,… down the sheet: projector.window.stencil.file=window,blinds",
@@ -43,7 +43,7 @@ def sheet(
         ),
     ] = None,
     columns: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--columns",
             help="KEY=FIRST:LAST:COUNT or KEY=VALUE,… across it: projector.window.focus.offset_mm=-1:1:5",
@@ -56,7 +56,7 @@ def sheet(
     out: Out = None,
     threads: Threads = None,
     scheduler: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--scheduler",
             help="Render on a Dask cluster instead: the address of its scheduler, tcp://host:8786.",
@@ -156,7 +156,7 @@ def place(
         float, number_option("--angle-max-deg", "Largest angle off the line from target to camera.", True)
     ] = 60.0,
     lens: Annotated[
-        Optional[list[str]],
+        list[str] | None,
         typer.Option(
             "--lens",
             help=(
@@ -167,11 +167,11 @@ def place(
         ),
     ] = None,
     at: Annotated[
-        Optional[str],
+        str | None,
         typer.Option("--at", help="Target: landmark or x,y,z (default: the projector's aim).", show_default=False),
     ] = None,
     projector: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--projector",
             help="Which projector's lamp, gate and stencil, where the scene has several.",
@@ -181,7 +181,7 @@ def place(
     with_: With = None,
     out: Out = None,
     save: Annotated[
-        Optional[Path],
+        Path | None,
         path_option(
             "--save",
             "Save an answer as a scene of its own that renders to the same numbers, your comments kept: best.toml.",
@@ -189,7 +189,7 @@ def place(
         ),
     ] = None,
     answer: Annotated[
-        Optional[int],
+        int | None,
         whole_number_option("--answer", "Which answer to save (default: the first).", 1, 1000, show_default=False),
     ] = None,
     overwrite: Overwrite = False,

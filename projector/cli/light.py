@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -25,11 +25,11 @@ def add_commands(app: typer.Typer) -> None:
 @answered
 def contrast(
     scene: Annotated[
-        Optional[Path],
+        Path | None,
         typer.Argument(help="A scene: its stencils, its room, and all its projectors.", show_default=False),
     ] = None,
     at: Annotated[
-        Optional[list[str]],
+        list[str] | None,
         typer.Option(
             "--at",
             help=(
@@ -267,7 +267,7 @@ def _smear(
     """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash
     lights it.
     """
-    by_shutter = flash_s is None or shutter_s is not None and shutter_s < flash_s
+    by_shutter = flash_s is None or (shutter_s is not None and shutter_s < flash_s)
     light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
     smear = study.smear_mm(speed_m_per_s, light_s)
     result = {"smear_mm": smear, "light_s": light_s, "frozen_by": by}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from json import dumps, loads
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -85,7 +85,7 @@ def stencils(json: Json = False) -> Answer:
 
 @answered
 def schema(
-    out: Annotated[Optional[Path], out_option("File to write (default: print it).")] = None,
+    out: Annotated[Path | None, out_option("File to write (default: print it).")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
 ) -> Answer:

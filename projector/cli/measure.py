@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict
 from json import dumps
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -15,7 +15,7 @@ from projector.cli.numbers import WrongValue, number_option
 from projector.cli.render import Json, Overwrite, out_option
 from projector.files.typed_numbers import typed_number, values_of_range
 
-Number = Optional[float]
+Number = float | None
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -51,13 +51,13 @@ def measure(
     ],
     mm_per_pixel: Annotated[Number, number_option("--mm-per-pixel", "Scale on the wall.")] = None,
     scale: Annotated[
-        Optional[str],
+        str | None,
         _option(
             "--scale", "Instead: x1,y1,x2,y2,mm: two points in pixels and their distance on the wall.", "<numbers>"
         ),
     ] = None,
     offsets_mm: Annotated[
-        Optional[str],
+        str | None,
         _option(
             "--offsets-mm",
             "Focus offset of each photograph, in order: -0.5,0,0.5 (positive: stencil away from the lens).",
@@ -76,10 +76,10 @@ def measure(
         Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")
     ] = None,
     axis: Annotated[
-        Optional[str], _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")
+        str | None, _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")
     ] = None,
     box: Annotated[
-        Optional[list[str]],
+        list[str] | None,
         _option(
             "--box",
             "left,top,width,height in pixels round the edge; once for all photographs, or once for each.",
@@ -103,7 +103,7 @@ def measure(
         float, number_option("--white-balance-k", "White balance of the photographs.", True, 1000.0, 25000.0)
     ] = 5600.0,
     model: Annotated[
-        Optional[str],
+        str | None,
         _option(
             "--model",
             '"single" (one element, Abbe number) or "corrected" (secondary spectrum); without it the better of the'
@@ -111,9 +111,9 @@ def measure(
             "<model>",
         ),
     ] = None,
-    title: Annotated[Optional[str], _option("--title", "Title of the lens file.", "<text>")] = None,
+    title: Annotated[str | None, _option("--title", "Title of the lens file.", "<text>")] = None,
     out: Annotated[
-        Optional[Path], out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")
+        Path | None, out_option("Where to write the lens file (.toml) and its figure (.png), without the ending.")
     ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
@@ -233,9 +233,13 @@ def _row(photograph, reading) -> dict:
         return {**about, "width_mm": green}
     return {
         **about,
-        "width_red_mm": red, "width_green_mm": green, "width_blue_mm": blue,
-        "shift_red_mm": reading.shift_red_mm, "shift_blue_mm": reading.shift_blue_mm, "fringe_area_mm": reading.fringe_area_mm,
-    }  # fmt: skip
+        "width_red_mm": red,
+        "width_green_mm": green,
+        "width_blue_mm": blue,
+        "shift_red_mm": reading.shift_red_mm,
+        "shift_blue_mm": reading.shift_blue_mm,
+        "fringe_area_mm": reading.fringe_area_mm,
+    }
 
 
 def _fit_row(fit) -> dict:

@@ -117,7 +117,7 @@ def parsed_number(name: str, typed, lowest: float | None = None, highest: float 
         raise WrongValue(
             f'"{typed}" is not a number', allowed, _number_hint(name, typed, example), option=name
         ) from None
-    if lowest is not None and not number >= lowest or highest is not None and not number <= highest:
+    if (lowest is not None and not number >= lowest) or (highest is not None and not number <= highest):
         raise WrongValue(typed, f"from {lowest:g} to {highest:g}", f"{name} {example}", option=name)
     return number
 

@@ -6,7 +6,7 @@ import os
 import re
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -43,7 +43,7 @@ SceneArgument = Annotated[
     Path, typer.Argument(help="A scene file, or the name of a shipped scene.", show_default=False)
 ]
 With = Annotated[
-    Optional[list[str]],
+    list[str] | None,
     typer.Option(
         "--with",
         "-w",
@@ -51,9 +51,9 @@ With = Annotated[
         show_default=False,
     ),
 ]
-Out = Annotated[Optional[Path], out_option("Where to write, without the ending.")]
+Out = Annotated[Path | None, out_option("Where to write, without the ending.")]
 Threads = Annotated[
-    Optional[int],
+    int | None,
     whole_number_option(
         "--threads", "Threads to use (default: the CPUs this process may use).", 1, 256, show_default=False
     ),
@@ -98,7 +98,7 @@ def preview(
     threads: Threads = None,
     seed: Seed = 0,
     save: Annotated[
-        Optional[Path],
+        Path | None,
         path_option(
             "--save", "Save the scene with its changes as a scene file of its own, your comments kept: variant.toml."
         ),
@@ -151,7 +151,7 @@ def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: 
 def map_(
     scene: SceneArgument,
     surface: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--surface",
             "-s",
@@ -163,7 +163,7 @@ def map_(
         ),
     ] = None,
     seen_by: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--seen-by",
             help="Projector that a sitter or a mesh is mapped as seen by (default: the one that sees most of it).",

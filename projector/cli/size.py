@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -25,7 +25,7 @@ def add_commands(app: typer.Typer) -> None:
 @answered
 def throw(
     scene: Annotated[
-        Optional[Path], typer.Argument(help="A scene: the true outline on its surfaces.", show_default=False)
+        Path | None, typer.Argument(help="A scene: the true outline on its surfaces.", show_default=False)
     ] = None,
     focal_length_mm: Annotated[Number, number_option("--focal-length-mm", "Focal length of the lens.")] = None,
     beam_angle_deg: Annotated[
@@ -61,17 +61,17 @@ def throw(
     """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
     from projector.studies.size import throw as study
 
-    numbers = dict(
-        focal_length_mm=focal_length_mm,
-        beam_angle_deg=beam_angle_deg,
-        lit_width_mm=lit_width_mm,
-        lit_height_mm=lit_height_mm,
-        throw_m=throw_m,
-        height_m=height_m,
-        travel_mm=travel_mm,
-        f_number=f_number,
-        to_m=to_m,
-    )
+    numbers = {
+        "focal_length_mm": focal_length_mm,
+        "beam_angle_deg": beam_angle_deg,
+        "lit_width_mm": lit_width_mm,
+        "lit_height_mm": lit_height_mm,
+        "throw_m": throw_m,
+        "height_m": height_m,
+        "travel_mm": travel_mm,
+        "f_number": f_number,
+        "to_m": to_m,
+    }
     check_above_zero(**numbers, width_m=width_m)
     others = {"out": out, "overwrite": overwrite}
     if scene is not None:
@@ -325,12 +325,28 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
         on = formula.lands_on if formula.lands_on in surfaces else max(surfaces, key=surfaces.get, default=None)
         outline = study.landed_outline(scene, spec, arrays, on=on)
         row = {
-            "projector": spec.name, "lands_on": outline.lands_on, "no_light": formula.no_light, "throw_m": formula.throw_m, "square_width_m": formula.pattern_width_m, "square_height_m": formula.pattern_height_m,
-            "magnification": formula.magnification, "tube_length_mm": formula.tube_length_mm, "opening": asdict(opening), "light_on": [asdict(item) for item in landed],
-            "missed_share": 1.0 - sum(item.share for item in landed if item.name == formula.lands_on), "outline_on": outline.on, "width_m": outline.width_m, "height_m": outline.height_m,
-            "top_right_bottom_left_m": list(outline.sides_m), "top_right_bottom_left_stops": list(outline.side_stops), "keystone_across": outline.keystone_across,
-            "keystone_up": outline.keystone_up, "goes_on": outline.goes_on, "outline_m": outline.points[::10], "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
-        }  # fmt: skip
+            "projector": spec.name,
+            "lands_on": outline.lands_on,
+            "no_light": formula.no_light,
+            "throw_m": formula.throw_m,
+            "square_width_m": formula.pattern_width_m,
+            "square_height_m": formula.pattern_height_m,
+            "magnification": formula.magnification,
+            "tube_length_mm": formula.tube_length_mm,
+            "opening": asdict(opening),
+            "light_on": [asdict(item) for item in landed],
+            "missed_share": 1.0 - sum(item.share for item in landed if item.name == formula.lands_on),
+            "outline_on": outline.on,
+            "width_m": outline.width_m,
+            "height_m": outline.height_m,
+            "top_right_bottom_left_m": list(outline.sides_m),
+            "top_right_bottom_left_stops": list(outline.side_stops),
+            "keystone_across": outline.keystone_across,
+            "keystone_up": outline.keystone_up,
+            "goes_on": outline.goes_on,
+            "outline_m": outline.points[::10],
+            "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+        }
         dark = [] if formula.no_light is None else [f"no light of it falls where its axis lands; {formula.no_light}"]
         words += [
             f"{spec.name}: {line}"
@@ -418,7 +434,16 @@ def straighten(
         record(loaded, "straighten", projector=spec.name),
     )
     result = {
-        "projector": spec.name, "wall": new.wall, "width_m": new.open_width_m, "height_m": new.open_height_m, "size_factor": new.size_factor, "cut_share": new.cut_share,
-        "stencil_width_mm": new.stencil_width_mm, "bitmap_width_m": new.width_m, "bitmap_height_m": new.height_m, "bitmap_corners_m": new.corners_m.tolist(), "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
-    }  # fmt: skip
+        "projector": spec.name,
+        "wall": new.wall,
+        "width_m": new.open_width_m,
+        "height_m": new.open_height_m,
+        "size_factor": new.size_factor,
+        "cut_share": new.cut_share,
+        "stencil_width_mm": new.stencil_width_mm,
+        "bitmap_width_m": new.width_m,
+        "bitmap_height_m": new.height_m,
+        "bitmap_corners_m": new.corners_m.tolist(),
+        "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
+    }
     return Answer(result, straight_words(spec, new, path, keep_size), [path], warnings)

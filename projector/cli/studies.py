@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -17,7 +17,7 @@ from projector.cli.numbers import check_above_zero, check_in_range, number_optio
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 
 At = Annotated[
-    Optional[list[str]],
+    list[str] | None,
     typer.Option(
         "--at",
         help=(
@@ -28,9 +28,9 @@ At = Annotated[
     ),
 ]
 Only = Annotated[
-    Optional[str], typer.Option("--projector", help="Only this projector (default: all).", show_default=False)
+    str | None, typer.Option("--projector", help="Only this projector (default: all).", show_default=False)
 ]
-Number = Optional[float]
+Number = float | None
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -80,7 +80,7 @@ def figure_path(out: Path | None) -> Path | None:
 @answered
 def sharpness(
     scene: Annotated[
-        Optional[Path],
+        Path | None,
         typer.Argument(
             help="A scene file, or the name of a shipped scene; without one, numbers for a square wall.",
             show_default=False,
@@ -98,7 +98,7 @@ def sharpness(
         Number, number_option("--stencil-off-mm", "Stencil off its plane; positive: towards the lamp.")
     ] = None,
     glass: Annotated[
-        Optional[str],
+        str | None,
         typer.Option(
             "--glass", help="Glass of a single element: answers with the blue and the red disc.", show_default=False
         ),
@@ -284,7 +284,7 @@ def fringe(
     scene: SceneArgument,
     at: At = None,
     lens: Annotated[
-        Optional[list[str]],
+        list[str] | None,
         typer.Option("--lens", help="A lens file to compare with. May be repeated.", show_default=False),
     ] = None,
     tolerance_arcmin: Annotated[

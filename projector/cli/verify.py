@@ -21,11 +21,18 @@ def verify(json: Json = False) -> Answer:
     results = run_checks(progress_shown())
     rows = [
         {
-            "what": item.published.what, "source": item.published.source, "expected": item.published.expected, "got": item.got, "error": item.error,
-            "tolerance": item.published.tolerance, "unit": item.published.unit, "passed": item.passed, "tolerance_allows_for": item.published.why,
+            "what": item.published.what,
+            "source": item.published.source,
+            "expected": item.published.expected,
+            "got": item.got,
+            "error": item.error,
+            "tolerance": item.published.tolerance,
+            "unit": item.published.unit,
+            "passed": item.passed,
+            "tolerance_allows_for": item.published.why,
         }
         for item in results
-    ]  # fmt: skip
+    ]
     failed = [row for row in rows if not row["passed"]]
     words = [] if json else _table(rows)
     words.append(f"{len(rows) - len(failed)} of {len(rows)} checks pass")

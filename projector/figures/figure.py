@@ -33,8 +33,8 @@ _NECK_LEAN = 0.45
 _NECK_LEVELS_M = (1.388, 1.494)
 
 LANDMARKS = (
-    "left_eye", "right_eye", "nose_tip", "nose_bridge", "mouth", "chin", "left_ear", "right_ear", "left_cheek", "right_cheek",
-    "forehead", "top_of_head", "throat", "left_shoulder", "right_shoulder", "chest",
+    "left_eye", "right_eye", "nose_tip", "nose_bridge", "mouth", "chin", "left_ear", "right_ear", "left_cheek",
+    "right_cheek", "forehead", "top_of_head", "throat", "left_shoulder", "right_shoulder", "chest",
 )  # fmt: skip
 
 

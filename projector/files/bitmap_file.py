@@ -87,7 +87,7 @@ def _read(
     except MemoryError:
         allowed = f"{LARGEST_SIDE} × {LARGEST_SIDE} pixels or less"
         raise fault(path, "the picture does not fit into this computer's memory", allowed, "scale it down") from None
-    except Exception as error:  # noqa: BLE001 - decoders raise errors of many kinds on damaged files
+    except Exception as error:  # decoders raise errors of many kinds on damaged files
         kind = described(path) if picture_kind(start) == "TIFF" else None
         raise unreadable(path, start, purpose, error, kind) from None
 

@@ -23,8 +23,13 @@ METRES_PER_UNIT = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "inch": 0.0254, "foot": 0.3
 _READERS = {".stl": read_stl, ".obj": read_obj, ".ply": read_ply, ".off": read_off, ".glb": read_glb}
 ENDINGS = tuple(_READERS)
 _OTHER_KINDS = (
-    (b"\x89PNG", "a PNG picture"), (b"\xff\xd8\xff", "a JPEG picture"), (b"%PDF", "a PDF"), (b"PK\x03\x04", "a ZIP archive"), (b"glTF", "a GLB"), (b"BLENDER", "a scene of a mesh editor"),
-)  # fmt: skip
+    (b"\x89PNG", "a PNG picture"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"%PDF", "a PDF"),
+    (b"PK\x03\x04", "a ZIP archive"),
+    (b"glTF", "a GLB"),
+    (b"BLENDER", "a scene of a mesh editor"),
+)
 _LARGEST_FILE = 300_000_000
 # Farther (m) from its origin no mesh of a studio reaches.
 _FARTHEST = 1e5

@@ -86,7 +86,9 @@ def _corner_angles(corners: np.ndarray) -> np.ndarray:
 
 
 def _corner_normals(triangles, facets, angles, n_vertices: int) -> np.ndarray:
-    """Normal (3 m, 3) of each triangle's corners: the mean over the vertex's faces within the crease angle of this one."""
+    """Normal (3 m, 3) of each triangle's corners: the mean over the vertex's faces within the
+    crease angle of this one.
+    """
     flat = triangles.reshape(-1)
     order = np.argsort(flat, kind="stable")
     counts = np.bincount(flat, minlength=n_vertices)

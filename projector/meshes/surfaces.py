@@ -122,14 +122,15 @@ class MapLayout:
 
 
 _FACES = {
-    "front": ((1, 0, 0), (0, 1, 0), (0, 0, 1)), "back": ((-1, 0, 0), (0, 1, 0), (0, 0, -1)), "left": ((0, 0, 1), (0, 1, 0), (-1, 0, 0)),
-    "right": ((0, 0, -1), (0, 1, 0), (1, 0, 0)), "top": ((1, 0, 0), (0, 0, -1), (0, 1, 0)), "bottom": ((1, 0, 0), (0, 0, 1), (0, -1, 0)),
+    "front": ((1, 0, 0), (0, 1, 0), (0, 0, 1)), "back": ((-1, 0, 0), (0, 1, 0), (0, 0, -1)),
+    "left": ((0, 0, 1), (0, 1, 0), (-1, 0, 0)), "right": ((0, 0, -1), (0, 1, 0), (1, 0, 0)),
+    "top": ((1, 0, 0), (0, 0, -1), (0, 1, 0)), "bottom": ((1, 0, 0), (0, 0, 1), (0, -1, 0)),
 }  # fmt: skip
 
 
 def _unrolled(spec, face, across, up):
     if spec.shape == "sweep":
-        y, z, ny, nz, arc = _sweep_profile(spec)
+        _y, _z, ny, nz, arc = _sweep_profile(spec)
         at = -up
         normal = np.stack([np.interp(at, arc, values) for values in (ny, nz)])
         normal /= np.linalg.norm(normal, axis=0)

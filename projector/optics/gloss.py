@@ -38,7 +38,9 @@ class Gloss(NamedTuple):
 
 @formula
 def fresnel(cosine, index):
-    """Share of unpolarised light that a smooth dielectric reflects at an angle with that cosine (Fresnel's equations)."""
+    """Share of unpolarised light that a smooth dielectric reflects at an angle with that cosine
+    (Fresnel's equations).
+    """
     sine_squared = (1.0 - cosine * cosine) / (index * index)
     if sine_squared >= 1.0:
         return 1.0
@@ -83,7 +85,7 @@ def lobe(cosine_in, cosine_out, cosine_half, cosine_between, index, roughness):
 def _sent_back(gloss, material, cosine):
     """Share of light from an angle that a material's lobe sends back, read from its table."""
     place = min(max(cosine, 0.0), 1.0) * N_COSINES - 0.5
-    low = min(max(int(math.floor(place)), 0), N_COSINES - 2)
+    low = min(max(math.floor(place), 0), N_COSINES - 2)
     share = min(max(place - low, 0.0), 1.0)
     return (1.0 - share) * gloss.sent_back[material, low] + share * gloss.sent_back[material, low + 1]
 

@@ -73,7 +73,9 @@ def correlated_colour_temperature(xy) -> np.ndarray:
 
 
 def bradford(white_from, white_to) -> np.ndarray:
-    """The (3, 3) matrix that takes XYZ seen under one white to XYZ seen under another; it maps white_from to white_to."""
+    """The (3, 3) matrix that takes XYZ seen under one white to XYZ seen under another;
+    it maps white_from to white_to.
+    """
     gains = (BRADFORD_FROM_XYZ @ np.asarray(white_to)) / (BRADFORD_FROM_XYZ @ np.asarray(white_from))
     return np.linalg.solve(BRADFORD_FROM_XYZ, gains[:, None] * BRADFORD_FROM_XYZ)
 

@@ -71,7 +71,9 @@ def scaled_to_luminous_one(spectrum) -> np.ndarray:
 
 
 def planck_radiance(temperature_k: float, wavelength_nm=WAVELENGTHS_NM) -> np.ndarray:
-    """Planck's law: spectral radiance of a black body in W/(m²·sr·nm) at wavelengths in nm, temperature in K (above 0)."""
+    """Planck's law: spectral radiance of a black body in W/(m²·sr·nm) at wavelengths in nm,
+    temperature in K (above 0).
+    """
     if not temperature_k > 0.0:
         raise ValueError(f"a temperature of {temperature_k:g} K gives no light; temperatures are above 0 K.")
     wavelength = np.asarray(wavelength_nm, dtype=float) * 1e-9

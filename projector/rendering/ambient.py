@@ -21,12 +21,16 @@ class LightLevel:
     is_flash: bool
 
     def during(self, shutter_s: float) -> float:
-        """Its luminous exposure (lx·s) while a shutter is open: steady light counts for that long, a flash comes whole."""
+        """Its luminous exposure (lx·s) while a shutter is open: steady light counts for that long,
+        a flash comes whole.
+        """
         return self.level if self.is_flash else self.level * shutter_s
 
 
 def open_gate_light(scene, spec) -> LightLevel:
-    """Light of a projector's open gate, its filters counted, square on its axis at the distance that it is focused at."""
+    """Light of a projector's open gate, its filters counted, square on its axis at the distance
+    that it is focused at.
+    """
     light, power = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec))), power_of(scene, spec)
     luminance = K_M * float(luminous(power.spectrum))
     return LightLevel(luminance * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash)
@@ -48,5 +52,7 @@ def room_light(scene) -> LightLevel | None:
 
 
 def room_spectrum(scene, level: float) -> np.ndarray:
-    """Spectrum (71,) per nanometre of an even light of so many lx or lx·s, neutral in the picture: the camera's white."""
+    """Spectrum (71,) per nanometre of an even light of so many lx or lx·s, neutral in the picture:
+    the camera's white.
+    """
     return white_light(scene.camera.white_balance_k) * (level / K_M)

@@ -32,7 +32,9 @@ MAP_CHANNELS = np.stack([STEPS_NM, K_M * LUMINOUS_STEPS, np.zeros(N_WAVELENGTHS)
 
 @dataclass(frozen=True)
 class LightSource:
-    """One projector of a scene as kernels take it, its power, and how its few wavelengths stand for all: hat (n, 71)."""
+    """One projector of a scene as kernels take it, its power, and how its few wavelengths stand for all:
+    hat (n, 71).
+    """
 
     light: Light
     power: Power

@@ -1,4 +1,6 @@
-"""The points that a picture is made of: a regular grid over the pixels, and more of them where one a pixel is too few."""
+"""The points that a picture is made of: a regular grid over the pixels,
+and more of them where one a pixel is too few.
+"""
 
 from __future__ import annotations
 
@@ -123,7 +125,9 @@ def edge_points(
 def gathered(
     grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: Camera, quality: Quality
 ) -> np.ndarray:
-    """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32: each pixel the mean of its points."""
+    """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32:
+    each pixel the mean of its points.
+    """
     width, grid = camera.width, quality.grid
     if grid == 1:
         picture = grid_values.reshape(-1, width, 3)

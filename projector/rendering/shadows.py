@@ -175,7 +175,9 @@ def find_visibility(
     image=None,
     squares: Squares | None = None,
 ) -> Visibility:
-    """What points see of a projector's pupil, in one go; with the gate's picture only where the pattern throws light."""
+    """What points see of a projector's pupil, in one go; with the gate's picture only where the
+    pattern throws light.
+    """
     look = first_look(
         arrays, light, Sweep(light.radius, *beam_bounds(light)), points, n_side, workers, progress, image, squares
     )

@@ -255,7 +255,9 @@ def marked_f_numbers(open_f_number: float, low: float, high: float) -> list[tupl
     stops.
     """
     at_zero = 2.0 * math.log2(open_f_number)
-    marks = enumerate("0.5 0.7 1 1.4 2 2.8 4 5.6 8 11 16 22 32 45 64 90 128".split(), -2)
+    marks = enumerate(
+        ["0.5", "0.7", "1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22", "32", "45", "64", "90", "128"], -2
+    )
     return [(whole - at_zero, text) for whole, text in marks if low - 1e-9 <= whole - at_zero <= high + 1e-9]
 
 

@@ -200,7 +200,7 @@ def _distorted_lumens(percent: float) -> float:
 
 def _stops_through(lens: str, metered: str) -> float:
     """Light in a rendered map through one lens, its reading taken with another, against that one; stops."""
-    power = "reading = { f_number = 8, iso = 100, distance_m = 2.0, lens = { %s } }" % metered
+    power = f"reading = {{ f_number = 8, iso = 100, distance_m = 2.0, lens = {{ {metered} }} }}"
     return math.log2(_middle(irradiance_map(_scene(2.0, 0.1, lens, 2.0, power=power), n_across=17)) / 160.0)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 import tomlkit
 from typer.testing import CliRunner
@@ -46,10 +48,7 @@ def scenes(tmp_path_factory):
 def test_words_are_the_same_but_for_their_order(scenes, question):
     said = []
     for scene in scenes:
-        out = [
-            str(scene.parent / item) if before == "-o" else item
-            for before, item in zip(question, question[1:], strict=False)
-        ]
+        out = [str(scene.parent / item) if before == "-o" else item for before, item in itertools.pairwise(question)]
         answer = CliRunner().invoke(
             app, [question[0], str(scene), *out, *(["--overwrite"] if "-o" in question else [])]
         )

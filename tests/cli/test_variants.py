@@ -56,8 +56,10 @@ def test_a_picture_and_a_map_say_their_changes_as_typed_and_are_named_by_them(mi
 def test_no_two_variants_share_a_name(mine):
     scene = load(mine)
     changes = [
-        [], ["camera.iso=100"], ["camera.iso=200"], ["projector.window.lens.file=achromat"], ["projector.window.stencil.file=leaves"], ["projector.window.focus.offset_mm=-1"],
-        ["projector.window.focus.offset_mm=1"], ["projector.window.aim=[0, 1.5, 0]"], ["title=a/b"], ["title=a_b"], ["title=a b?"], ["title=a b!"], [f"title={'x' * 300}"], [f"title={'x' * 299}"],
+        [], ["camera.iso=100"], ["camera.iso=200"], ["projector.window.lens.file=achromat"],
+        ["projector.window.stencil.file=leaves"], ["projector.window.focus.offset_mm=-1"],
+        ["projector.window.focus.offset_mm=1"], ["projector.window.aim=[0, 1.5, 0]"], ["title=a/b"], ["title=a_b"],
+        ["title=a b?"], ["title=a b!"], [f"title={'x' * 300}"], [f"title={'x' * 299}"],
     ]  # fmt: skip
     names = [default_name(with_overrides(scene, change)) for change in changes]
     assert len(set(names)) == len(names)

@@ -256,7 +256,9 @@ def test_stl_whose_triangles_lack_corners_is_refused(tmp_path):
     ],
 )
 def test_obj_as_programs_write_it(tmp_path, content):
-    """A mark of byte order, capitals, faces continued on the next line, material lines without a name or of any length."""
+    """A mark of byte order, capitals, faces continued on the next line,
+    material lines without a name or of any length.
+    """
     extra = trimesh.Trimesh([CORNERS[5], CORNERS[4], CORNERS[3]], [(0, 1, 2)], process=False).area
     mesh = loaded(tmp_path, "a.obj", content)
     assert area(mesh) == pytest.approx(WHOLE + extra, rel=0.01)

@@ -48,7 +48,7 @@ def test_a_sweep_unrolls_by_its_arc_length():
     """Quarter circle: π/2 · r (plane geometry)."""
     spec = Surface(name="s", shape="sweep", width_m=2.0, height_m=2.5, foot_radius_m=0.5, floor_length_m=1.0)
     layout = surface_layout(spec)
-    left, right, bottom, top = layout.extent_m
+    _left, _right, bottom, top = layout.extent_m
     assert top - bottom == pytest.approx(2.0 + 0.25 * math.pi + 1.0)
     points, normals = layout.grid(64)
     steps = np.linalg.norm(np.diff(points[:, 0], axis=0), axis=1)

@@ -44,7 +44,7 @@ def test_a_disc_lights_beside_its_axis_as_howell_prints(aside, lux):
 
 def summed(panel, point, normal, response, n=900):
     """The same by small pieces: the plain integral over the panel."""
-    n_sides, rotation, half_width, half_height = panel
+    n_sides, _rotation, half_width, half_height = panel
     x, y = np.meshgrid(
         ((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_width, ((np.arange(n) + 0.5) / n * 2.0 - 1.0) * half_height
     )

@@ -145,7 +145,7 @@ def test_reflectance_has_its_colour_under_d65():
     values = (0.0, 0.05, 0.4, 1.0)
     for rgb in np.stack(np.meshgrid(values, values, values), axis=-1).reshape(-1, 3):
         reflectance = colour.reflectance_from_linear_srgb(rgb)
-        assert 0.0 <= reflectance.min() and reflectance.max() <= 1.0
+        assert reflectance.min() >= 0.0 and reflectance.max() <= 1.0
         spectrum = judge.SpectralDistribution(reflectance, observer.wavelengths)
         xyz = judge.sd_to_XYZ(spectrum, observer, light, method="Integration") / 100.0
         # 1e-3 is the wanted round trip: the judge's D65 has rounded M, and its white is not the four-digit one.

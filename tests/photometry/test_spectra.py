@@ -90,7 +90,7 @@ def test_black_body_is_planck_law(temperature_k):
 
 
 def test_second_radiation_constant_is_codata_2018():
-    assert spectra.SECOND_RADIATION_CONSTANT == pytest.approx(1.438776877e-2, rel=1e-9)
+    assert pytest.approx(1.438776877e-2, rel=1e-9) == spectra.SECOND_RADIATION_CONSTANT
 
 
 def test_a_black_body_gives_its_luminance_in_candela():

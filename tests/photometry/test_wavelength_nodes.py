@@ -36,7 +36,9 @@ FRINGES = [
 
 
 def edge_spread(position):
-    """Share of light across an edge blurred by a disc of diameter 1, ½ + [u√(1 − u²) + asin u]/π with u = 2·position."""
+    """Share of light across an edge blurred by a disc of diameter 1,
+    ½ + [u√(1 − u²) + asin u]/π with u = 2·position.
+    """
     u = np.clip(2.0 * position, -1.0, 1.0)
     return 0.5 + (u * np.sqrt(1.0 - u * u) + np.arcsin(u)) / math.pi
 
@@ -48,7 +50,9 @@ def box_mean(values, n):
 
 
 def fringe(wavelengths_nm, f_number, offset, edge, slant):
-    """Light (points, wavelengths) across the edge, averaged over a camera pixel whose sides the edge meets at a slant."""
+    """Light (points, wavelengths) across the edge, averaged over a camera pixel whose sides the
+    edge meets at a slant.
+    """
     lateral, place = edge
     tube = 1.0 / (1.0 / FOCAL_LENGTH - 1.0 / THROW) + offset
     diameter = FOCAL_LENGTH / f_number
@@ -145,10 +149,10 @@ def test_geometry_that_runs_straight_with_cauchys_index_is_kept_between_nodes():
     nodes = choose_nodes(SOURCES["daylight 5600 K"], 6)
     index = dispersion.cauchy_index(1.5168, 64.2, spectra.WAVELENGTHS_NM)
     found = dispersion.cauchy_index(1.5168, 64.2, nodes.wavelengths_nm) @ nodes.hat
-    between = (spectra.WAVELENGTHS_NM >= nodes.wavelengths_nm[0]) & (spectra.WAVELENGTHS_NM <= nodes.wavelengths_nm[-1])
+    between = (nodes.wavelengths_nm[0] <= spectra.WAVELENGTHS_NM) & (nodes.wavelengths_nm[-1] >= spectra.WAVELENGTHS_NM)
     np.testing.assert_allclose(found[between], index[between], rtol=1e-13)
     # Beyond the outermost nodes it stays as it is there.
-    assert np.all(found[spectra.WAVELENGTHS_NM < nodes.wavelengths_nm[0]] == found[0])
+    assert np.all(found[nodes.wavelengths_nm[0] > spectra.WAVELENGTHS_NM] == found[0])
 
 
 def test_nodes_do_not_depend_on_how_bright_the_light_is():

@@ -69,7 +69,7 @@ def test_an_edge_of_a_blade_rises_as_wide_as_the_disc_says(studio, ruler, pixels
 @pytest.mark.parametrize("pixels", [2, 4, 6])
 def test_a_nearly_sharp_edge_agrees_with_single_rays(studio, ruler, pixels):
     """Below 8 pixels the bitmap's own edge shows; then rays through the raw bitmap are the judge, at 5 %."""
-    scene, blur = soft_scene(studio, pixels, 1)
+    scene, _blur = soft_scene(studio, pixels, 1)
     fast = ruler.edge_width(*edge_profile(irradiance_map(scene, n_across=120), ruler))
     reference = irradiance_map(scene, n_across=120, n_rays_side=32)
     x, _ = ruler.axes(reference)
@@ -135,7 +135,9 @@ def test_half_the_pupil_is_half_the_blur(studio, ruler):
 
 
 def test_a_stencil_off_its_plane_blurs_as_published(studio, ruler):
-    """Worked example: f 90, f/2.5, magnification 60, stencil 0.25 mm off its plane: 5.88 mm of blur (published: 5.88)."""
+    """Worked example: f 90, f/2.5, magnification 60, stencil 0.25 mm off its plane:
+    5.88 mm of blur (published: 5.88).
+    """
     distance = 0.09 * 61.0
     lens = {"focal_length_mm": 90.0, "f_number": 2.5}
     projector = {

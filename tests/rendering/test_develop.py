@@ -1,4 +1,6 @@
-"""The picture's last step against the spelled-out one: balance, gamut, clipping and IEC 61966-2-1, one array at a time."""
+"""The picture's last step against the spelled-out one: balance, gamut, clipping and IEC 61966-2-1,
+one array at a time.
+"""
 
 from __future__ import annotations
 

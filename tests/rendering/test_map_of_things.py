@@ -63,7 +63,7 @@ def test_axes_of_a_plate_are_named_for_where_they_run(studio, turn, expected):
     points, _ = layout.grid(4)
     for label, along in zip(labels, (points[0, -1] - points[0, 0], points[0, 0] - points[-1, 0]), strict=True):
         along = along / np.linalg.norm(along)
-        way = WAYS[label] if label in WAYS else (0, 1 if label == "up the slope" else -1, 0)
+        way = WAYS.get(label, (0, 1 if label == "up the slope" else -1, 0))
         assert np.dot(along, way) > (0.7 if label in WAYS else 0.0)
     assert labels == expected
     assert (layout.height_m is None) == (labels[1] != "up")
@@ -87,7 +87,7 @@ def test_heights_are_those_above_the_floor(studio, spec):
     """Of a sweep above the foot of its straight wall."""
     layout = surface_layout(surface(studio, **spec))
     points, _ = layout.grid(16)
-    left, right, bottom, top = layout.extent_m
+    _left, _right, bottom, top = layout.extent_m
     rows = points.shape[0]
     up = top - (np.arange(rows) + 0.5) * (top - bottom) / rows
     straight = up > 0.0 if spec.get("shape") == "sweep" else up > -9.0
@@ -100,7 +100,7 @@ def test_every_face_of_a_box_is_among_the_names_that_are_known(studio):
         assert layout_of(scene, f"box.{face}").name == f"box.{face}"
         with pytest.raises(SceneError, match=f"box.{face}"):
             layout_of(scene, "table")
-    with pytest.raises(SceneError, match="did you mean box.top"):
+    with pytest.raises(SceneError, match=r"did you mean box\.top"):
         layout_of(scene, "bx.top")
 
 
@@ -159,7 +159,7 @@ def test_a_sitters_map_is_cropped_to_the_sitter(studio):
     found = irradiance_map(studio.scene({"aim": "sitter.nose_tip"}, figures=[SITTER]), "sitter", 200)
     on_it = np.isfinite(found.illuminance)
     rows, columns = np.flatnonzero(on_it.any(axis=1)), np.flatnonzero(on_it.any(axis=0))
-    left, right, bottom, top = found.extent_m
+    left, right, _bottom, _top = found.extent_m
     beam = 2.0 * 2.0 * 30.0 / 88.8
     slack = 2.0 * beam / 256 / ((right - left) / 200) + 1.0
     assert (

@@ -50,7 +50,9 @@ MARK[90:115, 30:120] = 1.0
 
 @pytest.mark.parametrize("roll", [0.0, 90.0])
 def test_the_mark_stands_upright_in_the_file_that_is_written(studio, tmp_path, roll):
-    """A camera behind the projector sees on the wall what the bitmap shows, turned clockwise by the projector's roll."""
+    """A camera behind the projector sees on the wall what the bitmap shows,
+    turned clockwise by the projector's roll.
+    """
     tube = 1.0 / (1.0 / 0.085 - 0.5)
     side = 0.030 * 2.0 / tube
     projector = {
@@ -127,7 +129,7 @@ def test_a_picture_carries_its_record_and_is_not_laid_over_others(studio, tmp_pa
     other = tmp_path / "holiday.png"
     Image.new("RGB", (8, 8), (200, 10, 10)).save(other)
     before = other.read_bytes()
-    with pytest.raises(SceneError, match="holiday.png: this is there already"):
+    with pytest.raises(SceneError, match=r"holiday\.png: this is there already"):
         picture.save(other)
     assert other.read_bytes() == before
     picture.save(other, overwrite=True)
@@ -197,7 +199,9 @@ def test_a_session_shows_what_a_new_one_would(change):
 
 
 def test_a_ring_stopped_down_in_a_session_casts_the_shadows_of_the_smaller_ring(studio):
-    """The smaller ring does not lie within the larger one: a plate that hides the middle of the pupil hides more of it."""
+    """The smaller ring does not lie within the larger one: a plate that hides the middle of the
+    pupil hides more of it.
+    """
     lens = {
         "focal_length_mm": 85.0,
         "f_number": 1.8,

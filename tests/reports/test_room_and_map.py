@@ -188,7 +188,9 @@ def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
 
 
 def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
-    """The map changes across, the gate from top to bottom: its whole stops −1 and −2 lie at heights known beforehand."""
+    """The map changes across, the gate from top to bottom: its whole stops −1 and −2 lie at
+    heights known beforehand.
+    """
     axes = map_figure(level_map()).axes[0]
     (lines,) = [item for item in axes.collections if hasattr(item, "levels")]
     assert list(lines.levels) == [-2.0, -1.0]
@@ -224,12 +226,14 @@ def test_light_too_even_for_lines_is_said_to_be():
 
 
 def test_f_numbers_stand_beside_the_light_that_a_meter_shows_them_for():
-    """H = C·N²/S with C = 250 for a flat receptor (ISO 2720): f/8 at ISO 400 is 40 lx·s, f/5.6 (√32 exactly) 20 lx·s."""
-    marks = dict((text, stop) for stop, text in marked_f_numbers(np.sqrt(40.44 * 400 / 250), -7, 0))
+    """H = C·N²/S with C = 250 for a flat receptor (ISO 2720): f/8 at ISO 400 is 40 lx·s,
+    f/5.6 (√32 exactly) 20 lx·s.
+    """
+    marks = {text: stop for stop, text in marked_f_numbers(np.sqrt(40.44 * 400 / 250), -7, 0)}
     assert 40.44 * 2.0 ** marks["8"] == pytest.approx(40.0) and 40.44 * 2.0 ** marks["5.6"] == pytest.approx(20.0)
     assert list(marks) == ["1", "1.4", "2", "2.8", "4", "5.6", "8"]
     figure = map_figure(level_map(meter=Meter(400.0, 0.01, 8.0)))
-    (left,) = [child for child in figure.axes[1].child_axes]
+    (left,) = list(figure.axes[1].child_axes)
     assert left.get_ylabel() == "flat meter at ISO 400, 1/100 s"
     assert [text.get_text() for text in left.get_yticklabels()] == [
         "f/8",
@@ -337,5 +341,5 @@ def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts
         assert len({(line.get_linestyle(), line.get_linewidth()) for line in lines}) == 3
         assert len({line.get_marker() for line in axes.lines} - {"None"}) == 3
         box = axes.title.get_window_extent()
-        assert 0.0 <= box.x0 and box.x1 <= figure.bbox.width
+        assert box.x0 >= 0.0 and box.x1 <= figure.bbox.width
     assert [axes.get_title() for axes in figure.axes][:2] == ["edge0.tif, offset -0.5 mm", "edge1.tif, offset 0 mm"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -60,7 +61,7 @@ def test_every_curve_has_a_colour_and_a_line_of_its_own():
     lines = focus_figure([curve(at=at, blades=blades) for at in ("wall.centre", "wall.left")]).axes[0].lines[:6]
     assert len({line.get_color() for line in lines}) == 6
     assert len({(line.get_color(), line.get_linestyle(), line._unscaled_dash_pattern) for line in lines}) == 6
-    assert all(a._unscaled_dash_pattern != b._unscaled_dash_pattern for a, b in zip(lines[:-1], lines[1:], strict=True))
+    assert all(a._unscaled_dash_pattern != b._unscaled_dash_pattern for a, b in itertools.pairwise(lines))
 
 
 def test_the_offsets_shown_reach_every_curves_lowest_point_without_kinks():
@@ -108,7 +109,9 @@ def test_the_stops_of_a_throw_are_round(focal_length_mm, throw_m, expected):
 
 
 def test_edges_of_lenses_run_from_dark_to_bright_and_channels_differ_by_more_than_colour():
-    """A lens without fringe beside one with: one scale for both, a picture that is not one shade, lines of three kinds."""
+    """A lens without fringe beside one with: one scale for both, a picture that is not one shade,
+    lines of three kinds.
+    """
     positions = np.linspace(-2.0, 2.0, 401)
     sharp = np.repeat((positions > 0.0)[:, None].astype(float), 3, axis=1)
     fringed = np.stack([np.clip(0.5 + positions / reach, -0.2, 1.0) for reach in (0.5, 1.0, 2.0)], axis=1)

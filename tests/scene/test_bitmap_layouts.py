@@ -158,9 +158,19 @@ def one_strip_tiff(
 ) -> bytes:
     """A TIFF 6.0 file with one strip (or one for each of `samples` planes of equal length)."""
     strips = samples if planar == 2 else 1
-    tags = [(256, 4, 1, width), (257, 4, 1, height), (258, 3, samples, bits), (259, 3, 1, compression), (262, 3, 1, 2 if samples == 3 else 1),
-            (266, 3, 1, fill_order), (273, 4, strips, 8), (277, 3, 1, samples), (278, 4, 1, height), (279, 4, strips, len(data) // strips),
-            (284, 3, 1, planar)]  # fmt: skip
+    tags = [
+        (256, 4, 1, width),
+        (257, 4, 1, height),
+        (258, 3, samples, bits),
+        (259, 3, 1, compression),
+        (262, 3, 1, 2 if samples == 3 else 1),
+        (266, 3, 1, fill_order),
+        (273, 4, strips, 8),
+        (277, 3, 1, samples),
+        (278, 4, 1, height),
+        (279, 4, strips, len(data) // strips),
+        (284, 3, 1, planar),
+    ]
     after, entries, extra = 8 + len(data), b"", b""
     directory_end = after + 2 + 12 * len(tags) + 4
     for tag, kind, count, value in tags:

@@ -124,23 +124,48 @@ def theirs(near: float, seeds):
     white = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 1.0}}
     half = 0.55 * GATE / TUBE
     scene = {
-        "type": "scene", "integrator": {"type": "direct", "bsdf_samples": 0, "emitter_samples": 4},
-        "backdrop": {"type": "rectangle", "to_world": T().translate([0, 1.55, 1.6 - BACKDROP]).scale([3, 3, 1]), "bsdf": white}, "head": head,
-        "sensor": {
-            "type": "perspective", "near_clip": max(near, 0.1), "far_clip": 10.0, "fov": math.degrees(2 * math.atan(half)), "fov_axis": "x",
-            "to_world": T().look_at([0, 1.55, 1.6], [0, 1.55, 0], [0, 1, 0]), "sampler": {"type": "stratified", "sample_count": 256},
-            "film": {"type": "hdrfilm", "width": WIDTH, "height": HEIGHT, "pixel_format": "luminance", "rfilter": {"type": "box"}},
+        "type": "scene",
+        "integrator": {"type": "direct", "bsdf_samples": 0, "emitter_samples": 4},
+        "backdrop": {
+            "type": "rectangle",
+            "to_world": T().translate([0, 1.55, 1.6 - BACKDROP]).scale([3, 3, 1]),
+            "bsdf": white,
         },
-    }  # fmt: skip
+        "head": head,
+        "sensor": {
+            "type": "perspective",
+            "near_clip": max(near, 0.1),
+            "far_clip": 10.0,
+            "fov": math.degrees(2 * math.atan(half)),
+            "fov_axis": "x",
+            "to_world": T().look_at([0, 1.55, 1.6], [0, 1.55, 0], [0, 1, 0]),
+            "sampler": {"type": "stratified", "sample_count": 256},
+            "film": {
+                "type": "hdrfilm",
+                "width": WIDTH,
+                "height": HEIGHT,
+                "pixel_format": "luminance",
+                "rfilter": {"type": "box"},
+            },
+        },
+    }
     for index in range(SIDE * SIDE):
         px, py = pupil_point(make_pupil(), (index % SIDE + 0.5) / SIDE, (index // SIDE + 0.5) / SIDE)
         x, down = 0.5 * PUPIL * px, 0.5 * PUPIL * py
         # All pinholes look along the axis; the stencil shifts by s·A/z_f, in bitmap widths.
         shift = [x / FOCUS * TUBE / GATE, down / FOCUS * TUBE / GATE]
         scene[f"pinhole{index}"] = {
-            "type": "projector", "fov": math.degrees(2 * math.atan(0.5 * GATE / TUBE)), "to_world": T().look_at([x, 1.55 - down, 1.6], [x, 1.55 - down, 0], [0, 1, 0]),
-            "irradiance": {"type": "bitmap", "bitmap": bitmap, "raw": True, "wrap_mode": "clamp", "to_uv": mi.ScalarTransform3f().translate(shift)},
-        }  # fmt: skip
+            "type": "projector",
+            "fov": math.degrees(2 * math.atan(0.5 * GATE / TUBE)),
+            "to_world": T().look_at([x, 1.55 - down, 1.6], [x, 1.55 - down, 0], [0, 1, 0]),
+            "irradiance": {
+                "type": "bitmap",
+                "bitmap": bitmap,
+                "raw": True,
+                "wrap_mode": "clamp",
+                "to_uv": mi.ScalarTransform3f().translate(shift),
+            },
+        }
     loaded = mi.load_dict(scene)
     return [np.array(mi.render(loaded, seed=seed))[..., 0].astype(float) for seed in seeds]
 

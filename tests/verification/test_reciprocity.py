@@ -25,11 +25,21 @@ TUBE = 1.0 / (1.0 / FOCAL_LENGTH - 1.0 / FOCUS)
 def camera(mi, half_slope: float, width: int, height: int, samples: int):
     """A thin-lens camera at the origin looking along −z, whose film spans ±half_slope in x."""
     return {
-        "type": "thinlens", "aperture_radius": 0.5 * PUPIL, "focus_distance": FOCUS, "fov": float(np.degrees(2.0 * np.arctan(half_slope))), "fov_axis": "x",
+        "type": "thinlens",
+        "aperture_radius": 0.5 * PUPIL,
+        "focus_distance": FOCUS,
+        "fov": float(np.degrees(2.0 * np.arctan(half_slope))),
+        "fov_axis": "x",
         "to_world": mi.ScalarTransform4f().look_at([0, 0, 0], [0, 0, -1], [0, 1, 0]),
-        "film": {"type": "hdrfilm", "width": width, "height": height, "pixel_format": "luminance", "rfilter": {"type": "box"}},
+        "film": {
+            "type": "hdrfilm",
+            "width": width,
+            "height": height,
+            "pixel_format": "luminance",
+            "rfilter": {"type": "box"},
+        },
         "sampler": {"type": "stratified", "sample_count": samples},
-    }  # fmt: skip
+    }
 
 
 def glowing(mi, centre, half_width: float, half_height: float, yaw_deg: float = 0.0):

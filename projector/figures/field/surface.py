@@ -79,10 +79,7 @@ def _grid(kind):
     """Grid points as three arrays (nx, ny, nz): a box around the head that widens below the neck."""
     half = _graded(0.0, 100.0, _SPACING_X)
     across = np.concatenate([-half[:0:-1], half])
-    if kind == "head":
-        up = _graded(-205.0, 121.0, _SPACING_Y_HEAD)
-    else:
-        up = _graded(-558.0, 121.0, _SPACING_Y_BODY)
+    up = _graded(-205.0, 121.0, _SPACING_Y_HEAD) if kind == "head" else _graded(-558.0, 121.0, _SPACING_Y_BODY)
     along = _graded(-112.0, 132.0, _SPACING_Z)
     x, y, z = np.meshgrid(across, up, along, indexing="ij")
     if kind == "head_and_torso":
@@ -94,7 +91,9 @@ def _grid(kind):
 
 
 def _field_on_grid(grid, kind):
-    """Field values (nx, ny, nz): on every point within BAND of the surface, interpolated from a coarser grid elsewhere."""
+    """Field values (nx, ny, nz): on every point within BAND of the surface,
+    interpolated from a coarser grid elsewhere.
+    """
     from scipy.ndimage import map_coordinates
 
     coarse = tuple(axis[::COARSE_STEP, ::COARSE_STEP, ::COARSE_STEP] for axis in grid)

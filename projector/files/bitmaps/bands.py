@@ -56,7 +56,9 @@ def upright(values: np.ndarray, orientation: int) -> np.ndarray:
 
 
 def stored_box(box, width: int, height: int, orientation: int) -> tuple[int, int, int, int]:
-    """Where a box (left, top, width, height) of the upright picture, of that size, lies in the picture as it is stored."""
+    """Where a box (left, top, width, height) of the upright picture, of that size,
+    lies in the picture as it is stored.
+    """
     left, top, across, down = box
     if orientation in (3, 4, 7, 8):
         top = height - top - down

@@ -123,7 +123,7 @@ def _orientation(path: Path, image, notes: list[str]) -> int:
     """The orientation tag, 1 (upright) without one; a note where it should be turned, or cannot be told."""
     try:
         found = image.getexif().get(_ORIENTATION, 1)
-    except Exception:  # noqa: BLE001 - broken metadata raise errors of many kinds, and the picture is whole
+    except Exception:  # broken metadata raise errors of many kinds, and the picture is whole
         _note_broken_metadata(path, notes)
         return 1
     if found not in range(2, 9):
@@ -153,7 +153,7 @@ def _open_png(path: Path, notes: list[str]) -> OpenPicture:
     grey_and_alpha = two_bytes and chunks.colour_type == 4
     try:
         image, orientation = _png(path, chunks, chunks.has_metadata, grey_and_alpha, notes)
-    except Exception:  # noqa: BLE001 - as above; without metadata it is the picture that is at fault
+    except Exception:  # as above; without metadata it is the picture that is at fault
         if not chunks.has_metadata:
             raise
         image, _ = _png(path, chunks, False, grey_and_alpha, [])

@@ -130,7 +130,7 @@ def described(path: Path) -> str | None:
                 f" bits{kind}"
             )
             return channels if page.compression == _NONE else f"{channels}, compression {packed}"
-    except Exception:  # noqa: BLE001 - only asked for after a decoder gave up
+    except Exception:  # only asked for after a decoder gave up
         return None
 
 

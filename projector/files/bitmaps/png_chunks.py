@@ -21,7 +21,9 @@ _PIECE = 1 << 20
 
 
 class PngChunks:
-    """The chunks of a PNG: bits a channel, colour type, number of pictures, and the file again with only some of them."""
+    """The chunks of a PNG: bits a channel, colour type, number of pictures,
+    and the file again with only some of them.
+    """
 
     def __init__(self, path: Path):
         """Walk over the file's chunks. Damaged if one that carries the picture is cut short or has a wrong checksum."""

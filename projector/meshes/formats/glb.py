@@ -162,7 +162,9 @@ def _numbers(node, key: str, default) -> np.ndarray:
 
 
 def _transform(node) -> np.ndarray:
-    """Matrix (4, 4) of a node against the one that it hangs on: its own, or from shift, turn (a quaternion) and scale."""
+    """Matrix (4, 4) of a node against the one that it hangs on: its own, or from shift,
+    turn (a quaternion) and scale.
+    """
     if "matrix" in node:
         return _numbers(node, "matrix", list(np.eye(4).reshape(-1))).reshape(4, 4).T
     x, y, z, w = _numbers(node, "rotation", [0.0, 0.0, 0.0, 1.0])

@@ -23,8 +23,9 @@ from projector.meshes.formats.raw_mesh import (
 )
 
 _TYPES = {
-    "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4", "float": "f4", "double": "f8",
-    "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2", "int32": "i4", "uint32": "u4", "float32": "f4", "float64": "f8",
+    "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4", "float": "f4",
+    "double": "f8", "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2", "int32": "i4", "uint32": "u4",
+    "float32": "f4", "float64": "f8",
 }  # fmt: skip
 _WHOLE_TYPES = {name: kind for name, kind in _TYPES.items() if kind[0] != "f"}
 _BYTE_ORDERS = {"ascii": "", "binary_little_endian": "<", "binary_big_endian": ">"}

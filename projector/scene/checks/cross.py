@@ -535,11 +535,8 @@ def check_references(report: Report, figures, surfaces, used) -> None:
 
 def _is_metered_as_flash(spec) -> bool:
     """Whether a statement of power says that the light is a flash."""
-    return (
-        spec.reading is not None
-        and spec.reading.shutter_s is None
-        or spec.output is not None
-        and spec.output.lumen_seconds is not None
+    return (spec.reading is not None and spec.reading.shutter_s is None) or (
+        spec.output is not None and spec.output.lumen_seconds is not None
     )
 
 

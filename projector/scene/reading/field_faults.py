@@ -99,12 +99,8 @@ def _path_in(data, location: tuple, kind: str) -> tuple[tuple, list]:
     """The part of an error's location that exists in the data, and what does not: the branches of a union."""
     path, here, branches = (), data, []
     for index, part in enumerate(location):
-        inside = (
-            isinstance(here, dict)
-            and part in here
-            or isinstance(here, (list, tuple))
-            and isinstance(part, int)
-            and part < len(here)
+        inside = (isinstance(here, dict) and part in here) or (
+            isinstance(here, (list, tuple)) and isinstance(part, int) and part < len(here)
         )
         if inside:
             here = here[part]
@@ -299,7 +295,7 @@ def _unknown_key(path: tuple, model) -> Fault:
     for other in known:
         other_stem, _, other_unit = other.rpartition("_")
         # position_mm for position_m, or focal_length for focal_length_mm: the unit is what is wrong.
-        if other_unit in _UNITS and (unit in _UNITS and stem == other_stem or name == other_stem):
+        if other_unit in _UNITS and ((unit in _UNITS and stem == other_stem) or name == other_stem):
             return Fault(f"{name} is not a key here", ", ".join(known), f"write {other}, and mind the unit")
     close = difflib.get_close_matches(name, known, 1, 0.6)
     return Fault(f"{name} is not a key here", ", ".join(known), f"did you mean {close[0]}?" if close else _TAKE_OUT)

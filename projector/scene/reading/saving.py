@@ -97,9 +97,15 @@ def _keep_what_lens_files_say(before: dict, after: dict, folder: Path, file: str
 
 # Where a scene names a file, and of which kind.
 _FILE_KEYS = (
-    ("projector", ("stencil",), "stencil"), ("projector", ("lens",), "lens"), ("projector", ("lens", "pupil"), "pupil"), ("projector", ("reading", "lens"), "lens"),
-    ("projector", ("reading", "lens", "pupil"), "pupil"), ("projector", ("output", "lens"), "lens"), ("projector", ("output", "lens", "pupil"), "pupil"), ("surface", (), "mesh"),
-)  # fmt: skip
+    ("projector", ("stencil",), "stencil"),
+    ("projector", ("lens",), "lens"),
+    ("projector", ("lens", "pupil"), "pupil"),
+    ("projector", ("reading", "lens"), "lens"),
+    ("projector", ("reading", "lens", "pupil"), "pupil"),
+    ("projector", ("output", "lens"), "lens"),
+    ("projector", ("output", "lens", "pupil"), "pupil"),
+    ("surface", (), "mesh"),
+)
 
 
 def _name_files_from(data: dict, folder: Path, to_folder: Path) -> None:

@@ -5,6 +5,7 @@ tomlkit keeps the text of every value but no line numbers, so the file, known to
 
 from __future__ import annotations
 
+import contextlib
 import re
 import tomllib
 from bisect import bisect_left
@@ -29,14 +30,14 @@ class TomlLines:
         self._text = text
         self._breaks = [found.start() for found in re.finditer("\n", text)]
         self._lines: dict[tuple, int] = {}
-        try:
+        # Nested deeper than Python can follow: what has been seen so far still finds its lines.
+        with contextlib.suppress(RecursionError):
             self._walk()
-        except RecursionError:
-            # Nested deeper than Python can follow: what has been seen so far still finds its lines.
-            pass
 
     def line_of(self, path: tuple) -> int | None:
-        """The line of a value by its path ("projector", 0, "lens", "f_number"), or of the nearest thing that holds it."""
+        """The line of a value by its path ("projector", 0, "lens", "f_number"),
+        or of the nearest thing that holds it.
+        """
         for length in range(len(path), 0, -1):
             line = self.exact_line_of(path[:length])
             if line is not None:

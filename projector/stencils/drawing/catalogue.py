@@ -34,31 +34,43 @@ class Drawing:
 
 
 DRAWINGS = {
-    "arched-window": Drawing(geometric.arched_window, "a window with a round head and glazing bars", "a place with a story on a plain wall"),
+    "arched-window": Drawing(
+        geometric.arched_window, "a window with a round head and glazing bars", "a place with a story on a plain wall"
+    ),
     "blinds": Drawing(geometric.blinds, "eleven slots between slats, two cords", "bands of light across a face"),
     "branches": Drawing(organic.branches, "a bough with twigs and leaves before an open sky", "standing under a tree"),
-    "breakup": Drawing(organic.breakup, "uneven flakes with a web between them", "texture on a backdrop, soft or sharp"),
+    "breakup": Drawing(
+        organic.breakup, "uneven flakes with a web between them", "texture on a backdrop, soft or sharp"
+    ),
     "church-window": Drawing(geometric.church_window, "two pointed lights under a rose", "solemn light from one side"),
     "circle": Drawing(geometric.circle, "one round hole", "a clean disc, or a sun behind a head"),
     "clouds": Drawing(organic.clouds, "clouds in greys, printed on glass", "a sky on a backdrop", is_metal=False),
     "door": Drawing(geometric.door, "a door ajar, in perspective", "one upright shaft of light"),
-    "dots": Drawing(geometric.dots, "round holes, smaller outwards", "a dotted backdrop; shows the pupil's shape out of focus"),
+    "dots": Drawing(
+        geometric.dots, "round holes, smaller outwards", "a dotted backdrop; shows the pupil's shape out of focus"
+    ),
     "lattice": Drawing(geometric.lattice, "a diagonal lattice", "shadow of a trellis"),
     "leaves": Drawing(organic.leaves, "leaf-shaped holes with their veins", "bright leaves on skin or cloth"),
-    "orientation": Drawing(geometric.orientation, "an F with one to four dots in its corners", "checking what is up, right and mirrored"),
+    "orientation": Drawing(
+        geometric.orientation, "an F with one to four dots in its corners", "checking what is up, right and mirrored"
+    ),
     "palm": Drawing(organic.palm, "a palm frond", "summer on a wall, or fingers of light over a face"),
     "rays": Drawing(geometric.rays, "a round heart with beams around it", "a burst behind a head"),
-    "ripples": Drawing(organic.ripples, "the bright net under water, printed on glass", "light off a pool", is_metal=False),
+    "ripples": Drawing(
+        organic.ripples, "the bright net under water, printed on glass", "light off a pool", is_metal=False
+    ),
     "screen": Drawing(geometric.screen, "stars and crosses of a pierced screen", "fine ornament on a face or a cloth"),
     "skylight": Drawing(geometric.skylight, "glazing that runs together upwards", "light that falls from above"),
-    "slanted-edge": Drawing(geometric.slanted_edge, "half open, its edge 5° off upright", "measuring how sharp a lens is"),
+    "slanted-edge": Drawing(
+        geometric.slanted_edge, "half open, its edge 5° off upright", "measuring how sharp a lens is"
+    ),
     "slit": Drawing(geometric.slit, "one narrow slot", "a strip of light over the eyes"),
     "square": Drawing(geometric.square, "one square hole", "measuring size and keystone"),
     "stripes": Drawing(geometric.stripes, "slanting stripes", "a graphic backdrop"),
     "swirl": Drawing(geometric.swirl, "seven curved blades that wind into a hub", "a vortex behind a head"),
     "triangle": Drawing(geometric.triangle, "one triangular hole", "a graphic shape; orientation at a glance"),
     "window": Drawing(geometric.window, "two sashes of six panes", "the classic window on a wall"),
-}  # fmt: skip
+}
 
 
 def draw(name: str, size: int = 2048) -> np.ndarray:

@@ -5,6 +5,7 @@ Each function takes the grid x, y of stencil_shapes and returns the signed dista
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -69,7 +70,7 @@ def skylight(x, y):
     rows = [-0.62, -0.42, -0.17, 0.15, 0.58]
     gap = 0.016
     parts = []
-    for top, bottom in zip(rows, rows[1:], strict=False):
+    for top, bottom in itertools.pairwise(rows):
         upper, lower = 0.17 + 0.11 * (top + 0.62), 0.17 + 0.11 * (bottom + 0.62)
         for column in range(-2, 2):
             left, right = column + gap / upper, column + 1 - gap / upper

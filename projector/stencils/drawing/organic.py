@@ -216,7 +216,9 @@ def ripples(x, y):
 
 
 def _splat(column, row, size):
-    """How many of the points at fractional pixels land on each pixel (size, size), each shared among its four nearest."""
+    """How many of the points at fractional pixels land on each pixel (size, size),
+    each shared among its four nearest.
+    """
     total = np.zeros(size * size)
     left, top = np.floor(column), np.floor(row)
     right_share, lower_share = column - left, row - top

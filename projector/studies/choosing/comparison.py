@@ -7,6 +7,7 @@ row or a column share what they can: the session keeps what a change does not to
 from __future__ import annotations
 
 import hashlib
+import itertools
 import math
 import threading
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
@@ -203,7 +204,7 @@ def _render_in_threads(shares, width, height, quality, progress, finished, tell)
 def _splits(count: int, parts: int) -> list[tuple[int, int]]:
     parts = max(1, min(parts, count))
     bounds = [count * index // parts for index in range(parts + 1)]
-    return list(zip(bounds, bounds[1:], strict=False))
+    return list(itertools.pairwise(bounds))
 
 
 def _cell_path(folder: Path, row: int, column: int) -> Path:

@@ -115,7 +115,9 @@ def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
 
 
 def _unhindered(scene, goal, directions, nearest, farthest):
-    """The same directions, in order, each with those stretches where a lamp hinders neither the camera nor the sitter."""
+    """The same directions, in order, each with those stretches where a lamp hinders neither the
+    camera nor the sitter.
+    """
     arrays = scene_arrays(scene)
 
     def hides(start, ends):

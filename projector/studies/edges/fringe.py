@@ -146,11 +146,26 @@ def fringe(
     worst = _worst_edge(scene, light, weights, place, widest, pixel)
     width = widest.width_mm
     return Fringe(
-        projector=spec.name, at=place.name, lens=lens_name, distance_m=place.distance, axial_mm=widest.axial_mm, lateral_mm=widest.lateral_mm,
-        edge_deg=None if widest.is_alike else widest.edge_deg, bright_outwards=worst.bright_outwards, blue_disc_mm=blue, red_disc_mm=red,
-        width_mm=width, arc_minutes=width / minute, camera_pixels=width / pixel, dark_side=worst.dark_side, bright_side=worst.bright_side,
-        largest_delta_e=worst.delta_e, tolerance_mm=tolerance, passes=_passes(width, tolerance), edge_mm=1e3 * worst.edge.width(weights[:, 1]),
-    )  # fmt: skip
+        projector=spec.name,
+        at=place.name,
+        lens=lens_name,
+        distance_m=place.distance,
+        axial_mm=widest.axial_mm,
+        lateral_mm=widest.lateral_mm,
+        edge_deg=None if widest.is_alike else widest.edge_deg,
+        bright_outwards=worst.bright_outwards,
+        blue_disc_mm=blue,
+        red_disc_mm=red,
+        width_mm=width,
+        arc_minutes=width / minute,
+        camera_pixels=width / pixel,
+        dark_side=worst.dark_side,
+        bright_side=worst.bright_side,
+        largest_delta_e=worst.delta_e,
+        tolerance_mm=tolerance,
+        passes=_passes(width, tolerance),
+        edge_mm=1e3 * worst.edge.width(weights[:, 1]),
+    )
 
 
 def _passes(width_mm: float, tolerance_mm: float) -> bool:
@@ -159,7 +174,9 @@ def _passes(width_mm: float, tolerance_mm: float) -> bool:
 
 @dataclass(frozen=True)
 class _WorstEdge:
-    """The edge with the widest fringe, bright on the side that shows more colour: its light, and the rim as in Fringe."""
+    """The edge with the widest fringe, bright on the side that shows more colour: its light,
+    and the rim as in Fringe.
+    """
 
     edge: EdgeOfLight
     dark_side: tuple[str, str]

@@ -136,7 +136,9 @@ def wanted_focuses(scene, spec, reference, wanted_mm: float, arrays: SceneArrays
 def _wanted_focus(
     scene, spec, reference, wanted_mm: float, arrays: SceneArrays, edge: str, blade: int | None
 ) -> WantedFocus:
-    """The focuses that land an edge at a place with a wanted width: what lies between them is sharper, the rest softer."""
+    """The focuses that land an edge at a place with a wanted width: what lies between them is sharper,
+    the rest softer.
+    """
     from scipy.optimize import brentq, minimize_scalar
 
     low, high = offset_bounds(scene, spec)

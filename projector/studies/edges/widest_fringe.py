@@ -45,7 +45,9 @@ class WidestFringe:
 
     @property
     def edge_deg(self) -> float:
-        """How the edge lies as the projector sees it land: 0 upright, 90 level, positive leaning clockwise; −90 to 90."""
+        """How the edge lies as the projector sees it land: 0 upright, 90 level, positive leaning clockwise;
+        −90 to 90.
+        """
         turned = math.degrees(math.atan2(float(self.normal[1]), float(self.normal[0])))
         return turned - 180.0 * math.ceil((turned - 90.0) / 180.0)
 

@@ -149,7 +149,9 @@ def _cut_out(coded: np.ndarray, box, name: str):
 
 
 def _decoded(coded: np.ndarray, decode) -> np.ndarray:
-    """Linear light (h, w, 3) float32, some rows at a time: what decoding needs in between never stands whole in memory."""
+    """Linear light (h, w, 3) float32, some rows at a time: what decoding needs in between never
+    stands whole in memory.
+    """
     linear = np.empty(coded.shape, np.float32)
     rows = max(1, _ROWS_AT_ONCE_PIXELS // coded.shape[1])
     for top in range(0, coded.shape[0], rows):
@@ -175,7 +177,9 @@ def _clipping(coded: np.ndarray, name: str) -> list[Fault]:
 
 
 def _cut(line: _EdgeLine, coded: np.ndarray, kept: np.ndarray) -> Cut:
-    """What black and white cut off of a standing edge, along the profile: where a good part of the pixels lies at them."""
+    """What black and white cut off of a standing edge, along the profile:
+    where a good part of the pixels lies at them.
+    """
 
     def shares(there: np.ndarray) -> np.ndarray:
         if not there.any():

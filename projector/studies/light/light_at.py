@@ -285,7 +285,9 @@ def _hidden(
 
 
 def _nearest_opening_mm(light: Light, place: Place) -> float | None:
-    """How far (mm on the surface) from a dark place the nearest open part of the pattern lands; None if there is none."""
+    """How far (mm on the surface) from a dark place the nearest open part of the pattern lands;
+    None if there is none.
+    """
     bitmap, gate = light.bitmap, light.gate
     rows, columns = np.nonzero(bitmap.transmission > 0.5)
     height, width = bitmap.transmission.shape

@@ -1,4 +1,6 @@
-"""The few numbers that matter about a projector as it stands: how large the pattern lands, how soft, and from how far."""
+"""The few numbers that matter about a projector as it stands: how large the pattern lands, how soft,
+and from how far.
+"""
 
 from __future__ import annotations
 

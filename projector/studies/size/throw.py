@@ -119,7 +119,9 @@ def place_for(
 
 
 def stops_for_distance(from_m: float, to_m: float) -> float:
-    """Stops that going from one throw to another costs (negative: dimmer), by the inverse square counted from the lens."""
+    """Stops that going from one throw to another costs (negative: dimmer),
+    by the inverse square counted from the lens.
+    """
     _positive(from_m=from_m, to_m=to_m)
     return 2.0 * math.log2(from_m / to_m)
 
@@ -273,7 +275,9 @@ def _holds(scene, name: str, points: np.ndarray) -> bool:
 
 
 def _alone(scene, light, name: str | None):
-    """Where gate points land on one surface if nothing else stands in the scene, a flat one taken to go on without end."""
+    """Where gate points land on one surface if nothing else stands in the scene,
+    a flat one taken to go on without end.
+    """
     plane = _plane_of(scene, name)
     if plane is not None:
         return lambda gate_x, gate_y: _landed_on_plane(light, *plane, gate_x, gate_y)

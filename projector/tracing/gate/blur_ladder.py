@@ -93,7 +93,9 @@ def n_octaves(extent: float) -> int:
 
 
 def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pupil: Pupil) -> list[Rung]:
-    """The rungs for a picture of a shape (h, w), lit over `extent` pixels, with the fullness of blocks of 2^i pixels."""
+    """The rungs for a picture of a shape (h, w), lit over `extent` pixels,
+    with the fullness of blocks of 2^i pixels.
+    """
     rungs = [Rung(0.0, 0, 0.0, True, _ALWAYS)]
     # A thin ring's image is all edge too.
     thin = rim_length(pupil)

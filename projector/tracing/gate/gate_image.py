@@ -204,7 +204,9 @@ def _fineness(gate: Gate, bitmap: Bitmap, extent: float) -> tuple[int, int]:
 
 
 def _lit_part(values: np.ndarray, lit_rows: np.ndarray, lit_columns: np.ndarray) -> tuple[int, int, np.ndarray]:
-    """The rows and columns that hold any light, with one dark one all round: what is metal anyway need not be blurred."""
+    """The rows and columns that hold any light, with one dark one all round:
+    what is metal anyway need not be blurred.
+    """
     rows, columns = np.flatnonzero(lit_rows), np.flatnonzero(lit_columns)
     if rows.size == 0:
         return 0, 0, np.ascontiguousarray(values[:3, :3])

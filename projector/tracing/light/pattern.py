@@ -302,7 +302,7 @@ def _geometry_by_cells(light, cells, position, normal, visibility, state):
 def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, flags, weights, table, out):
     """Add one projector's light at point i; flags: those of its square in the gate's picture."""
     state = visibility.state[i]
-    if state == DARK or state == UNKNOWN:
+    if state in (DARK, UNKNOWN):
         return
     x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     if not z > 1e-6:

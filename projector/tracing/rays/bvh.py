@@ -86,7 +86,7 @@ def build_bvh(vertices, triangles) -> Bvh:
     triangles = np.ascontiguousarray(triangles, np.int32).reshape(-1, 3)
     if not (np.abs(vertices) <= LARGEST_COORDINATE).all():
         raise ValueError("a mesh has corners that are not numbers or lie over 1000 km away; check its unit")
-    if triangles.size and not (0 <= triangles.min() and triangles.max() < len(vertices)):
+    if triangles.size and not (triangles.min() >= 0 and triangles.max() < len(vertices)):
         raise ValueError("a mesh has triangles that name corners it does not have; its file is damaged")
     n_triangles, n_rows = len(triangles), len(triangles) + 2
     extents, order = np.empty((n_triangles, 6), np.float32), np.arange(n_triangles, dtype=np.int32)
@@ -130,7 +130,9 @@ def _triangle_frame(origin, direction):
 
 @formula
 def _box_axis(origin, component, steepest):
-    """One axis of a ray for `boxes_entered`: (0 or 1 for coming in by the high plane, near and far origin and slope)."""
+    """One axis of a ray for `boxes_entered`: (0 or 1 for coming in by the high plane,
+    near and far origin and slope).
+    """
     slope = math.copysign(STEEPEST_SLOPE, component)
     if abs(component) > steepest * (1.0 / STEEPEST_SLOPE):
         slope = steepest / component

@@ -269,7 +269,9 @@ def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, sha
 
 @kernel
 def cones_may_touch(bvh, apexes, normals, centre, radius, start, stop, perhaps):
-    """`cone_may_touch` for points [start, stop): apexes, normals (n, 3) float64, one pupil; perhaps (n,) bool filled."""
+    """`cone_may_touch` for points [start, stop): apexes, normals (n, 3) float64, one pupil;
+    perhaps (n,) bool filled.
+    """
     for point in range(start, stop):
         apex = (apexes[point, 0], apexes[point, 1], apexes[point, 2])
         normal = (normals[point, 0], normals[point, 1], normals[point, 2])

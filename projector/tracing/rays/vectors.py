@@ -262,7 +262,7 @@ def triangles_met(typingctx, group, rows, origin, shear, results):
         weights = edge(c, b), edge(a, c), edge(b, a)
         total = builder.fadd(builder.fadd(weights[0], weights[1]), weights[2])
         depth = builder.fmul(weights[0], a[2])
-        for weight, point in zip(weights[1:], (b, c)):
+        for weight, point in zip(weights[1:], (b, c), strict=True):
             depth = builder.fadd(depth, builder.fmul(weight, point[2]))
         zero = ir.Constant(_DOUBLES, [0.0] * GROUP)
         signs = []

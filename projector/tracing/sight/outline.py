@@ -200,7 +200,7 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
         image = np.clip(0.5 + radius * _depth(pupil, centres[None, :], centres[:, None]), 0.0, 1.0)
     else:
         if oversampling <= 0:
-            oversampling = max(3, int(math.ceil(96.0 / n)))
+            oversampling = max(3, math.ceil(96.0 / n))
         offsets = (np.arange(n * oversampling) + 0.5) / oversampling - 0.5 * n
         covered = inside(pupil, offsets[None, :] / radius, offsets[:, None] / radius)
         image = covered.reshape(n, oversampling, n, oversampling).mean(axis=(1, 3))

@@ -182,7 +182,7 @@ def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, s
                 # All lit, yet no shaft proves it; or samples that differ: rays decide, most of them shared.
                 if agreed == LIT or differ:
                     agreed = PENUMBRA
-                if agreed == DARK or agreed == PENUMBRA:
+                if agreed in (DARK, PENUMBRA):
                     _settle(state, bounds, width, agreed)
                     return True
             place = step - n_samples
@@ -257,7 +257,7 @@ def _lines_round(first, last, at, n_halvings):
             high = middle
         if at >= middle:
             low = middle
-    if at == low or at == high:
+    if at in (low, high):
         return at, at
     return low, high
 

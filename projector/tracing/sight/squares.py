@@ -19,7 +19,9 @@ POINTS_IN_SQUARE = SQUARE * SQUARE
 BOUNDS = 7
 """Columns of a square's bounds."""
 LARGEST_FOOTPRINT = 0.1
-"""A patch of surface counts as no wider than this in the gate, over the tube length: a picture so coarse shows no pattern."""
+"""A patch of surface counts as no wider than this in the gate, over the tube length:
+a picture so coarse shows no pattern.
+"""
 
 
 class Squares(NamedTuple):

@@ -248,7 +248,9 @@ def beam_bounds(light) -> tuple[float, float]:
 
 @kernel
 def depths_reached(light, points, state):
-    """Of the points that may get light: nearest and farthest depth (m), and the largest footprint over the tube length."""
+    """Of the points that may get light: nearest and farthest depth (m),
+    and the largest footprint over the tube length.
+    """
     nearest, farthest, footprint = math.inf, -math.inf, 0.0
     for i in range(state.shape[0]):
         if state[i] == DARK or state[i] == UNKNOWN:

@@ -1,4 +1,6 @@
-"""Where things stand: aims, focus, devices inside, behind or far from something, held to positions worked out by hand."""
+"""Where things stand: aims, focus, devices inside, behind or far from something,
+held to positions worked out by hand.
+"""
 
 from __future__ import annotations
 

@@ -132,7 +132,7 @@ def test_a_scene_is_not_saved_where_its_files_cannot_be_found(source, tmp_path):
     (tmp_path / "own.png").write_bytes(_one_pixel())
     away = tmp_path / "away"
     away.mkdir()
-    with pytest.raises(SceneError, match='no stencil file "own.png"'):
+    with pytest.raises(SceneError, match=r'no stencil file "own\.png"'):
         save_scene(source, {}, away / "copy.toml")
     assert not list(away.iterdir())
     assert load(save_scene(source, {}, tmp_path / "copy.toml")).projector[0].stencil.file == "own.png"

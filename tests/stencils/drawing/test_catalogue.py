@@ -7,7 +7,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -26,7 +26,7 @@ GLASS = sorted(set(DRAWINGS) - set(METAL))
 FOLDER = shipped_folder("stencil")
 
 
-@lru_cache(maxsize=None)
+@cache
 def drawn(name: str) -> np.ndarray:
     """A fresh drawing in 255 steps."""
     return np.round(draw(name, SIZE) * 255.0).astype(np.uint8)
@@ -60,7 +60,7 @@ def test_there_are_at_least_fifteen_and_the_promised_ones_are_among_them():
 def test_metal_is_one_connected_piece_that_holds_the_rim(name):
     """4-connected at the half-open level: a piece that hung by a corner, or not at all, would fall out of the sheet."""
     metal = drawn(name) < 128
-    pieces, n_pieces = ndimage.label(metal)
+    _pieces, n_pieces = ndimage.label(metal)
     assert n_pieces == 1
     assert metal[radius_of_pixels() > 0.94].all()
 

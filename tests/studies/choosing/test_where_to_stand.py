@@ -266,7 +266,7 @@ def test_too_little_light_says_how_many_stops(scene):
 
 
 def test_a_sharper_wish_than_the_glass_allows_stops_down(scene):
-    answers, missed = study.place(
+    answers, _missed = study.place(
         scene, scene.projector[0], study.Wishes(1.0, 1.0, 1.0, 400.0, ROOM), ["single-crown"], render=False
     )
     assert answers and answers[0].f_number > 1.8

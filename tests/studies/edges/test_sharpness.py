@@ -208,7 +208,9 @@ def test_lateral_colour_softens_the_same_radius_alike_in_every_direction(studio)
 
 
 def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
-    """Walls at 1.8 and 2.2 m: with the pupil's disc D·|1 − Z/z|, equal where z is the mean of both, 2.00 m (thin lens)."""
+    """Walls at 1.8 and 2.2 m: with the pupil's disc D·|1 − Z/z|, equal where z is the mean of both,
+    2.00 m (thin lens).
+    """
     near = {"name": "near", "position_m": [-0.3, 1.5, 0.2], "width_m": 0.5, "height_m": 0.5}
     far = {"name": "far", "position_m": [0.0, 1.5, -0.2], "width_m": 3.0, "height_m": 3.0}
     scene = studio.scene({"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.8}}, surfaces=[near, far])

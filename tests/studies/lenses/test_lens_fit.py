@@ -32,9 +32,12 @@ def rendered(folder, lens, stencil, focus_error_mm, roll_deg, centre=(0.0, 1.5))
     found = []
     for offset in OFFSETS:
         projector = {
-            "roll_deg": roll_deg, "lens": {"focal_length_mm": 85.0, **lens}, "stencil": {"file": name, "width_mm": 40.0},
-            "gate": {"diameter_mm": 40.0}, "focus": {"distance_m": 2.0, "offset_mm": offset + focus_error_mm},
-        }  # fmt: skip
+            "roll_deg": roll_deg,
+            "lens": {"focal_length_mm": 85.0, **lens},
+            "stencil": {"file": name, "width_mm": 40.0},
+            "gate": {"diameter_mm": 40.0},
+            "focus": {"distance_m": 2.0, "offset_mm": offset + focus_error_mm},
+        }
         found.append(PhotographyStudio.light(studio.scene(projector), MM_PER_PIXEL, 160, 120, centre))
     return found
 
@@ -204,15 +207,17 @@ def test_grey_photographs_give_no_lens(single):
         )
         for linear in single
     ]
-    with pytest.raises(SceneError, match="grey photographs .all of them."):
+    with pytest.raises(SceneError, match=r"grey photographs .all of them."):
         fit_lens(grey, OFFSETS, SetUp(2.0, 85.0, 2.0))
     mixed = [*developed_edges(single)[:2], grey[2]]
-    with pytest.raises(SceneError, match="grey photographs .number 3."):
+    with pytest.raises(SceneError, match=r"grey photographs .number 3."):
         fit_lens(mixed, OFFSETS, SetUp(2.0, 85.0, 2.0))
 
 
 def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
-    """A twentieth of full light taken off and cut at black: the foot of every edge is gone, and no interval would tell."""
+    """A twentieth of full light taken off and cut at black: the foot of every edge is gone,
+    and no interval would tell.
+    """
     cut = [
         np.clip(PhotographyStudio.developed(linear, 0.6, 0.01, seed, lambda light: light) - 0.05 * 0.7, 0.0, 1.0)
         for seed, linear in enumerate(single)

@@ -40,7 +40,9 @@ def disc(diameter):
 @pytest.mark.parametrize("angle_deg", [2.5, 5.0, 12.0, -7.0, 25.0])
 @pytest.mark.parametrize("sigma", [2.0, 6.0, 15.0])
 def test_a_gaussian_edge_is_as_wide_as_the_normal_distribution_says(angle_deg, sigma):
-    """Error budget: bins of a quarter pixel add 0.1 % at two pixels of sigma; the parabola through the crossing 0.3 %."""
+    """Error budget: bins of a quarter pixel add 0.1 % at two pixels of sigma;
+    the parabola through the crossing 0.3 %.
+    """
     found = edge_reading(edge(gaussian(sigma), angle_deg), linear, 0.5)
     assert found.widths_mm == pytest.approx([0.5 * GAUSSIAN_10_90 * sigma] * 3, rel=5e-3)
     assert abs(found.angle_deg) == pytest.approx(abs(angle_deg), abs=0.05)
@@ -99,7 +101,9 @@ def test_a_grey_photograph_is_known_and_a_coloured_one_is_not_taken_for_it():
 
 
 def test_colours_that_the_file_cannot_hold_are_named():
-    """Red falls below black on the dark side of the edge, blue rises over white on its bright side, green does neither."""
+    """Red falls below black on the dark side of the edge, blue rises over white on its bright side,
+    green does neither.
+    """
     pixels = edge(gaussian(3.0), dark=0.05, bright=0.9)
     dip, hump = (
         edge(lambda distance: np.exp(-(((distance + 12.0) / 5.0) ** 2))),

@@ -43,7 +43,9 @@ def beside(studio, projector=None, *more):
 
 
 def test_a_point_outside_the_beam_is_told_by_its_angle_and_the_beams(studio):
-    """2.5 m beside the axis at 2 m: atan(2.5/2) = 51.3°; the beam ends at atan(30 mm / tube) = 18.7° (plane geometry)."""
+    """2.5 m beside the axis at 2 m: atan(2.5/2) = 51.3°; the beam ends at atan(30 mm / tube) =
+    18.7° (plane geometry).
+    """
     found = at(beside(studio), (2.5, 1.5, 0.0))
     assert found.reason == OUTSIDE and not found.has_edges
     assert (found.off_axis_deg, found.beam_deg) == pytest.approx(

@@ -48,7 +48,9 @@ def test_the_lens_for_a_wanted_size():
 
 
 def test_where_to_stand_and_what_it_costs():
-    """D = f·(M + 1), inverse square from the lens: 1.5 times the distance is −1.17 stops (common practice, no source)."""
+    """D = f·(M + 1), inverse square from the lens: 1.5 times the distance is −1.17 stops (common practice,
+    no source).
+    """
     found = study.place_for(1.2, 28.0, 85.0)
     assert study.throw(85.0, 28.0, found.throw_m).width_m == pytest.approx(1.2, rel=1e-12)
     assert study.stops_for_distance(2.0, 3.0) == pytest.approx(-1.17, abs=0.005)
@@ -77,7 +79,9 @@ def test_nearest_focus_by_travel():
 
 
 def test_moved_back_four_times():
-    """Exactly 4 with the tube untouched, (4D − f)/(D − f) = 4.133 after refocusing (85 mm, 2 → 8 m); four stops dimmer."""
+    """Exactly 4 with the tube untouched, (4D − f)/(D − f) = 4.133 after refocusing (85 mm, 2 → 8 m);
+    four stops dimmer.
+    """
     untouched, refocused = study.refocused_growth(85.0, 2.0, 8.0)
     assert untouched == 4.0
     assert refocused == pytest.approx(4.133, abs=5e-4)
@@ -254,5 +258,5 @@ def test_the_angle_of_a_beam_from_its_width():
 
 
 def test_growth_from_within_the_focal_length_is_refused():
-    with pytest.raises(SceneError, match="focal length|throw of"):
+    with pytest.raises(SceneError, match=r"focal length|throw of"):
         study.refocused_growth(85.0, 0.085, 2.0)

@@ -19,9 +19,24 @@ def plain_light(focal_length=0.085, f_number=2.0, sharp=2.0, pupil=None, **chang
     gate = round_gate(0.04)
     inverse = np.array([1.0 / sharp])
     light = lens_law.Light(
-        (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), tube, inverse, np.ones(1), (1.0 / sharp, 1.0 / sharp), (1.0, 1.0),
-        0.0, 0.0, 0.0, 0.5 * focal_length / f_number, pupil or make_pupil(), gate, open_bitmap(gate), lens_law.without_blades(1),
-    )  # fmt: skip
+        (0.0, 0.0, 0.0),
+        (1.0, 0.0, 0.0),
+        (0.0, 1.0, 0.0),
+        (0.0, 0.0, 1.0),
+        tube,
+        inverse,
+        np.ones(1),
+        (1.0 / sharp, 1.0 / sharp),
+        (1.0, 1.0),
+        0.0,
+        0.0,
+        0.0,
+        0.5 * focal_length / f_number,
+        pupil or make_pupil(),
+        gate,
+        open_bitmap(gate),
+        lens_law.without_blades(1),
+    )
     return light._replace(**changes)
 
 

@@ -96,7 +96,9 @@ def test_boxes_over_a_plane_are_those_of_numpy():
 
 
 def test_triangle_weights_are_those_of_numpy_to_the_last_bit():
-    """Equality to the last bit shows that no product was fused with a sum, which would break the edges' antisymmetry."""
+    """Equality to the last bit shows that no product was fused with a sum,
+    which would break the edges' antisymmetry.
+    """
     random = np.random.default_rng(2)
     group, results = aligned((3, 3, 4), np.float64), aligned((4, 4), np.float64)
     n_met = 0

@@ -25,7 +25,9 @@ WIDTH, HEIGHT = 203, 150
 
 
 def both_ways(scene, n_side=4):
-    """Share of the pupil seen by the pixels (h, w) of a scene's picture: shared among neighbours, and each on its own."""
+    """Share of the pupil seen by the pixels (h, w) of a scene's picture: shared among neighbours,
+    and each on its own.
+    """
     arrays, camera = scene_arrays(scene), camera_arrays(scene, WIDTH, HEIGHT)
     light = light_arrays(scene, scene.projector[0], [587.5618])
     with Workers() as workers:

@@ -1,4 +1,6 @@
-"""Squares of a picture: their bounds hold every point, and the short way over corners finds the same as the long one."""
+"""Squares of a picture: their bounds hold every point, and the short way over corners finds the
+same as the long one.
+"""
 
 from __future__ import annotations
 
