@@ -29,6 +29,16 @@ def illuminance_for_settings(f_number, shutter_s, iso, meter_constant=C_FLAT):
     return meter_constant * f_number**2 / (shutter_s * iso)
 
 
+def even_light_constant(receptor: str, meter_constant: float | None = None) -> float:
+    """C of a receptor in light that is even from all sides, for the illuminance on what lies in it.
+
+    The constants hold for light from the front. A dome answers (1 + cos θ)/2 (ISO 2720, the projected area of a
+    hemisphere) from every direction: under a radiance L all round 2·π·L, where a flat receptor, and every surface of
+    the scene, gets π·L.
+    """
+    return (meter_constant or METER_CONSTANTS[receptor]) * (0.5 if receptor == "dome" else 1.0)
+
+
 @formula
 def luminous_exposure_for_flash(f_number, iso, meter_constant=C_FLAT):
     """Luminous exposure in lx·s of a flash that meters at this f-number: H = C·N²/S (ISO 2720 with H = E·t)."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
+from projector.photometry.exposure import even_light_constant, illuminance_for_settings
 from projector.photometry.spectra import K_M, luminous, white_light
 from projector.stage.optics import focus_of, gate_of, light_arrays
 from projector.stage.power import open_gate_on_axis, power_of
@@ -39,13 +40,17 @@ def open_gate_light(scene, spec) -> LightLevel:
 def room_light(scene) -> LightLevel | None:
     """The scene's ambient light; None without any.
 
-    It is stated under one projector by name, so the order of projectors plays no part.
+    It is stated by itself or under one projector by name, so the order of projectors plays no part.
     """
     ambient = scene.ambient
     if ambient is None:
         return None
     if ambient.lux is not None:
         return LightLevel(ambient.lux, False)
+    if ambient.reading is not None:
+        reading = ambient.reading
+        constant = even_light_constant(reading.receptor, reading.meter_constant)
+        return LightLevel(illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant), False)
     (of,) = (spec for spec in scene.projector if ambient.of in (None, spec.name))
     open_gate = open_gate_light(scene, of)
     return LightLevel(open_gate.level * 2.0**-ambient.stops_under, open_gate.is_flash)

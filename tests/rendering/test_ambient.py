@@ -7,11 +7,14 @@ import math
 import numpy as np
 import pytest
 
+from projector.faults import SceneError
+from projector.photometry.exposure import C_DOME, C_FLAT, even_light_constant
 from projector.rendering.ambient import room_light
 from projector.rendering.irradiance import irradiance_map
 from projector.rendering.session import RenderSession
 from projector.scene.checks.cross import cross_check
 from projector.scene.reading.reader import load, with_overrides
+from projector.scene.reading.saving import save_variant
 
 STEADY = {"f_number": 4.0, "iso": 100.0, "distance_m": 2.0, "shutter_s": 0.01}
 DIM = {"name": "dim", "position_m": [0.6, 1.5, 2.0], "reading": STEADY}
@@ -77,12 +80,50 @@ def test_a_room_without_a_projector_is_lit_by_its_own_lamps(studio):
     assert light[12, 16] @ matrix.T == pytest.approx(0.8 * 6.0 * 100.0 / (250.0 * 16.0), rel=2e-3)
 
 
+def test_the_rooms_own_lamps_may_be_stated_as_a_meter_showed_them(studio):
+    """f/2.8 at 1/60 s and ISO 400 are 250 · 2.8² · 60 / 400 = 294 lx (ISO 2720, C = 250)."""
+    reading = {"f_number": 2.8, "shutter_s": 1.0 / 60.0, "iso": 400.0}
+    room = room_light(studio.scene(ambient={"reading": reading}))
+    assert (room.level, room.is_flash) == (pytest.approx(294.0, rel=1e-9), False)
+    assert faults_of(studio, reading=reading) == {}
+    own = room_light(studio.scene(ambient={"reading": {**reading, "meter_constant": 320.0}}))
+    assert own.level == pytest.approx(294.0 * 320.0 / 250.0, rel=1e-9)
+
+
+def test_a_dome_under_even_light_gathers_twice_what_a_wall_does():
+    """Summed over directions: a dome answers (1 + cos θ)/2, a flat receptor cos θ in front of it and nothing behind."""
+    angles = (np.arange(20_000) + 0.5) * math.pi / 20_000
+    ring = 2.0 * math.pi * np.sin(angles) * math.pi / 20_000
+    dome, flat = ((response * ring).sum() for response in (0.5 * (1.0 + np.cos(angles)), np.cos(angles).clip(0.0)))
+    for shown in (1.0, 100.0):
+        # Each meter shows what its receptor gathers over its constant: N²/t = E·S/C.
+        through_dome, through_flat = (shown * gathered for gathered in (dome, flat))
+        assert through_dome / C_DOME * even_light_constant("dome") == pytest.approx(
+            through_flat / C_FLAT * even_light_constant("flat"), rel=1e-6
+        )
+
+
+def test_a_reading_of_the_room_is_typed_saved_and_refused_like_any_other(tmp_path):
+    """By a change of a shipped scene, kept as a scene of its own; a reading without its shutter says nothing of steady
+    light.
+    """
+    changes = ["ambient={}", "ambient.reading={ f_number = 2, iso = 400, shutter_s = 0.02 }"]
+    saved = save_variant("03-cabin-window", changes, tmp_path / "dusk.toml")
+    assert "reading = { f_number = 2, iso = 400, shutter_s = 0.02 }" in saved.read_text()
+    assert room_light(load(saved)).level == pytest.approx(250.0 * 4.0 / (0.02 * 400.0))
+    with pytest.raises(SceneError) as told:
+        load("03-cabin-window", ["ambient={}", "ambient.reading={ f_number = 2, iso = 400 }"])
+    assert [fault.key for fault in told.value.faults] == ["ambient.reading.shutter_s"]
+
+
 @pytest.mark.parametrize(
     ("more", "ambient", "key", "words"),
     [
         ([DIM], {"stops_under": 2.0}, "ambient.of", "of which of the 2 projectors"),
         ([DIM], {"stops_under": 2.0, "of": "windw"}, "ambient.of", 'no projector "windw"'),
-        ([], {"stops_under": 2.0, "lux": 40.0}, "ambient", "two statements"),
+        ([], {"stops_under": 2.0, "lux": 40.0}, "ambient", "2 statements"),
+        ([], {"reading": {"f_number": 2.0, "shutter_s": 0.02}, "lux": 40.0}, "ambient", "lux, reading"),
+        ([], {"reading": {"f_number": 2.0, "shutter_s": 0.02}, "of": "window"}, "ambient.of", "of beside reading"),
         ([], {}, "ambient", "nothing in it"),
         ([], {"of": "window"}, "ambient", "nothing in it"),
         ([], {"lux": 40.0, "of": "window"}, "ambient.of", "counts from no projector"),

@@ -103,27 +103,28 @@ def _check_ambient(report: Report, scene) -> None:
     ambient, names = scene.ambient, [spec.name for spec in scene.projector]
     if ambient is None:
         return
-    if (ambient.stops_under is None) == (ambient.lux is None):
+    stated = [name for name in ("stops_under", "lux", "reading") if getattr(ambient, name) is not None]
+    if len(stated) != 1:
         found = (
-            "ambient light with nothing in it"
-            if ambient.lux is None
-            else "two statements of ambient light: stops_under and lux"
+            f"{len(stated)} statements of ambient light: {', '.join(stated)}"
+            if stated
+            else "ambient light with nothing in it"
         )
         report.fault(
             ("ambient",),
             "ambient",
             found,
-            "stops_under (what the room throws back of a projector), or lux (its own lamps)",
+            "stops_under (what the room throws back of a projector), or lux or a reading (its own lamps)",
             "keep the one that you know",
         )
         return
-    if ambient.lux is not None:
+    if ambient.stops_under is None:
         if ambient.of is not None:
             report.fault(
                 ("ambient", "of"),
                 "ambient.of",
-                "of beside lux, which counts from no projector",
-                "lux alone",
+                f"of beside {stated[0]}, which counts from no projector",
+                f"{stated[0]} alone",
                 "take it out",
             )
     elif not names:
@@ -131,7 +132,7 @@ def _check_ambient(report: Report, scene) -> None:
             ("ambient",),
             "ambient.stops_under",
             "ambient light is stated under a projector's, and there is no projector",
-            "a [[projector]]; or lux; or no [ambient]",
+            "a [[projector]]; or lux, or a reading; or no [ambient]",
         )
     elif ambient.of is None and len(names) > 1:
         report.fault(

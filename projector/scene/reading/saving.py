@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import tomlkit
+from tomlkit import TOMLDocument
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import InlineTable
 
@@ -136,22 +137,46 @@ def _name_from(name: str, kind: str, folder: Path, to_folder: Path) -> str:
 
 def _bring_to(here, wanted) -> None:
     """Change a document's table, in place, until it says what plain data say; what says so already is not touched."""
-    was = _plain(here)
     for key in [key for key in here if key not in wanted]:
         here.pop(key)
     for key, value in wanted.items():
         present = here.get(key)
-        if isinstance(value, dict) and isinstance(present, dict):
+        if key in here and _plain(present) == value:
+            continue
+        if isinstance(value, dict) and isinstance(present, dict) and not isinstance(present, InlineTable):
             _bring_to(present, value)
         elif _are_tables(value) and _are_tables(present) and len(value) == len(present):
-            for old, new in zip(present, value, strict=True):
-                _bring_to(old, new)
-        elif key not in here or _plain(present) != value:
-            here[key] = tomlkit.item(value, _parent=here) if isinstance(value, dict) else value
-    if isinstance(here, InlineTable) and _plain(here) != was:
-        # Spaces as people write them, whichever came first and last before.
-        for index, key in enumerate(here):
-            here.item(key).trivia.indent, here.item(key).trivia.trail = "", " " if index == len(here) - 1 else ""
+            for index, (old, new) in enumerate(zip(present, value, strict=True)):
+                if isinstance(old, InlineTable):
+                    present[index] = _as_written(new, present, old)
+                else:
+                    _bring_to(old, new)
+        else:
+            here[key] = _as_written(value, here, present)
+
+
+def _as_written(value, holder, present=None):
+    """A value as people write it in its place; of a table that is there already the order is kept, and what stays.
+
+    Only tables right under the document stand by themselves; others are written in braces, with spaces.
+    """
+    if not isinstance(value, dict):
+        if _are_tables(value) and not isinstance(holder, TOMLDocument):
+            rows = tomlkit.array()
+            rows.extend(_as_written(item, rows) for item in value)
+            return rows
+        return value
+    table = tomlkit.table() if isinstance(holder, TOMLDocument) else tomlkit.inline_table()
+    old = present if isinstance(present, dict) else {}
+    for key in [*(key for key in old if key in value), *(key for key in value if key not in old)]:
+        stays = key in old and _plain(old[key]) == value[key] and not isinstance(old[key], dict)
+        table[key] = copy.copy(old[key]) if stays else _as_written(value[key], table, old.get(key))
+    if isinstance(table, InlineTable) and len(table):
+        items = [table.item(key) for key in table]
+        for item in items:
+            item.trivia.indent, item.trivia.trail = "", ""
+        items[0].trivia.indent = items[-1].trivia.trail = " "
+    return table
 
 
 def _plain(value):
@@ -205,16 +230,17 @@ def changed_text(text: str, changes: dict[str, object], file: str = "scene") -> 
     SceneError tells all unknown names.
     """
     before = parsed(text, file)
-    document = _document(text, file)
+    document, after = _document(text, file), copy.deepcopy(before)
     faults = []
     for key, value in changes.items():
         try:
-            _set(document, key.split("."), value)
+            _set(after, key.split("."), value)
         except SceneError as error:
             faults += error.faults
     if faults:
         raise SceneError(faults)
-    _keep_statements(document, before)
+    keep_statements(before, after)
+    _bring_to(document, after)
     return tomlkit.dumps(document)
 
 
@@ -225,8 +251,7 @@ def _set(here, keys: list[str], value) -> None:
         elif key in here:
             here = here[key]
         else:
-            # A table of its own under the document, { … } inside another.
-            here[key] = tomlkit.table() if index == 0 else tomlkit.inline_table()
+            here[key] = {}
             here = here[key]
         if not isinstance(here, (dict, list)):
             raise SceneError(
@@ -255,27 +280,6 @@ def _item(items: list, keys: list[str], index: int):
             )
         )
     return items[names.index(keys[index])]
-
-
-def _keep_statements(document, before: dict) -> None:
-    after = document.unwrap()
-    keep_statements(before, after)
-    for item, wanted in zip(document.get("projector", []), after.get("projector", []), strict=False):
-        for kind in STATEMENTS:
-            _note_lens(item.get(kind), wanted.get(kind))
-
-
-def _note_lens(statement, wanted) -> None:
-    """Bring what a statement of power says of its lens to what is wanted, in place."""
-    if not (isinstance(statement, dict) and isinstance(wanted, dict)):
-        return
-    for key in ("lens_f_number", "lens"):
-        if key not in wanted:
-            statement.pop(key, None)
-        elif key not in statement:
-            statement[key] = (
-                tomlkit.item(wanted[key], _parent=statement) if isinstance(wanted[key], dict) else wanted[key]
-            )
 
 
 def _write_whole(text: str, to_path: Path) -> None:

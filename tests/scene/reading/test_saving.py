@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from projector.faults import SceneError
 from projector.scene.reading.reader import load
-from projector.scene.reading.saving import changed_text, save_scene
+from projector.scene.reading.saving import changed_text, save_scene, save_variant
 
 SCENE = """# my first light
 format = 1
@@ -87,6 +89,18 @@ def test_a_reading_keeps_the_stop_it_was_taken_at(source, tmp_path):
         .reading.lens_f_number
         == 2.8
     )
+
+
+def test_tables_are_written_in_braces_with_spaces_as_people_write_them(tmp_path):
+    """New ones, ones within others, and ones that grew: a reading's lens, a light's focus."""
+    changes = ["projector.window.lens={ focal_length_mm = 50, f_number = 4 }", "projector.window.focus.offset_mm=0.5"]
+    typed = save_variant("03-cabin-window", changes, tmp_path / "typed.toml").read_text()
+    named = changed_text(SCENE, {"projector.key.focus.offset_mm": 0.4, "projector.key.lens.f_number": 4.0})
+    assert "lens = { focal_length_mm = 85, f_number = 1.8 } }\n" in typed
+    assert "lens = { focal_length_mm = 50, f_number = 4 }\n" in typed
+    assert "focus = { offset_mm = 0.4 }" in named and "lens_f_number = 2.8 }" in named
+    for line in (typed + named).split("\n"):
+        assert not re.search(r"\{\S|[^\s}]\}|\{ {2}| {2}\}", line.partition("   #")[0]), line
 
 
 def test_none_takes_a_key_out(source, tmp_path):
