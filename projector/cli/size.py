@@ -59,7 +59,7 @@ def throw(
     json: Json = False,
 ) -> Answer:
     """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
-    from projector.studies.size import throw as study
+    from projector import studies as study
 
     numbers = {
         "focal_length_mm": focal_length_mm,
@@ -306,9 +306,9 @@ def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
 
 
 def _throw_in_scene(path: Path, with_, width_m) -> Answer:
+    from projector import studies as study
     from projector.stage.surfaces import scene_arrays
     from projector.studies.size import landed_light as light_study
-    from projector.studies.size import throw as study
     from projector.studies.size.landing import landing
 
     scene, warnings = loaded_scene(path, with_)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector import studies
 from projector.figures.figure import build_figure
 from projector.optics import dispersion, distortion, thin_lens
 from projector.photometry import colour, exposure, filters, spectra
@@ -18,7 +19,6 @@ from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis
-from projector.studies.size import throw as throw_study
 from projector.tracing.gate.lens_law import mean_pupil_geometry
 from projector.verification import colours, lights
 from projector.verification.published import VALUES, Published
@@ -159,7 +159,7 @@ def _tilted_wall() -> float:
         yaw=30.0,
         square_mm=2000.0 * tube * math.tan(math.radians(13.0)),
     )
-    ratio = throw_study.landed_outline(scene, scene.projector[0]).keystone_across
+    ratio = studies.landed_outline(scene, scene.projector[0]).keystone_across
     return max(ratio, 1.0 / ratio)
 
 
@@ -313,7 +313,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
         exposure.combined_luminous_exposure(0.0, 1.0, 1 / 8) / exposure.combined_luminous_exposure(0.0, 1.0, 1 / 30)
     ),
     "lumens": _lumens,
-    "distance stops": lambda: throw_study.stops_for_distance(1.0, 1.5),
+    "distance stops": lambda: studies.stops_for_distance(1.0, 1.5),
     "neutral": lambda: float(filters.neutral(density=0.6)[0]),
     "mired": lambda: filters.mired_shift(3200.0, 5600.0),
     "edge": lambda: thin_lens.DISC_EDGE_10_90,
@@ -322,9 +322,9 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "map reading": _map_reading,
     "map inverse square": lambda: math.log2(_map_reading(4.0) / _map_reading(2.0)),
     "tilted wall": _tilted_wall,
-    "nearest": lambda: throw_study.nearest_focus(55.0, 4.0),
-    "lens for size": lambda: throw_study.lens_for(2.70, 36.0, 7.5).focal_length_mm,
-    "beam lens": lambda: throw_study.camera_lens_like(36.0),
+    "nearest": lambda: studies.nearest_focus(55.0, 4.0),
+    "lens for size": lambda: studies.lens_for(2.70, 36.0, 7.5).focal_length_mm,
+    "beam lens": lambda: studies.camera_lens_like(36.0),
     "distortion root": lambda: distortion.gate_radius(0.2, 0.525),
     "barrel root": lambda: distortion.gate_radius(-0.3, 0.6464),
     "distortion pincushion": lambda: _distorted_border(10.0),

@@ -8,13 +8,13 @@ import math
 import numpy as np
 import pytest
 
+from projector import studies
 from projector.files.finding import shipped_folder
 from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
 from projector.scene.reading.reader import load
 from projector.stage.surfaces import scene_arrays
 from projector.studies.edges import sharpness
 from projector.studies.edges.sharpness import FocusCurve
-from projector.studies.size import throw
 
 OFFSETS = np.linspace(-3.0, 3.0, 61)
 
@@ -98,12 +98,12 @@ def test_a_focus_far_off_stays_in_the_picture():
 )
 def test_the_stops_of_a_throw_are_round(focal_length_mm, throw_m, expected):
     """2·log2 of the throws' ratio (inverse square): a tick at each round stop stands at the width of that throw."""
-    figure = throw_figure(throw, focal_length_mm, 36.0, throw_m)
+    figure = throw_figure(studies, focal_length_mm, 36.0, throw_m)
     figure.canvas.draw()
     axis = figure.axes[0].child_axes[0].yaxis
     assert [label.get_text() for label in axis.get_ticklabels()] == expected
     for place, text in zip(axis.get_ticklocs(), expected, strict=True):
-        stops = throw.stops_for_distance(throw_m, throw.place_for(place, 36.0, focal_length_mm).throw_m)
+        stops = studies.stops_for_distance(throw_m, studies.place_for(place, 36.0, focal_length_mm).throw_m)
         assert stops == pytest.approx(float(text.replace("−", "-").replace("½", ".5")), abs=1e-9)
         assert math.isfinite(place)
 

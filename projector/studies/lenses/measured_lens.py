@@ -64,7 +64,13 @@ def decoder(coding: str) -> Callable:
 
 
 def scale_from(first: tuple[float, float], second: tuple[float, float], length_mm: float) -> float:
-    """mm per pixel from two points of the photograph (pixels) and their distance on the wall."""
+    """mm per pixel from two points of the photograph (pixels) and their distance on the wall (mm).
+
+    SceneError for points less than 10 pixels apart, or a length that is not above zero.
+
+    >>> scale_from((100, 100), (100, 500), length_mm=200)
+    0.5
+    """
     pixels = math.dist(first, second)
     if not (pixels >= 10.0 and length_mm > 0.0):
         raise SceneError(

@@ -54,8 +54,14 @@ class Contrast:
 def veil(
     open_share: float, lens_reflectance: float = LENS_REFLECTANCE, stencil_reflectance: float = STENCIL_REFLECTANCE
 ) -> float:
-    """Stray light over the light of the openings: what they pass, sent back by the lens, sent forward again by the
-    stencil's front, and spread over the whole gate. SceneError for a share outside 0 … 1."""
+    """Stray light over the light of the openings, a share.
+
+    What the openings pass, sent back by the lens, sent forward again by the stencil's front, and spread over the whole
+    gate. SceneError for a share outside 0 to 1.
+
+    >>> round(veil(open_share=0.3), 4)
+    0.0072
+    """
     shares = {
         "open_share": open_share,
         "lens_reflectance": lens_reflectance,
@@ -77,7 +83,14 @@ def contrast(
     lens_reflectance: float = LENS_REFLECTANCE,
     stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> Contrast:
-    """(P + veil + a) / (veil + a), with the pattern P = 1 and other light a so many stops under it (None: none)."""
+    """Openings over metal parts, from the stencil's open share and other light so many stops under the pattern.
+
+    (P + veil + a) / (veil + a), with the pattern P = 1; ambient_stops_under: None for a dark room. SceneError for a
+    share outside 0 to 1, or stops outside ±100.
+
+    >>> round(contrast(open_share=0.3, ambient_stops_under=4).stops, 2)
+    3.94
+    """
     if ambient_stops_under is not None and not -100.0 <= ambient_stops_under <= 100.0:
         raise SceneError(
             Fault(
@@ -179,7 +192,14 @@ def ambient_for(
     lens_reflectance: float = LENS_REFLECTANCE,
     stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> float | None:
-    """How many stops under the pattern other light must lie for a wanted contrast; None if the veil alone spoils it."""
+    """How many stops under the pattern other light must lie for a wanted contrast (stops).
+
+    None if the veil alone spoils it. SceneError for a wanted contrast outside 0 to 100 stops, or a share outside 0 to
+    1.
+
+    >>> round(ambient_for(wanted_stops=4, open_share=0.3), 2)
+    4.07
+    """
     if not 0.0 < wanted_stops <= 100.0:
         raise SceneError(
             Fault(

@@ -46,7 +46,13 @@ class FlashInShutter:
 
 
 def flash_in_shutter(shutter_s: float, sync_s: float = USUAL_SYNC_S, flash_s: float | None = None) -> FlashInShutter:
-    """How much of the frame a flash of t0.1 flash_s lights through a shutter time, for a camera's sync time."""
+    """How much of the frame a flash lights through a shutter time, for a camera's sync time.
+
+    All in seconds; flash_s: the flash's t0.1, for what it fades by. SceneError for a number that is not above zero.
+
+    >>> flash_in_shutter(shutter_s=1 / 400, sync_s=1 / 200).lit_frame_share
+    0.5
+    """
     _check(shutter_s=shutter_s, sync_s=sync_s)
     lit = frame_share_lit_by_flash(shutter_s, sync_s)
     if flash_s is not None:
@@ -55,22 +61,37 @@ def flash_in_shutter(shutter_s: float, sync_s: float = USUAL_SYNC_S, flash_s: fl
 
 
 def smear_mm(speed_m_per_s: float, light_s: float) -> float:
-    """How far (mm) something moves while the light is on: the shutter time, or t0.1 of a flash (CIE ILV 17-26-071 for
-    t0.5).
+    """How far (mm) something moves while the light is on.
+
+    Speed in m/s; light_s: the shutter time, or t0.1 of a flash (CIE ILV 17-26-071 for t0.5), in seconds. SceneError for
+    a number that is not above zero.
+
+    >>> smear_mm(speed_m_per_s=1, light_s=1 / 800)
+    1.25
     """
     _check(speed_m_per_s=speed_m_per_s, light_s=light_s)
     return 1e3 * speed_m_per_s * light_s
 
 
 def flash_length_s(t05_s: float) -> float:
-    """t0.1 of a flash from its t0.5, which is what makers often print: 3.3 times, for an exponential decay."""
+    """t0.1 of a flash (s) from its t0.5 (s), which is what makers often print: 3.3 times, for an exponential decay.
+
+    SceneError for a number that is not above zero.
+
+    >>> round(flash_length_s(1 / 2000), 6)
+    0.001661
+    """
     _check(t05_s=t05_s)
     return duration_tenth_from_half(t05_s)
 
 
 def flicker(shutter_s: float, lamp_hz: float, modulation: float = 1.0) -> Flicker:
-    """Bands of a lamp that swings so many times a second (twice the mains' frequency: 100 or 120), by so much of its
-    mean.
+    """Bands of a lamp that swings so many times a second, by so much of its mean, through a shutter time (s).
+
+    lamp_hz: twice the mains' frequency, 100 or 120; modulation: 0 to 1. SceneError for a number out of its range.
+
+    >>> flicker(shutter_s=1 / 50, lamp_hz=100).passes
+    True
     """
     _check(shutter_s=shutter_s, lamp_hz=lamp_hz)
     if not 0.0 <= modulation <= 1.0:

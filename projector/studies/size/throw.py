@@ -17,13 +17,12 @@ from projector.optics import thin_lens
 from projector.scene.placement import placed_surface
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.studies.size.beam import check_positive, edge_stops
 from projector.tracing.gate.chief_rays import gate_rays, opening_border, opening_half_sizes
 from projector.tracing.rays.bvh import closest_hits
 
 # Distances are printed to the millimetre: what differs by less than half of one is the printed distance, typed back.
 PRINTED_M = 1e-3
-FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
-COMMON_LENSES_MM = (20.0, 24.0, 28.0, 35.0, 50.0, 65.0, 85.0, 100.0, 135.0, 200.0, 300.0)
 
 
 @dataclass(frozen=True)
@@ -45,20 +44,18 @@ class Throw:
     edge_stops: float
 
 
-def _positive(**values) -> None:
-    """SceneError naming every value that is not above zero."""
-    faults = [
-        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a number above zero", key=name)
-        for name, value in values.items()
-        if value is not None and not (math.isfinite(value) and value > 0.0)
-    ]
-    if faults:
-        raise SceneError(faults)
-
-
 def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_height_mm: float | None = None) -> Throw:
-    """What a lens focused at its throw puts on a square wall: W = G·(D − f)/f."""
-    _positive(focal_length_mm=focal_length_mm, lit_width_mm=lit_width_mm, throw_m=throw_m, lit_height_mm=lit_height_mm)
+    """What a lens focused at its throw puts on a square wall: W = G·(D − f)/f.
+
+    Focal length and lit size of the stencil in mm, throw in m; the lit height is the width if it is not given.
+    SceneError for a number that is not above zero, or a throw within the focal length.
+
+    >>> round(throw(focal_length_mm=85, lit_width_mm=36, throw_m=2.5).width_m, 3)
+    1.023
+    """
+    check_positive(
+        focal_length_mm=focal_length_mm, lit_width_mm=lit_width_mm, throw_m=throw_m, lit_height_mm=lit_height_mm
+    )
     focal_length = 1e-3 * focal_length_mm
     if throw_m <= focal_length:
         raise SceneError(
@@ -93,10 +90,15 @@ def lens_for(
     wanted_height_m: float | None = None,
     lit_height_mm: float | None = None,
 ) -> Throw:
-    """The lens that fills a wanted width at a throw, f = D/(M + 1); with a height too, the side that needs the smaller
-    picture rules.
+    """The lens that fills a wanted width at a throw: f = D/(M + 1).
+
+    Wanted size and throw in m, lit size in mm; with a wanted height too, the side that needs the smaller picture rules.
+    SceneError for a number that is not above zero.
+
+    >>> round(lens_for(wanted_width_m=1.2, lit_width_mm=36, throw_m=2.5).focal_length_mm, 2)
+    72.82
     """
-    _positive(
+    check_positive(
         wanted_width_m=wanted_width_m,
         lit_width_mm=lit_width_mm,
         throw_m=throw_m,
@@ -112,85 +114,79 @@ def lens_for(
 def place_for(
     wanted_width_m: float, lit_width_mm: float, focal_length_mm: float, lit_height_mm: float | None = None
 ) -> Throw:
-    """How far a lens has to stand for a wanted width: D = f·(M + 1)."""
-    _positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
+    """How far a lens has to stand for a wanted width: D = f·(M + 1).
+
+    Wanted width in m, lit size and focal length in mm; the answer's throw_m is the distance. SceneError for a number
+    that is not above zero.
+
+    >>> round(place_for(wanted_width_m=1.2, lit_width_mm=36, focal_length_mm=85).throw_m, 3)
+    2.918
+    """
+    check_positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
     magnification = wanted_width_m / (1e-3 * lit_width_mm)
     return throw(focal_length_mm, lit_width_mm, 1e-3 * focal_length_mm * (magnification + 1.0), lit_height_mm)
 
 
 def stops_for_distance(from_m: float, to_m: float) -> float:
-    """Stops that going from one throw to another costs (negative: dimmer),
-    by the inverse square counted from the lens.
+    """Stops that going from one throw to another costs, by the inverse square counted from the lens (negative: dimmer).
+
+    Both in m. SceneError for one that is not above zero.
+
+    >>> stops_for_distance(from_m=2, to_m=4)
+    -2.0
     """
-    _positive(from_m=from_m, to_m=to_m)
+    check_positive(from_m=from_m, to_m=to_m)
     return 2.0 * math.log2(from_m / to_m)
 
 
-def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
-    """Width (m) of a beam of a nominal full angle: 2·D·tan(θ/2)."""
-    _positive(beam_angle_deg=beam_angle_deg, throw_m=throw_m)
-    if beam_angle_deg >= 180.0:
-        raise SceneError(Fault(found=f"a beam of {beam_angle_deg:g}°", allowed="less than 180°"))
-    return 2.0 * throw_m * math.tan(math.radians(0.5 * beam_angle_deg))
-
-
-def beam_angle(width_m: float, throw_m: float) -> float:
-    """Full angle (degrees) of a beam that is so wide at a throw: 2·atan(W/2D)."""
-    _positive(width_m=width_m, throw_m=throw_m)
-    return math.degrees(thin_lens.beam_angle(width_m, throw_m))
-
-
-def edge_stops(beam_angle_deg: float) -> float:
-    """Light at the edge of a beam of a full angle against its middle, in stops: log2 cos⁴(θ/2), any radiometry text.
-
-    What an evenly lit gate leaves; a hot centre beyond that is an unevenly lit gate.
-    """
-    nominal_width(beam_angle_deg, 1.0)
-    return 4.0 * math.log2(math.cos(math.radians(0.5 * beam_angle_deg)))
-
-
-def camera_lens_like(beam_angle_deg: float) -> float:
-    """Focal length (mm) whose angle over the diagonal of 36 × 24 mm is the beam's."""
-    nominal_width(beam_angle_deg, 1.0)
-    return 1e3 * 0.5 * FRAME_DIAGONAL_M / math.tan(math.radians(0.5 * beam_angle_deg))
-
-
-def common_lens_like(beam_angle_deg: float) -> float:
-    """The common camera lens (mm) nearest to a beam's, by ratio: how people name beams (common practice, no source)."""
-    like = camera_lens_like(beam_angle_deg)
-    return min(COMMON_LENSES_MM, key=lambda length: abs(math.log(length / like)))
-
-
-def beam_angle_like(focal_length_mm: float) -> float:
-    """The beam angle (degrees) that a camera lens sees over the diagonal of 36 × 24 mm."""
-    _positive(focal_length_mm=focal_length_mm)
-    return math.degrees(thin_lens.angle_of_view(1e-3 * focal_length_mm, FRAME_DIAGONAL_M))
-
-
 def nearest_focus(focal_length_mm: float, travel_mm: float) -> float:
-    """Nearest distance (m) that a lens reaches with so much travel past infinity: f·(f + t)/t."""
-    _positive(focal_length_mm=focal_length_mm, travel_mm=travel_mm)
+    """Nearest distance (m) that a lens (mm) reaches with so much travel past infinity (mm): f·(f + t)/t.
+
+    SceneError for a number that is not above zero.
+
+    >>> nearest_focus(focal_length_mm=85, travel_mm=4)
+    1.89125
+    """
+    check_positive(focal_length_mm=focal_length_mm, travel_mm=travel_mm)
     return 1e-3 * focal_length_mm * (focal_length_mm + travel_mm) / travel_mm
 
 
 def can_focus(focal_length_mm: float, travel_mm: float, throw_m: float) -> bool:
-    """Whether a lens with so much travel focuses at a throw; the nearest focus as it is printed counts as reached."""
-    _positive(throw_m=throw_m)
+    """Whether a lens (mm) with so much travel (mm) focuses at a throw (m).
+
+    The nearest focus as it is printed, to the millimetre, counts as reached. SceneError for a number that is not above
+    zero.
+
+    >>> can_focus(focal_length_mm=85, travel_mm=4, throw_m=1.8)
+    False
+    """
+    check_positive(throw_m=throw_m)
     return throw_m >= nearest_focus(focal_length_mm, travel_mm) - 0.501 * PRINTED_M
 
 
 def blur_out_of_reach(focal_length_mm: float, travel_mm: float, throw_m: float, f_number: float) -> float:
-    """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it:
-    D·|Z − z|/z.
+    """Blur disc (mm) on a wall that may be nearer than the lens focuses, focused as near to it as its travel lets it.
+
+    D·|Z − z|/z; focal length and travel in mm, throw in m. SceneError for a number that is not above zero.
+
+    >>> round(blur_out_of_reach(focal_length_mm=85, travel_mm=4, throw_m=1.8, f_number=1.8), 2)
+    2.28
     """
-    _positive(throw_m=throw_m, f_number=f_number)
+    check_positive(throw_m=throw_m, f_number=f_number)
     nearest = nearest_focus(focal_length_mm, travel_mm)
     return thin_lens.blur_circle_diameter(focal_length_mm / f_number, max(nearest, throw_m), throw_m)
 
 
 def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tuple[float, float]:
-    """How much larger a pattern gets from one throw to another: with the tube untouched, and after refocusing."""
-    _positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
+    """How much larger a pattern gets from one throw to another: with the tube untouched, and after refocusing.
+
+    Focal length in mm, throws in m. SceneError for a throw within the focal length, or a number that is not above zero.
+
+    >>> untouched, refocused = refocused_growth(focal_length_mm=100, from_m=2, to_m=8)
+    >>> untouched, round(refocused, 3)
+    (4.0, 4.158)
+    """
+    check_positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
     focal_length = 1e-3 * focal_length_mm
     for metres in (from_m, to_m):
         if not metres > focal_length:

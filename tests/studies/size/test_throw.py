@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from projector import studies as study
 from projector.faults import SceneError
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.placement import point_of
-from projector.studies.size import throw as study
 
 
 def test_the_textbook_slide_lands_at_its_size():
