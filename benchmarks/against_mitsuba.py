@@ -107,10 +107,10 @@ file = "head.ply"
             prepared = prepared_light.PreparedLight(
                 source, image, prepared_light.stacks_for(source.light, image, workers.threads)
             )
-            squares = prepared_light.squares_seen_by(prepared.light, points, WIDTH, workers, True)
+            squares = prepared_light.squares_seen_by(prepared.light.emitter, points, WIDTH, workers, True)
             visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, squares)
             stacks = prepared_light.stacks_ready(
-                prepared, prepared_light.reach_of(prepared.light, points, visibility.state)
+                prepared, prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
             )
             out = np.zeros((len(positions), 3))
             weights = prepared.weights(white, prepared_light.MAP_CHANNELS)
@@ -142,7 +142,7 @@ def mitsuba_scene(mi):
     from PIL import Image
 
     from projector.files.finding import shipped_folder
-    from projector.tracing.sight.outline import make_pupil, pupil_point
+    from projector.tracing.sight.outline import make_outline, outline_point
 
     vertices, triangles = head_mesh()
     mesh = mi.Mesh("head", len(vertices), len(triangles))
@@ -185,7 +185,7 @@ def mitsuba_scene(mi):
     fov = math.degrees(2 * math.atan(0.020 / tube))
     side = round(math.sqrt(N_PINHOLES))
     for index in range(N_PINHOLES):
-        px, py = pupil_point(make_pupil(), (index % side + 0.5) / side, (index // side + 0.5) / side)
+        px, py = outline_point(make_outline(), (index % side + 0.5) / side, (index // side + 0.5) / side)
         at = [0.5 * PUPIL * px, -0.5 * PUPIL * py, 0.0]
         # Each pinhole looks at the same point in focus: a sheared picture, which a turn of a tenth of a degree stands
         # for.

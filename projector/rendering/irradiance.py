@@ -166,13 +166,17 @@ def irradiance_map(
             weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
             if n_rays_side is None:
                 squares = prepared_light.squares_seen_by(
-                    prepared.light, points, n_across, workers, not is_seen and layout.spec.shape in ("flat", "box")
+                    prepared.light.emitter,
+                    points,
+                    n_across,
+                    workers,
+                    not is_seen and layout.spec.shape in ("flat", "box"),
                 )
                 visibility = find_visibility(
                     arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares
                 )
                 stacks = prepared_light.stacks_ready(
-                    prepared, prepared_light.reach_of(prepared.light, points, visibility.state)
+                    prepared, prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
                 )
                 prepared_light.light_points(
                     prepared, points, visibility, stacks, weights, out, workers, progress, squares

@@ -14,7 +14,7 @@ from projector.stage.optics import gate_of, light_arrays
 from projector.stage.power import power_of
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
 from projector.tracing.gate.gate_image import open_bitmap
-from projector.tracing.gate.lens_law import Light, blade_passes
+from projector.tracing.gate.lens_law import Projection, blade_passes
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class OpenGate:
     stride: int
 
 
-def open_gate_levels(light: Light, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
+def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
     """Illuminance over luminance (n,) steradian that the open gate puts on points (n, 3) m with normals (n, 3), as
     chief rays go.
 
@@ -36,12 +36,12 @@ def open_gate_levels(light: Light, points: np.ndarray, normals: np.ndarray) -> n
     and on surfaces that face away. Nothing casts a shadow.
     """
     gate = gate_points(light, points)
-    towards = np.array(light.position) - points
+    towards = np.array(light.emitter.position) - points
     distances = np.linalg.norm(towards, axis=1)
-    at_pupil = -(towards @ np.array(light.forward)) / distances
+    at_pupil = -(towards @ np.array(light.emitter.forward)) / distances
     at_surface = (towards * normals).sum(axis=1) / distances
     glow = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
-    area = math.pi * light.radius**2 * light.pupil.area
+    area = math.pi * light.emitter.radius**2 * light.emitter.outline.area
     lands = is_in_opening(light, gate) & (at_surface > 0.0)
     slopes = gate.T / light.tube_length
     for blade in range(len(light.blades.limits)):

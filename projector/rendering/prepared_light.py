@@ -15,10 +15,11 @@ from projector.stage.optics import bitmap_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
 from projector.tracing.gate.blur_stack import BlurStack, Stack
 from projector.tracing.gate.gate_image import Bitmap, GateImage, draw_gate
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.light.pattern import add_light
 from projector.tracing.light.pupil_cells import N_SIDE_PRODUCT, pupil_parts
-from projector.tracing.sight.outline import BITMAP, RING, make_pupil
+from projector.tracing.sight.emitter import Emitter
+from projector.tracing.sight.outline import BITMAP, RING, make_outline
 from projector.tracing.sight.points import Points, Visibility
 from projector.tracing.sight.squares import BOUNDS, Squares, bound_squares, in_one_row, n_squares
 from projector.tracing.sight.visibility import depths_reached
@@ -36,7 +37,7 @@ class LightSource:
     hat (n, 71).
     """
 
-    light: Light
+    light: Projection
     power: Power
     hat: np.ndarray
 
@@ -57,7 +58,7 @@ class PreparedLight:
     stacks: Stacks
 
     @property
-    def light(self) -> Light:
+    def light(self) -> Projection:
         """The projector as kernels take it."""
         return self.source.light
 
@@ -83,11 +84,11 @@ class Stacks(NamedTuple):
         return self.whole.n_bytes + (self.cells.n_bytes if self.cells is not self.whole else 0)
 
 
-def stacks_for(light: Light, image: GateImage, workers: int) -> Stacks:
+def stacks_for(light: Projection, image: GateImage, workers: int) -> Stacks:
     """Stacks for the whole pupil and for its cells: a ring's or a bitmap's cells are discs, not small rings."""
-    whole = BlurStack(image, light.pupil, workers)
-    if light.pupil.kind in (RING, BITMAP):
-        return Stacks(whole, BlurStack(image, make_pupil("disc"), workers))
+    whole = BlurStack(image, light.emitter.outline, workers)
+    if light.emitter.outline.kind in (RING, BITMAP):
+        return Stacks(whole, BlurStack(image, make_outline("disc"), workers))
     return Stacks(whole, whole)
 
 
@@ -106,14 +107,14 @@ def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2) -> Prepared
     return PreparedLight(source, image, stacks_for(source.light, image, workers))
 
 
-def _patch_range(light: Light, nearest: float, farthest: float) -> tuple[float, float]:
+def _patch_range(light: Projection, nearest: float, farthest: float) -> tuple[float, float]:
     """Smallest and largest patch diameter (m, in the gate) over distances along the axis, wavelengths and the field."""
     tilts = []
     for sharp in light.inverse_sharp_range:
         for distance in (nearest, farthest):
             for field_squared in (0.0, 1.5):
                 tilts.append(sharp - 1.0 / distance + light.curvature * field_squared)
-    scale = 2.0 * light.radius * light.tube_length
+    scale = 2.0 * light.emitter.radius * light.tube_length
     low = 0.0 if min(tilts) < 0.0 < max(tilts) else min(abs(tilt) for tilt in tilts)
     return scale * low, scale * max(abs(tilt) for tilt in tilts)
 
@@ -138,9 +139,9 @@ class Reach:
 NO_REACH = Reach(math.inf, 0.0, 0.0)
 
 
-def reach_of(light: Light, points: Points, state: np.ndarray) -> Reach:
+def reach_of(emitter: Emitter, points: Points, state: np.ndarray) -> Reach:
     """What the stack has to serve for points of a state (n,); depends on the projector's place, not on its lens."""
-    nearest, farthest, footprint = depths_reached(light, points, state)
+    nearest, farthest, footprint = depths_reached(emitter, points, state)
     if nearest > farthest:
         return NO_REACH
     return Reach(max(nearest, 1e-3), max(farthest, 1e-3), footprint)
@@ -155,26 +156,26 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
         reach = Reach(1.0, 1.0, 0.0)
     low, high = _patch_range(light, reach.nearest, reach.farthest)
     # The spherical term stretches a cell at the rim by up to three times its bend there.
-    high += 6.0 * abs(light.spherical) * (light.radius * light.pupil.reach) ** 3
+    high += 6.0 * abs(light.spherical) * (light.emitter.reach) ** 3
     high = math.hypot(high, reach.footprint * light.tube_length)
     whole, cells = prepared.stacks
     n_side = N_SIDE_PRODUCT if high < whole.sparse_from else 2 * N_SIDE_PRODUCT
-    cells_low = low / n_side * math.sqrt(light.pupil.area)
+    cells_low = low / n_side * math.sqrt(light.emitter.outline.area)
     if whole is cells:
         stack = whole.stack(low, high, cells_low)
         return stack, stack
     return whole.stack(low, high), cells.stack(cells_low, high)
 
 
-def squares_seen_by(light: Light, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:
-    """The squares of points in rows of `width`, bounded as a projector at this place sees them. is_plane: an even grid
+def squares_seen_by(emitter: Emitter, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:
+    """The squares of points in rows of `width`, bounded as an emitter at this place sees them. is_plane: an even grid
     on one plane.
     """
     height = len(points.materials) // width
     bounds = np.empty((n_squares(width, height), BOUNDS))
     workers.run_pieces(
         len(bounds),
-        lambda start, stop: bound_squares(light, points, width, height, is_plane, start, stop, bounds),
+        lambda start, stop: bound_squares(emitter, points, width, height, is_plane, start, stop, bounds),
         piece=_SQUARES_PIECE,
     )
     return Squares(width, height, bounds)

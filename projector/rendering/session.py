@@ -124,7 +124,12 @@ class RenderSession:
         return _json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec)
 
     def _stack_key(self, spec, light):
-        return self._bitmap_key(spec), _json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec)
+        return (
+            self._bitmap_key(spec),
+            _json(spec.lens.pupil),
+            light.emitter.outline.kind,
+            _pupil_stamp(self.scene, spec),
+        )
 
     def _prepared(self, spec, source: LightSource) -> PreparedLight:
         """The projector with its gate's picture and its stacks; those of equal gates are shared."""
@@ -144,29 +149,36 @@ class RenderSession:
         """First look and penumbrae of one set of points for one projector."""
         hits = self.kept.serials("hits", "shadow edges" if name == "shadow edges" else "hits")
         sweep = shadows.sweep_of(light, 1e-3 * spec.lens.focal_length_mm)
-        shape = (_json(spec.lens.pupil), light.pupil.kind, _pupil_stamp(self.scene, spec))
+        shape = (_json(spec.lens.pupil), light.emitter.outline.kind, _pupil_stamp(self.scene, spec))
         squares = self._squares(index, light, points) if name == "grid" else None
         look = self.kept.get_recent(
             f"first look {name} {index}",
-            (hits, light.position, light.right, light.down, light.forward, shape, sweep),
+            (hits, *_place(light.emitter), shape, sweep),
             lambda: shadows.first_look(
-                self.arrays(), light, sweep, points, self.quality.n_side, self.workers, self.progress, squares=squares
+                self.arrays(),
+                light.emitter,
+                sweep,
+                points,
+                self.quality.n_side,
+                self.workers,
+                self.progress,
+                squares=squares,
             ),
             min(N_REMEMBERED, max(1, _FIRST_LOOKS // len(self.scene.projector))),
         )
         return self.kept.get(
             f"seen {name} {index}",
-            (self.kept.serials(f"first look {name} {index}"), light.radius),
-            lambda: shadows.visibility_from(look, self.arrays(), light, points, self.workers, self.progress),
+            (self.kept.serials(f"first look {name} {index}"), light.emitter.radius),
+            lambda: shadows.visibility_from(look, self.arrays(), light.emitter, points, self.workers, self.progress),
         )
 
     def _squares(self, index: int, light, points):
         """The squares of the grid as one projector sees them."""
-        key = (self.kept.serials("hits"), light.position, light.right, light.down, light.forward)
+        key = (self.kept.serials("hits"), *_place(light.emitter))
         return self.kept.get(
             f"squares {index}",
             key,
-            lambda: prepared_light.squares_seen_by(light, points, self.width * self.quality.grid, self.workers),
+            lambda: prepared_light.squares_seen_by(light.emitter, points, self.width * self.quality.grid, self.workers),
         )
 
     def _layers(self) -> list[tuple[np.ndarray, bool]]:
@@ -189,7 +201,7 @@ class RenderSession:
                 _lookup_surroundings(self.scene),
                 made_from,
                 self._stack_key(spec, sources[i].light),
-                sources[i].light.position,
+                sources[i].light.emitter.position,
             )
             layers.append(
                 self.kept.get(
@@ -209,7 +221,7 @@ class RenderSession:
         for name, item in zip(("grid", "outlines", "shadow edges"), sets, strict=True):
             key = self.kept.serials("hits", f"first look {name} {index}")
             make = functools.partial(
-                prepared_light.reach_of, light, item.points, self.kept.peek(f"first look {name} {index}").state
+                prepared_light.reach_of, light.emitter, item.points, self.kept.peek(f"first look {name} {index}").state
             )
             total = total.joined(self.kept.get(f"reach {name} {index}", key, make))
         return total
@@ -269,6 +281,11 @@ class RenderSession:
 
     def _gathered(self, values, sets):
         return sampling.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), self._camera(), self.quality)
+
+
+def _place(emitter):
+    """Where an emitter stands, and its turn."""
+    return emitter.position, emitter.right, emitter.down, emitter.forward
 
 
 def _json(model) -> str | None:

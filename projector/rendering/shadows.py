@@ -10,9 +10,10 @@ import numpy as np
 
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection, beam_bounds, with_pupil_radius
 from projector.tracing.light.pattern import mark_unlit
 from projector.tracing.rays.first_hits import NOTHING
+from projector.tracing.sight.emitter import Emitter, resized
 from projector.tracing.sight.outline import BITMAP, RING
 from projector.tracing.sight.points import DARK, Points, Visibility
 from projector.tracing.sight.sharing import look_closely_in_squares, look_first_in_squares
@@ -20,7 +21,6 @@ from projector.tracing.sight.squares import Squares, in_one_row, n_squares, squa
 from projector.tracing.sight.visibility import (
     UNDECIDED,
     aims_at,
-    beam_bounds,
     look_closely,
     look_first,
     number_penumbrae,
@@ -48,16 +48,16 @@ class Sweep(NamedTuple):
     reach: float
 
 
-def sweep_of(light: Light, focal_length: float) -> Sweep:
+def sweep_of(light: Projection, focal_length: float) -> Sweep:
     """The first look that serves a light whose lens has a focal length (m)."""
-    radius = light.radius
-    if light.pupil.kind not in (RING, BITMAP):
+    radius = light.emitter.radius
+    if light.emitter.outline.kind not in (RING, BITMAP):
         # Of these a smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
         f_number = focal_length / (2.0 * radius)
         radius = focal_length / (
             2.0 * _WIDEST_RUNG * _F_NUMBER_STEP ** _rungs(f_number / _WIDEST_RUNG, _F_NUMBER_STEP, math.floor)
         )
-    slope, reach = beam_bounds(light._replace(radius=radius))
+    slope, reach = beam_bounds(with_pupil_radius(light, radius))
     return Sweep(radius, _SLOPE_STEP ** _rungs(slope, _SLOPE_STEP, math.ceil), reach)
 
 
@@ -81,31 +81,41 @@ class FirstLook:
     squares: Squares | None
 
 
+def _undecided(points: Points) -> np.ndarray:
+    """States (n,) int32 of points that nobody has looked at."""
+    return np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
+
+
+def lit_by_pattern(light: Projection, image, points: Points, squares: Squares | None, workers: Workers) -> np.ndarray:
+    """States (n,) int32 for a first look: points that the pattern leaves dark under this one setting are left out."""
+    state = _undecided(points)
+    lie = squares if squares is not None else in_one_row(state.size)
+    workers.run_pieces(
+        n_squares(lie.width, lie.height),
+        lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state),
+        piece=_SQUARES_PIECE,
+    )
+    return state
+
+
 def first_look(
     arrays: SceneArrays,
-    light: Light,
+    emitter: Emitter,
     sweep: Sweep,
     points: Points,
     n_side: int,
     workers: Workers,
     progress: Progress | None = None,
-    image=None,
+    state: np.ndarray | None = None,
     squares: Squares | None = None,
 ) -> FirstLook:
-    """Sort points into dark, lit, outside the beam and perhaps in penumbra, for a pupil in n_side² cells.
+    """Sort points into dark, lit, outside the beam and perhaps in penumbra, for an emitter in n_side² cells.
 
-    With the gate's picture, points that the pattern leaves dark are left out too: for one map under one setting.
+    state (n,) int32: what is known beforehand, see `lit_by_pattern`; filled here.
     squares: where the points form rows, neighbours share what they agree on (see `tracing.sight.sharing`).
     """
-    state = np.where(points.materials == NOTHING, np.int32(DARK), np.int32(UNDECIDED))
-    if image is not None:
-        lie = squares if squares is not None else in_one_row(state.size)
-        workers.run_pieces(
-            n_squares(lie.width, lie.height),
-            lambda start, stop: mark_unlit(light, image, points, lie, start, stop, state),
-            piece=_SQUARES_PIECE,
-        )
-    widest = light._replace(radius=sweep.radius)
+    state = _undecided(points) if state is None else state
+    widest = resized(emitter, sweep.radius)
     beam, aims = (sweep.slope, sweep.reach), aims_at(widest, n_side)
 
     def work(start, stop):
@@ -123,22 +133,33 @@ def first_look(
     return FirstLook(state, number_penumbrae(state), n_side, squares)
 
 
-def _traced(arrays, light, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
+def _traced(arrays, emitter, points, state, rows, squares, n_side, workers, progress) -> np.ndarray:
     """Rays (p, n_side²) of the points in penumbra (rows; state[rows] numbers them); those that see all or nothing are
     settled in `state`.
     """
     seen = np.empty((rows.size, n_side * n_side), np.uint8)
-    aims = aims_at(light, n_side)
+    aims = aims_at(emitter, n_side)
 
     def work(start, stop):
-        look_closely(arrays.bvh, light, aims, points, rows, n_side, start, stop, seen)
+        look_closely(arrays.bvh, emitter, aims, points, rows, n_side, start, stop, seen)
 
     if squares is not None:
         chosen = squares_of(rows, squares.width)
 
         def work_in_squares(start, stop):
             look_closely_in_squares(
-                arrays.bvh, light, aims, points, state, squares.width, squares.height, n_side, chosen, start, stop, seen
+                arrays.bvh,
+                emitter,
+                aims,
+                points,
+                state,
+                squares.width,
+                squares.height,
+                n_side,
+                chosen,
+                start,
+                stop,
+                seen,
             )
 
         workers.run_pieces(chosen.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
@@ -151,23 +172,23 @@ def _traced(arrays, light, points, state, rows, squares, n_side, workers, progre
 def visibility_from(
     look: FirstLook,
     arrays: SceneArrays,
-    light: Light,
+    emitter: Emitter,
     points: Points,
     workers: Workers,
     progress: Progress | None = None,
 ) -> Visibility:
-    """What points see of the pupil as it is now: those that may be in penumbra are traced."""
+    """What points see of the emitter as it is now: those that may be in penumbra are traced."""
     state = look.state.copy()
     return Visibility(
         state,
-        _traced(arrays, light, points, state, look.rows, look.squares, look.n_side, workers, progress),
+        _traced(arrays, emitter, points, state, look.rows, look.squares, look.n_side, workers, progress),
         look.n_side,
     )
 
 
 def find_visibility(
     arrays: SceneArrays,
-    light: Light,
+    light: Projection,
     points: Points,
     n_side: int,
     workers: Workers,
@@ -178,7 +199,7 @@ def find_visibility(
     """What points see of a projector's pupil, in one go; with the gate's picture only where the
     pattern throws light.
     """
-    look = first_look(
-        arrays, light, Sweep(light.radius, *beam_bounds(light)), points, n_side, workers, progress, image, squares
-    )
-    return visibility_from(look, arrays, light, points, workers, progress)
+    state = None if image is None else lit_by_pattern(light, image, points, squares, workers)
+    sweep = Sweep(light.emitter.radius, *beam_bounds(light))
+    look = first_look(arrays, light.emitter, sweep, points, n_side, workers, progress, state, squares)
+    return visibility_from(look, arrays, light.emitter, points, workers, progress)

@@ -12,8 +12,9 @@ from projector.optics import thin_lens
 from projector.optics.dispersion import lateral_colour_share, relative_power
 from projector.scene.placement import point_of, pupil_bitmap, stencil_of
 from projector.tracing.gate.gate_image import Bitmap, Gate, open_bitmap, rectangular_gate, round_gate
-from projector.tracing.gate.lens_law import Blades, Light, half_plane, without_blades
-from projector.tracing.sight.outline import Pupil, make_pupil, projection_table
+from projector.tracing.gate.lens_law import Blades, Projection, half_plane, without_blades
+from projector.tracing.sight.emitter import make_emitter
+from projector.tracing.sight.outline import Outline, make_outline, projection_table
 
 _MM = 1e-3
 
@@ -26,17 +27,17 @@ def _axes(pose: Pose):
     return tuple(_triple(pose.rotation[:, axis]) for axis in range(3))
 
 
-def pupil_of(scene, spec) -> tuple[Pupil, float]:
+def pupil_of(scene, spec) -> tuple[Outline, float]:
     """The pupil of a lens and half its nominal diameter (m): the stop's, or the filled disc's where that is smaller."""
     diameter = spec.focal_length_mm / spec.f_number * _MM
     if spec.filled_pupil_mm is not None and spec.filled_pupil_mm * _MM < diameter:
-        return make_pupil("disc"), 0.5 * spec.filled_pupil_mm * _MM
+        return make_outline("disc"), 0.5 * spec.filled_pupil_mm * _MM
     shape = spec.pupil
     if shape is None or shape.shape == "disc":
-        return make_pupil("disc"), 0.5 * diameter
+        return make_outline("disc"), 0.5 * diameter
     if shape.shape == "bitmap":
-        return make_pupil("bitmap", bitmap=pupil_bitmap(scene, shape)), 0.5 * diameter
-    return make_pupil(
+        return make_outline("bitmap", bitmap=pupil_bitmap(scene, shape)), 0.5 * diameter
+    return make_outline(
         shape.shape, shape.n_blades or 6, shape.rotation_deg or 0.0, shape.inner_fraction or 0.0
     ), 0.5 * diameter
 
@@ -100,7 +101,7 @@ def _pupil_place(scene, spec):
     return pose, pose.position + spec.lens.pupil_offset_mm * _MM * pose.rotation[:, 2]
 
 
-def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> Light:
+def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> Projection:
     """One projector of a Scene at wavelengths (n,) nm.
 
     Corrections: field curvature κ = corner blur / (s · D) at full pupil, spherical σ = full-pupil disc / (D³/4),
@@ -118,26 +119,23 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> L
     glass = lens.dispersion.glass if lens.dispersion is not None else None
     lateral = 1.0 - lens.lateral_colour_mm * _MM / gate.norm * lateral_colour_share(wavelengths_nm, glass)
     full_diameter = lens.focal_length_mm / (lens.widest_f_number or lens.f_number) * _MM
-    return Light(
-        _triple(origin),
-        *_axes(pose),
-        float(tube),
-        inverse_sharp,
-        lateral,
-        (float(inverse_sharp.min()), float(inverse_sharp.max())),
-        (float(lateral.min()), float(lateral.max())),
-        lens.distortion_percent / 100.0,
-        lens.corner_softness_mm * _MM / (tube * full_diameter),
-        lens.spherical_mm * _MM / (full_diameter**3 / 4.0),
-        radius,
-        pupil,
-        gate,
-        bitmap if bitmap is not None else bitmap_of(spec, scene),
-        _blades_of(spec, gate, tube, powers, pupil),
+    return Projection(
+        emitter=make_emitter(_triple(origin), _axes(pose), pupil, radius),
+        tube_length=float(tube),
+        inverse_sharp=inverse_sharp,
+        lateral=lateral,
+        inverse_sharp_range=(float(inverse_sharp.min()), float(inverse_sharp.max())),
+        lateral_range=(float(lateral.min()), float(lateral.max())),
+        distortion=lens.distortion_percent / 100.0,
+        curvature=lens.corner_softness_mm * _MM / (tube * full_diameter),
+        spherical=lens.spherical_mm * _MM / (full_diameter**3 / 4.0),
+        gate=gate,
+        bitmap=bitmap if bitmap is not None else bitmap_of(spec, scene),
+        blades=_blades_of(spec, gate, tube, powers, pupil),
     )
 
 
-def _blades_of(spec, gate: Gate, tube: float, powers: np.ndarray, pupil: Pupil) -> Blades:
+def _blades_of(spec, gate: Gate, tube: float, powers: np.ndarray, pupil: Outline) -> Blades:
     if not spec.blade:
         return without_blades(powers.size)
     rows = []

@@ -14,8 +14,8 @@ from projector.photometry.spectra import K_M, scaled_to_luminous_one, source_spe
 from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
 from projector.stage.optics import _MM, focus_of, gate_of, light_arrays, pupil_of
 from projector.tracing.gate.gate_image import open_bitmap
-from projector.tracing.gate.lens_law import Light
-from projector.tracing.sight.outline import Pupil
+from projector.tracing.gate.lens_law import Projection
+from projector.tracing.sight.outline import Outline
 
 
 @dataclass(frozen=True)
@@ -33,14 +33,14 @@ class Power:
     carried_over: CarriedOver | None = None
 
 
-def open_gate_on_axis(light: Light, distance: float) -> float:
+def open_gate_on_axis(light: Projection, distance: float) -> float:
     """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the
     pupil.
     """
-    return _pupil_on_axis(light.pupil, light.radius, distance)
+    return _pupil_on_axis(light.emitter.outline, light.emitter.radius, distance)
 
 
-def _pupil_on_axis(pupil: Pupil, radius: float, distance: float) -> float:
+def _pupil_on_axis(pupil: Outline, radius: float, distance: float) -> float:
     """Projected solid angle (steradian) of a pupil on its axis: A/(d² + 2·mean square radius).
 
     Exact for a disc, π·R²/(d² + R²) (disc source: I. E. Irodov, Problems in General Physics, 5.11), of the same order
@@ -49,12 +49,12 @@ def _pupil_on_axis(pupil: Pupil, radius: float, distance: float) -> float:
     return float(_open_area(pupil, radius) / (distance**2 + 2.0 * sum(pupil.second_moments) * radius**2))
 
 
-def _open_area(pupil: Pupil, radius: float) -> float:
+def _open_area(pupil: Outline, radius: float) -> float:
     """Area (m²) of a pupil's opening."""
     return math.pi * radius**2 * pupil.area
 
 
-def open_gate_flux(light: Light, n_steps: int = 400) -> float:
+def open_gate_flux(light: Projection, n_steps: int = 400) -> float:
     """Luminous flux over luminance (m² sr) of the open gate: A ∫ hot spot / (1 + ξ² + η²)² dξ dη over the slopes that
     it lands at.
 
@@ -76,7 +76,10 @@ def open_gate_flux(light: Light, n_steps: int = 400) -> float:
     falloff = np.exp2(-gate.falloff_stops * field_squared)
     landed_squared = squared * (1.0 + light.distortion * field_squared) ** 2
     growth = area_growth(light.distortion, field_squared)
-    return float(_open_area(light.pupil, light.radius) * (part * growth * falloff / (1.0 + landed_squared) ** 2).sum())
+    return float(
+        _open_area(light.emitter.outline, light.emitter.radius)
+        * (part * growth * falloff / (1.0 + landed_squared) ** 2).sum()
+    )
 
 
 def power_of(scene, spec) -> Power:

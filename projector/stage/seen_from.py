@@ -42,10 +42,10 @@ def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int
     whole = light._replace(bitmap=open_bitmap(light.gate))
     half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)
     camera = Camera(
-        light.position,
-        light.right,
-        light.down,
-        light.forward,
+        light.emitter.position,
+        light.emitter.right,
+        light.emitter.down,
+        light.emitter.forward,
         half_width,
         half_height,
         _N_LOOKING,
@@ -65,7 +65,7 @@ def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int
     if not is_it.any():
         return None
     points.materials[:] = np.where(is_it, 0, NOTHING)
-    distance = float(((points.positions[is_it] - light.position) @ np.array(light.forward)).mean())
+    distance = float(((points.positions[is_it] - light.emitter.position) @ np.array(light.emitter.forward)).mean())
     pixel = 2.0 * half_width / camera.width * distance
     middle_x, middle_y = 0.5 * camera.width, 0.5 * camera.height
     extent = (

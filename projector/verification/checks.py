@@ -145,8 +145,8 @@ def _coaxial_discs() -> float:
     found = irradiance_map(scene, n_across=400)
     flux = float(found.illuminance.sum(dtype=float)) * (0.5 / 400) ** 2
     # The reading fixed the level at 2.00 m on the axis: E = π·L·r²/(r² + d²) (disc source).
-    luminance = 160.0 / (math.pi * light.radius**2 / (light.radius**2 + 4.0))
-    return flux / (luminance * math.pi * math.pi * light.radius**2)
+    luminance = 160.0 / (math.pi * light.emitter.radius**2 / (light.emitter.radius**2 + 4.0))
+    return flux / (luminance * math.pi * math.pi * light.emitter.radius**2)
 
 
 def _tilted_wall() -> float:
@@ -179,7 +179,7 @@ def _lumens() -> float:
     light = light_arrays(scene, scene.projector[0], [587.5618])
     luminance = 1500.0 / open_gate_flux(light)
     slope = light.gate.half_width / light.tube_length
-    back = luminance * math.pi * light.radius**2 * math.pi * slope**2 / (1.0 + slope**2)
+    back = luminance * math.pi * light.emitter.radius**2 * math.pi * slope**2 / (1.0 + slope**2)
     return back / (math.pi * 0.6**2)
 
 
@@ -233,14 +233,14 @@ def _rectangle_flux() -> float:
     """Flux through a square gate whose sides land at a slope of 0.5, over π·L·A."""
     scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 8", 2.0, square_mm=1000.0 * _conjugate(0.085, 2.0))
     light = light_arrays(scene, scene.projector[0], [587.5618])
-    return open_gate_flux(light) / (math.pi * math.pi * light.radius**2)
+    return open_gate_flux(light) / (math.pi * math.pi * light.emitter.radius**2)
 
 
 def _point_rule() -> float:
     """By how much the inverse square of a point is too high for a disc ten radii away, per cent."""
     scene = _scene(2.0, 1.0, "focal_length_mm = 100, f_number = 1", 2.0)
     light = light_arrays(scene, scene.projector[0], [587.5618])
-    return 100.0 * (math.pi * light.radius**2 / 0.5**2 / open_gate_on_axis(light, 0.5) - 1.0)
+    return 100.0 * (math.pi * light.emitter.radius**2 / 0.5**2 / open_gate_on_axis(light, 0.5) - 1.0)
 
 
 def _lamp_over_a_table() -> float:

@@ -119,9 +119,9 @@ def test_chief_rays_go_out_and_come_back(studio, percent):
     scene = distorting(studio, percent)
     light = light_arrays(scene, scene.projector[0], [587.5618])
     places = np.random.default_rng(1).uniform(-0.02, 0.02, (200, 2))
-    points = np.array(light.position) + 3.1 * gate_rays(light, *places.T)
+    points = np.array(light.emitter.position) + 3.1 * gate_rays(light, *places.T)
     assert gate_points(light, points) == pytest.approx(places, abs=1e-12)
-    assert np.isnan(gate_points(light, np.array(light.position) - gate_rays(light, *places.T))).all()
+    assert np.isnan(gate_points(light, np.array(light.emitter.position) - gate_rays(light, *places.T))).all()
 
 
 @pytest.mark.parametrize("percent", PER_CENT)

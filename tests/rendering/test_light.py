@@ -74,13 +74,13 @@ def test_the_flux_through_a_closing_wall_is_the_same_everywhere(studio, distance
     texel = (0.75 * distance / 500) ** 2
     flux = float(found.illuminance.sum(dtype=float)) * texel
     # Luminance from the reading's own law: 160 lx·s on the axis at 2.00 m from a disc of radius r: L·π·r²/(r² + d²).
-    luminance = 160.0 / (math.pi * light.radius**2 / (light.radius**2 + 4.0))
+    luminance = 160.0 / (math.pi * light.emitter.radius**2 / (light.emitter.radius**2 + 4.0))
     sharp = 1.0 / float(light.inverse_sharp[0])
     image_radius = 0.025 * sharp / light.tube_length
-    x, y = light.radius / sharp, image_radius / sharp
+    x, y = light.emitter.radius / sharp, image_radius / sharp
     z = 1.0 + (1.0 + y * y) / (x * x)
     factor = 0.5 * (z - math.sqrt(z * z - 4.0 * (y / x) ** 2))
-    assert flux == pytest.approx(luminance * math.pi * math.pi * light.radius**2 * factor, rel=0.005)
+    assert flux == pytest.approx(luminance * math.pi * math.pi * light.emitter.radius**2 * factor, rel=0.005)
 
 
 def test_two_projectors_add(studio):

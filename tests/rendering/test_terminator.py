@@ -76,13 +76,13 @@ def test_no_tooth_on_the_sitter_under_a_ring_of_lights(studio):
                 ).points
                 light = light_arrays(scene, scene.projector[0], [587.5618])
                 share = seen_shares(find_visibility(arrays, light, points, 4, workers))
-                ways = np.array(light.position) - points.positions
+                ways = np.array(light.emitter.position) - points.positions
                 cosine = np.einsum("ij,ij->i", ways, points.normals) / np.linalg.norm(ways, axis=1)
                 lit_side = (points.materials >= 0) & (cosine > 0.06)
                 doubtful = np.flatnonzero(lit_side & (cosine < 0.5) & (share < 0.5))
                 n_points += int(lit_side.sum())
                 if doubtful.size:
-                    teeth += int(is_lit(points.positions[doubtful].astype(float), light.position).sum())
+                    teeth += int(is_lit(points.positions[doubtful].astype(float), light.emitter.position).sum())
     assert n_points > 200_000
     assert teeth <= 1e-5 * n_points
 
@@ -117,7 +117,7 @@ def test_fast_way_and_rays_agree_on_the_neck_under_light_from_behind(studio):
             prepared,
             points,
             visibility,
-            stacks_ready(prepared, reach_of(prepared.light, points, visibility.state)),
+            stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state)),
             weights,
             fast,
             workers,

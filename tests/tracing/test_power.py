@@ -13,7 +13,7 @@ from projector.scene.reading.reader import load_text, with_overrides
 from projector.scene.stated_power import with_lens
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_on_axis, power_of
-from projector.tracing.sight.outline import pupil_point
+from projector.tracing.sight.outline import outline_point
 
 READING = "reading = { f_number = 8, iso = 100, distance_m = 2.0 }"
 
@@ -172,10 +172,15 @@ def test_the_pupil_on_its_axis_is_its_integral_however_near(shape, distance):
     light = light_arrays(found, found.projector[0], [587.5618])
     steps = (np.arange(200) + 0.5) / 200
     squared = (
-        np.array([sum(part**2 for part in pupil_point(light.pupil, u, v)) for u in steps for v in steps])
-        * light.radius**2
+        np.array([sum(part**2 for part in outline_point(light.emitter.outline, u, v)) for u in steps for v in steps])
+        * light.emitter.radius**2
     )
-    expected = math.pi * light.radius**2 * light.pupil.area * float((distance**2 / (squared + distance**2) ** 2).mean())
+    expected = (
+        math.pi
+        * light.emitter.radius**2
+        * light.emitter.outline.area
+        * float((distance**2 / (squared + distance**2) ** 2).mean())
+    )
     assert open_gate_on_axis(light, distance) == pytest.approx(
         expected, rel=2e-4 if "disc" in shape else {0.02: 0.25, 0.1: 2e-3, 2.0: 1e-4}[distance]
     )

@@ -16,7 +16,7 @@ from projector.tracing.gate.blur_stack import BlurStack
 from projector.tracing.gate.gate_image import Bitmap, draw_gate, round_gate
 from projector.tracing.gate.patch_lanes import SUM, TABLE_WORDS, add_patches, choose_patches, clear_patches
 from projector.tracing.rays.vectors import address_of, load_float, stack_words
-from projector.tracing.sight.outline import make_pupil
+from projector.tracing.sight.outline import make_outline
 
 PIXELS, WIDTH = 1024, 0.036
 GATE = round_gate(0.040)
@@ -52,10 +52,10 @@ STENCILS = {
     "a small window": covered(0.0015 - abs(X)) * covered(0.0015 - abs(Y)),
 }
 PUPILS = {
-    "disc": make_pupil("disc"),
-    "hexagon": make_pupil("polygon", 6, 10.0),
-    "triangle": make_pupil("polygon", 3, 25.0),
-    "ring": make_pupil("ring", inner_fraction=0.6),
+    "disc": make_outline("disc"),
+    "hexagon": make_outline("polygon", 6, 10.0),
+    "triangle": make_outline("polygon", 3, 25.0),
+    "ring": make_outline("ring", inner_fraction=0.6),
 }
 PATCHES_MM = (0.45, 1.0, 2.1, 5.3, 9.7, 19.0)
 

@@ -25,7 +25,7 @@ from projector.scene.reading.reader import load_text
 from projector.stage.surfaces import scene_arrays
 from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.surfaces import Camera
-from projector.tracing.sight.outline import make_pupil, pupil_point
+from projector.tracing.sight.outline import make_outline, outline_point
 
 WIDTH, HEIGHT = 240, 180
 PUPIL, FOCUS, BACKDROP = 0.060, 1.7, 2.4
@@ -94,7 +94,7 @@ def ours(near: float):
         prepared = prepare_light(scene, scene.projector[0], 1)
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         out = np.zeros((rows.size, 3))
-        stacks = stacks_ready(prepared, reach_of(prepared.light, points, visibility.state))
+        stacks = stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state))
         light_points(
             prepared, points, visibility, stacks, prepared.weights(np.ones((2, 71)), MAP_CHANNELS), out, workers
         )
@@ -150,7 +150,7 @@ def theirs(near: float, seeds):
         },
     }
     for index in range(SIDE * SIDE):
-        px, py = pupil_point(make_pupil(), (index % SIDE + 0.5) / SIDE, (index // SIDE + 0.5) / SIDE)
+        px, py = outline_point(make_outline(), (index % SIDE + 0.5) / SIDE, (index // SIDE + 0.5) / SIDE)
         x, down = 0.5 * PUPIL * px, 0.5 * PUPIL * py
         # All pinholes look along the axis; the stencil shifts by s·A/z_f, in bitmap widths.
         shift = [x / FOCUS * TUBE / GATE, down / FOCUS * TUBE / GATE]

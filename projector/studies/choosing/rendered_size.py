@@ -34,7 +34,7 @@ def rendered_size(scene, set_up, width_m: float, edge_mm: float) -> tuple[float,
     left, right = (float(row[int(row.size * share)]) for share in (0.5 - inside, 0.5 + inside))
     width = _crossing(x[::-1], row[::-1], 0.5 * right) - _crossing(x, row, 0.5 * left)
     light, weights = full_spectrum(scene, set_up)
-    throw = float((np.asarray(set_up.aim) - np.array(light.position)) @ np.array(light.forward))
+    throw = float((np.asarray(set_up.aim) - np.array(light.emitter.position)) @ np.array(light.emitter.forward))
     edge = edge_measured(light, place_on_axis(light, throw), "across", 2.0e-3 * edge_mm)
     return float(width), 1e3 * edge.width(weights[:, 1])
 

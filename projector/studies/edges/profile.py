@@ -20,7 +20,7 @@ from projector.stage.optics import gate_of, light_arrays
 from projector.stage.power import power_of
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.gate_image import draw_gate, open_bitmap
-from projector.tracing.gate.lens_law import Blades, Light, field_radius_squared, patch_scale, straight_slopes
+from projector.tracing.gate.lens_law import Blades, Projection, field_radius_squared, patch_scale, straight_slopes
 from projector.tracing.light.pattern import add_light
 from projector.tracing.light.pupil_cells import pupil_parts
 from projector.tracing.rays.bvh import closest_hits
@@ -132,7 +132,7 @@ def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
     )
 
 
-def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Place:
+def place_on_surface(scene, light: Projection, arrays: SceneArrays, reference) -> Place:
     """The surface at a landmark or a point (metres) as the projector meets it, whether or not its light gets there (see
     `light_at`).
 
@@ -140,19 +140,19 @@ def place_on_surface(scene, light: Light, arrays: SceneArrays, reference) -> Pla
     """
     goal = np.asarray(point_of(scene, reference), float)
     name = name_of(reference, goal)
-    if not (goal - np.array(light.position)) @ np.array(light.forward) > 0.0:
+    if not (goal - np.array(light.emitter.position)) @ np.array(light.emitter.forward) > 0.0:
         raise SceneError(
             Fault(found=f"{name} lies behind the lens", allowed="a landmark or point in front of it", key=name)
         )
-    return place_at(light, name, surface_near(arrays, light.position, goal, name))
+    return place_at(light, name, surface_near(arrays, light.emitter.position, goal, name))
 
 
-def place_at(light: Light, name: str, surface: OnSurface) -> Place:
+def place_at(light: Projection, name: str, surface: OnSurface) -> Place:
     """A point of a surface in front of a projector as that meets it, its normal turned to the side that the projector
     sees.
     """
-    axes = np.array([light.right, light.down, light.forward])
-    local = axes @ (surface.point - np.array(light.position))
+    axes = np.array([light.emitter.right, light.emitter.down, light.emitter.forward])
+    local = axes @ (surface.point - np.array(light.emitter.position))
     normal = surface.normal if surface.normal @ (axes.T @ local) <= 0.0 else -surface.normal
     along = axes[2] - (axes[2] @ normal) * normal
     along = along / np.linalg.norm(along) if np.linalg.norm(along) > 1e-6 else axes[0] - (axes[0] @ normal) * normal
@@ -170,21 +170,21 @@ def place_at(light: Light, name: str, surface: OnSurface) -> Place:
     )
 
 
-def _gate_point(light: Light, local: np.ndarray) -> np.ndarray:
+def _gate_point(light: Projection, local: np.ndarray) -> np.ndarray:
     return light.tube_length * np.array(straight_slopes(light, local[0] / local[2], local[1] / local[2]))
 
 
-def _movement(light: Light, local: np.ndarray, direction: np.ndarray) -> np.ndarray:
+def _movement(light: Projection, local: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """Central difference of the gate point for a step on the surface, per metre."""
     step = 1e-4
     return (_gate_point(light, local + step * direction) - _gate_point(light, local - step * direction)) / (2.0 * step)
 
 
-def place_on_axis(light: Light, distance: float) -> Place:
+def place_on_axis(light: Projection, distance: float) -> Place:
     """A wall square to the beam where the axis meets it, `distance` (m) from the pupil."""
-    right, down, forward = (np.array(axis) for axis in (light.right, light.down, light.forward))
+    right, down, forward = (np.array(axis) for axis in (light.emitter.right, light.emitter.down, light.emitter.forward))
     per_metre = light.tube_length / distance
-    point = np.array(light.position) + distance * forward
+    point = np.array(light.emitter.position) + distance * forward
     return Place(
         "axis",
         point,
@@ -215,16 +215,21 @@ class EdgeOfLight:
         return float(abs(high - low))
 
 
-def patch_diameters(light: Light, place: Place) -> np.ndarray:
+def patch_diameters(light: Projection, place: Place) -> np.ndarray:
     """Signed diameters (k,) m, in the gate, of the pupil's patch at a place, per wavelength."""
     slopes = place.gate / light.tube_length
     squared = field_radius_squared(light, slopes[0], slopes[1])
     return np.array(
-        [2.0 * light.radius * patch_scale(light, value, 1.0 / place.distance, squared) for value in light.inverse_sharp]
+        [
+            2.0 * light.emitter.radius * patch_scale(light, value, 1.0 / place.distance, squared)
+            for value in light.inverse_sharp
+        ]
     )
 
 
-def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, least_span: float = 0.0) -> EdgeOfLight:
+def edge_by_formula(
+    light: Projection, place: Place, direction: str, n: int = 2001, least_span: float = 0.0
+) -> EdgeOfLight:
     """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each
     wavelength.
 
@@ -235,14 +240,14 @@ def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, l
     per_metre = float(np.linalg.norm(movement))
     unit = movement / per_metre
     diameters = patch_diameters(light, place)
-    bend = light.spherical * light.radius**3 * np.sign(diameters)
+    bend = light.spherical * light.emitter.radius**3 * np.sign(diameters)
     halves = np.maximum(np.abs(0.5 * diameters + bend), 1e-9) * np.where(diameters < 0.0, -1.0, 1.0)
     shifts = (light.lateral - 1.0) * float(unit @ place.gate)
-    reach = light.pupil.reach
+    reach = light.emitter.outline.reach
     limit = max(1.2 * (np.abs(halves).max() * reach + np.abs(shifts).max()), least_span * per_metre)
     offsets = np.linspace(-limit, limit, n)
     steps = np.linspace(-reach, reach, N_PROJECTION_STEPS + 1)
-    table = projection_table(light.pupil, float(unit[0]), float(unit[1]))
+    table = projection_table(light.emitter.outline, float(unit[0]), float(unit[1]))
     shares = np.empty((n, halves.size))
     for i, half in enumerate(halves):
         at = (offsets + shifts[i]) / half
@@ -251,14 +256,14 @@ def edge_by_formula(light: Light, place: Place, direction: str, n: int = 2001, l
     return EdgeOfLight(offsets / per_metre, shares)
 
 
-def axial_edge_width(light: Light, weights, distance: float) -> float:
+def axial_edge_width(light: Projection, weights, distance: float) -> float:
     """10–90 % width (m) of an edge on the axis, on a wall square to the beam; weights (k,): what each wavelength adds
     to the luminance.
     """
     return edge_by_formula(light, place_on_axis(light, distance), "across", 801).width(weights)
 
 
-def edge_measured(light: Light, place: Place, direction: str, span: float, n: int = 801) -> EdgeOfLight:
+def edge_measured(light: Projection, place: Place, direction: str, span: float, n: int = 801) -> EdgeOfLight:
     """The same edge measured: points on the surface's tangent plane over ± span (m), lit through the kernels that
     render.
 
@@ -269,7 +274,7 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
     count = light.inverse_sharp.size
     tube = np.array([light.tube_length])
     normal = -unit
-    table = projection_table(light.pupil, float(normal[0]), float(normal[1]))[None, :]
+    table = projection_table(light.emitter.outline, float(normal[0]), float(normal[1]))[None, :]
     blade = Blades(
         normal[None, :], np.array([float(normal @ place.gate)]), tube, light.inverse_sharp[None, :].copy(), table
     )
@@ -315,7 +320,7 @@ def edge_measured(light: Light, place: Place, direction: str, span: float, n: in
     return EdgeOfLight(positions, shares)
 
 
-def full_spectrum(scene, spec) -> tuple[Light, np.ndarray]:
+def full_spectrum(scene, spec) -> tuple[Projection, np.ndarray]:
     """The projector at all 71 wavelengths of the grid and its weights (71, 3): XYZ that each adds to full light."""
     light = light_arrays(scene, spec, WAVELENGTHS_NM, open_bitmap(gate_of(spec)))
     return light, power_of(scene, spec).spectrum[:, None] * OBSERVER_STEPS * K_M

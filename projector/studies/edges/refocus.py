@@ -12,7 +12,7 @@ from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.profile import YELLOW_NM, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.tracing.gate.gate_image import open_bitmap
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 
 # The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check
 # stops.
@@ -64,7 +64,7 @@ def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays
     return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
 
 
-def blade_as_stencil(light: Light, blade: int) -> Light:
+def blade_as_stencil(light: Projection, blade: int) -> Projection:
     """A light whose stencil stands in a blade's plane; how far a ray is from the axis, which distortion and corners go
     by, still counts in the stencil's.
     """

@@ -42,6 +42,7 @@ from projector.studies.edges.shining_pupil import LitPupil
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.studies.light.light_at import LightAt, light_at, require_edges
 from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.lens_law import with_pupil_radius
 
 # An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a
 # step.
@@ -230,15 +231,16 @@ def stop_for(spec, light, weights, place: Place, within_mm: float) -> Stop | Non
 
     def excess(share: float) -> float:
         return (
-            1e3 * edge_by_formula(light._replace(radius=share * light.radius), place, "across").width(weights)
+            1e3
+            * edge_by_formula(with_pupil_radius(light, share * light.emitter.radius), place, "across").width(weights)
             - within_mm
         )
 
-    smallest = spec.lens.focal_length_mm / (2e3 * light.radius * _SMALLEST_STOP)
+    smallest = spec.lens.focal_length_mm / (2e3 * light.emitter.radius * _SMALLEST_STOP)
     if excess(1.0) <= 0.0 or smallest >= 1.0 or excess(smallest) > 0.0:
         return None
     share = float(brentq(excess, smallest, 1.0, rtol=1e-9))
-    return Stop(spec.lens.focal_length_mm / (2e3 * light.radius * share), -2.0 * math.log2(share))
+    return Stop(spec.lens.focal_length_mm / (2e3 * light.emitter.radius * share), -2.0 * math.log2(share))
 
 
 def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
@@ -290,11 +292,11 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     diameters = patch_diameters(light, place) - float(patch_diameters(yellow, place)[0])
     luminous = weights[:, 1] / weights[:, 1].sum()
     colour = share * float(luminous @ np.abs(diameters)) * on_surface
-    spherical = share * 2.0 * abs(light.spherical) * light.radius**3 * on_surface
-    shifted = 1e3 * edge_by_formula(light._replace(radius=1e-9), place, "across").width(weights[:, 1])
+    spherical = share * 2.0 * abs(light.spherical) * light.emitter.radius**3 * on_surface
+    shifted = 1e3 * edge_by_formula(with_pupil_radius(light, 1e-9), place, "across").width(weights[:, 1])
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
     bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
-    diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.radius) * on_surface
+    diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.emitter.radius) * on_surface
     causes = [
         ("focus and pupil", focus),
         ("field curvature", curved),

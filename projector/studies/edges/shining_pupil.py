@@ -75,9 +75,9 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
     """
     from scipy.ndimage import map_coordinates
 
-    offsets = ((np.arange(n_across) + 0.5) / n_across * 2.0 - 1.0) * light.pupil.reach
+    offsets = ((np.arange(n_across) + 0.5) / n_across * 2.0 - 1.0) * light.emitter.outline.reach
     px, py = np.meshgrid(offsets, offsets)
-    ax, ay = light.radius * px, light.radius * py
+    ax, ay = light.emitter.radius * px, light.emitter.radius * py
     slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
     squared = field_radius_squared(light, slope_x, slope_y)
     across = light.lateral[0] * light.tube_length
@@ -102,7 +102,9 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
         blade_passes(light, blade, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay)
         for blade in range(light.blades.limits.size)
     ]
-    return Samples(px, py, inside(light.pupil, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil)
+    return Samples(
+        px, py, inside(light.emitter.outline, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil
+    )
 
 
 def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
@@ -116,8 +118,8 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     if not total > 0.0:
         return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     counted = shining >= 0.5 * float(shining.max())
-    places = light.radius * np.column_stack([samples.x[counted], samples.y[counted]])
-    extents = _extents(places, 2.0 * light.pupil.reach * light.radius / len(samples.x))
+    places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
+    extents = _extents(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
     angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
     gap = min(GAP_M, 0.5 * distance)

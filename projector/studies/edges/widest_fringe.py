@@ -11,7 +11,7 @@ from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.stage.optics import relative_powers
 from projector.stage.power import filter_transmittance
 from projector.studies.edges.profile import Place, patch_diameters
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 
 # The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for. Of it
 # counts what the filters pass at least so well, against what they pass best: a narrow filter leaves a narrow fringe.
@@ -52,7 +52,7 @@ class WidestFringe:
         return turned - 180.0 * math.ceil((turned - 90.0) / 180.0)
 
 
-def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
+def widest_fringe(light: Projection, place: Place, spec) -> WidestFringe:
     """The widest fringe of a projector at a place, over edges of all directions.
 
     light: the projector `spec` at the wavelengths of the grid. Axial: how much farther the widest patch of 450–650 nm,
@@ -62,7 +62,7 @@ def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
     band_nm = _band_passed(filter_transmittance(spec))
     low, high = _patch_range(light, place, spec.lens, band_nm)
     narrowest = 0.0 if low * high < 0.0 else min(abs(low), abs(high))
-    axial = 0.5 * (max(abs(low), abs(high)) - narrowest) * light.pupil.reach
+    axial = 0.5 * (max(abs(low), abs(high)) - narrowest) * light.emitter.outline.reach
     shift = np.ptp(np.interp(band_nm, WAVELENGTHS_NM, light.lateral)) * place.gate
     angles = np.arange(_N_DIRECTIONS) * math.pi / _N_DIRECTIONS
     widths = _widths(angles, axial, shift, place)
@@ -80,7 +80,7 @@ def widest_fringe(light: Light, place: Place, spec) -> WidestFringe:
     return _at(float(found.x), axial, shift, place, False)
 
 
-def edge_told_of(light: Light, place: Place) -> Place:
+def edge_told_of(light: Projection, place: Place) -> Place:
     """The place turned to the edge that is told of: across the tilt, or square to the radius where lateral colour
     shifts edges.
     """
@@ -133,7 +133,7 @@ def _band_passed(transmittance) -> tuple[float, float]:
     return float(kept[0]), float(kept[-1])
 
 
-def _patch_range(light: Light, place: Place, lens, band_nm) -> np.ndarray:
+def _patch_range(light: Projection, place: Place, lens, band_nm) -> np.ndarray:
     """Signed diameters (2,) m in the gate of the patches at the two ends of a band's powers: they run straight in the
     power.
     """

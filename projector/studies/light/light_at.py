@@ -20,7 +20,7 @@ from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.profile import YELLOW_NM, OnSurface, Place, name_of, place_at, surface_near
 from projector.studies.edges.shining_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
 from projector.tracing.gate.chief_rays import gate_rays
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import closest_hits
 
 LIT, BEHIND, OUTSIDE, CUT = "lit", "behind the lamp", "outside the beam", "cut off by a blade"
@@ -83,7 +83,9 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
     light = light_arrays(scene, spec, [YELLOW_NM])
     goal = np.asarray(point_of(scene, reference), float)
     name = name_of(reference, goal)
-    local = np.array([light.right, light.down, light.forward]) @ (goal - np.array(light.position))
+    local = np.array([light.emitter.right, light.emitter.down, light.emitter.forward]) @ (
+        goal - np.array(light.emitter.position)
+    )
     angles = math.degrees(math.atan2(math.hypot(local[0], local[1]), local[2])), beam_end_deg(light, local)
 
     def answer(reason: str, words: str, **found) -> LightAt:
@@ -92,7 +94,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
     if not local[2] > 1e-6:
         return answer(BEHIND, _words_behind(spec, light, goal, *angles))
     try:
-        surface = surface_near(arrays, light.position, goal, name)
+        surface = surface_near(arrays, light.emitter.position, goal, name)
     except SceneError as error:
         # In the air, it is in the beam or outside of it all the same.
         if pupil_samples(light, local, n_across).enters.any():
@@ -104,7 +106,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         return answer(OUTSIDE, _words_outside(*angles))
     if not samples.framed.any():
         return answer(CUT, f"cut off by {_cutting(spec, samples)}")
-    if _shows_its_back(scene, arrays, surface, np.array(light.position) - surface.point):
+    if _shows_its_back(scene, arrays, surface, np.array(light.emitter.position) - surface.point):
         return answer(AWAY, f"facing away: the light falls on the back of {arrays.names[surface.owner]}")
     through = float(samples.shining.sum() / samples.framed.sum())
     is_dark = through < DARK_SHARE
@@ -152,7 +154,7 @@ def faces_light(scene, arrays: SceneArrays, goal, directions: np.ndarray) -> np.
 def axis_point(scene, spec, arrays: SceneArrays):
     """Where a projector's axis first lands (x, y, z) m; what it aims at where it meets nothing."""
     light = light_arrays(scene, spec, [YELLOW_NM])
-    origin, forward = np.array([light.position]), np.array([light.forward])
+    origin, forward = np.array([light.emitter.position]), np.array([light.emitter.forward])
     t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
     closest_hits(arrays.bvh, origin, forward, 0.0, 1e6, 0, 1, t, faces, u, v)
     return tuple(origin[0] + t[0] * forward[0]) if faces[0] >= 0 else spec.aim
@@ -183,7 +185,7 @@ def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
     return notes
 
 
-def beam_end_deg(light: Light, local) -> float:
+def beam_end_deg(light: Projection, local) -> float:
     """How far off the axis (degrees) the beam ends on the side of a point (3,) of the projector's frame, by the chief
     ray of the gate's edge.
     """
@@ -196,7 +198,7 @@ def beam_end_deg(light: Light, local) -> float:
         else min(half / abs(part) for half, part in ((gate.half_width, x), (gate.half_height, y)) if abs(part) > 1e-12)
     )
     (ray,) = gate_rays(light, [reach * x], [reach * y])
-    along = float(ray @ np.array(light.forward))
+    along = float(ray @ np.array(light.emitter.forward))
     return math.degrees(math.atan2(math.sqrt(max(float(ray @ ray) - along * along, 0.0)), along))
 
 
@@ -222,10 +224,10 @@ def _words_outside(off_axis: float, beam: float) -> str:
     return f"outside the beam: {_degrees(off_axis, beam)}"
 
 
-def _words_behind(spec, light: Light, goal, off_axis: float, beam: float) -> str:
+def _words_behind(spec, light: Projection, goal, off_axis: float, beam: float) -> str:
     """Behind the lamp, or between the mark that distances count from and a pupil that lies before it."""
     offset = 1e-3 * spec.lens.pupil_offset_mm
-    before = float((goal - np.array(light.position)) @ np.array(light.forward)) + offset
+    before = float((goal - np.array(light.emitter.position)) @ np.array(light.emitter.forward)) + offset
     if before > 0.0:
         return (
             f"nearer than the lens: {before:.2f} m in front of the projector's place, its pupil stands {offset:.2f} m"
@@ -244,8 +246,8 @@ def _cutting(spec, samples: Samples) -> str:
     return f"the {' and '.join(alone)} blade{'s' if len(alone) > 1 else ''}" if alone else "its blades together"
 
 
-def _turned_away(surface: OnSurface, light: Light) -> bool:
-    return bool(surface.normal @ (np.array(light.position) - surface.point) < 0.0)
+def _turned_away(surface: OnSurface, light: Projection) -> bool:
+    return bool(surface.normal @ (np.array(light.emitter.position) - surface.point) < 0.0)
 
 
 def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> np.ndarray | bool:
@@ -262,15 +264,16 @@ def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> 
 
 
 def _hidden(
-    arrays: SceneArrays, light: Light, surface: OnSurface, samples: Samples, shining: np.ndarray
+    arrays: SceneArrays, light: Projection, surface: OnSurface, samples: Samples, shining: np.ndarray
 ) -> tuple[float, tuple[str, ...]]:
     """Share of what shines of the pupil that something stands before, and whose shadow that is, the largest first."""
     rows, columns = np.nonzero(shining)
     step = max(1, math.ceil(rows.size / _N_RAYS))
     rows, columns = rows[::step], columns[::step]
     weights = shining[rows, columns]
-    goals = np.array(light.position) + light.radius * (
-        samples.x[rows, columns, None] * np.array(light.right) + samples.y[rows, columns, None] * np.array(light.down)
+    goals = np.array(light.emitter.position) + light.emitter.radius * (
+        samples.x[rows, columns, None] * np.array(light.emitter.right)
+        + samples.y[rows, columns, None] * np.array(light.emitter.down)
     )
     ways = np.ascontiguousarray(goals - surface.point)
     count = len(ways)
@@ -284,7 +287,7 @@ def _hidden(
     )
 
 
-def _nearest_opening_mm(light: Light, place: Place) -> float | None:
+def _nearest_opening_mm(light: Projection, place: Place) -> float | None:
     """How far (mm on the surface) from a dark place the nearest open part of the pattern lands;
     None if there is none.
     """

@@ -19,7 +19,7 @@ from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.sharpness import stencil_detail
 from projector.studies.size.landing import pattern_size
 from projector.tracing.gate.chief_rays import gate_points_of_slopes, is_in_opening, landed_slopes, opening_half_sizes
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import closest_hits
 
 # Directions across the opening; places across it where it is looked for without a stencil.
@@ -75,7 +75,7 @@ class LandedOn:
     sitter: Sitter | None
 
 
-def opening(scene, spec, light: Light | None = None) -> Opening:
+def opening(scene, spec, light: Projection | None = None) -> Opening:
     """What lets light through in the gate of a projector: transmission above half of the stencil's largest."""
     light = light or light_arrays(scene, spec, [587.5618])
     half = opening_half_sizes(light)
@@ -99,7 +99,7 @@ def opening(scene, spec, light: Light | None = None) -> Opening:
 
 
 def _open_box(
-    light: Light, half: tuple[float, float], has_stencil: bool, least: float
+    light: Projection, half: tuple[float, float], has_stencil: bool, least: float
 ) -> tuple[float, float, float, float]:
     """Left, top, right and bottom (m) of what lets more through than a share of the most; NaN where nothing does."""
     rows, columns = light.bitmap.transmission.shape
@@ -124,7 +124,7 @@ def _open_box(
     return ends[0][0], ends[1][0], ends[0][1], ends[1][1]
 
 
-def _let_through(light: Light, gate: np.ndarray) -> np.ndarray:
+def _let_through(light: Projection, gate: np.ndarray) -> np.ndarray:
     """Share (n,) of light that stencil, gate and blades let through along the chief rays of gate points (n, 2) m."""
     rows, columns = light.bitmap.transmission.shape
     row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
@@ -165,13 +165,13 @@ def landed_light(scene, spec, arrays: SceneArrays | None = None) -> list[LandedO
         distance = float(on_axis) if owner == axis_owner else float(weights[here] @ distances[here] / share)
         sitter = None
         if owner >= len(scene.surface):
-            points = np.array(light.position) + distances[here, None] * _world(light, slopes[here])
+            points = np.array(light.emitter.position) + distances[here, None] * _world(light, slopes[here])
             sitter = _sitter(scene.figure[owner - len(scene.surface)], points, weights[here])
         rows.append(LandedOn(arrays.names[owner], share, distance, *_sizes(light, found, distance), sitter))
     return sorted(rows, key=lambda row: row.distance_m)
 
 
-def _sizes(light: Light, found: Opening, distance: float) -> tuple[float, float, float, float, float | None]:
+def _sizes(light: Projection, found: Opening, distance: float) -> tuple[float, float, float, float, float | None]:
     """Pattern and opening (m, width and height) and detail (mm) on a plane square to the axis."""
     left, top, right, bottom = (1e-3 * side for side in found.box_mm)
     middle = (0.5 * (left + right), 0.5 * (top + bottom))
@@ -183,7 +183,7 @@ def _sizes(light: Light, found: Opening, distance: float) -> tuple[float, float,
     return *pattern_size(light, distance), width * distance, height * distance, detail
 
 
-def _directions(light: Light, box: tuple[float, float, float, float]) -> np.ndarray:
+def _directions(light: Projection, box: tuple[float, float, float, float]) -> np.ndarray:
     """Even steps (n, 2) of X/Z and Y/Z over a box in the gate (left, top, right, bottom, m)."""
     left, top, right, bottom = box
     along = np.linspace(0.0, 1.0, 33)
@@ -197,17 +197,29 @@ def _directions(light: Light, box: tuple[float, float, float, float]) -> np.ndar
     )
 
 
-def _world(light: Light, slopes: np.ndarray) -> np.ndarray:
+def _world(light: Projection, slopes: np.ndarray) -> np.ndarray:
     """Directions (n, 3) in the world, of length 1 along the axis."""
-    return np.ascontiguousarray(slopes @ np.array([light.right, light.down]) + np.array(light.forward))
+    return np.ascontiguousarray(
+        slopes @ np.array([light.emitter.right, light.emitter.down]) + np.array(light.emitter.forward)
+    )
 
 
-def _hits(light: Light, arrays: SceneArrays, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _hits(light: Projection, arrays: SceneArrays, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Distances along the axis (n,) m at which rays land, NaN for never, and on which object (n,), −1 for none."""
     n = len(slopes)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(
-        arrays.bvh, np.tile(np.array(light.position), (n, 1)), _world(light, slopes), 0.0, 1e6, 0, n, t, faces, u, v
+        arrays.bvh,
+        np.tile(np.array(light.emitter.position), (n, 1)),
+        _world(light, slopes),
+        0.0,
+        1e6,
+        0,
+        n,
+        t,
+        faces,
+        u,
+        v,
     )
     return np.where(faces >= 0, t, np.nan), np.where(faces >= 0, arrays.surfaces.owners[np.maximum(faces, 0)], -1)
 

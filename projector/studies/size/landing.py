@@ -23,7 +23,7 @@ from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.profile import axial_edge_width, full_spectrum
 from projector.studies.light.light_at import FEW_SAMPLES, axis_point, light_at
 from projector.tracing.gate.chief_rays import landed_half_slopes, opening_half_sizes
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import Bvh, build_bvh, closest_hits
 from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.surfaces import Camera
@@ -63,19 +63,21 @@ def over_or_under(stops: float, even: str) -> str:
     return f"{abs(stops):.1f} stops {'over' if stops > 0.0 else 'under'}" if abs(stops) >= 0.05 else even
 
 
-def axis_hits(light: Light, arrays: SceneArrays) -> tuple[float, str | None]:
+def axis_hits(light: Projection, arrays: SceneArrays) -> tuple[float, str | None]:
     """Distance along the axis to the first surface and its name; inf and None if the axis meets nothing."""
-    camera = Camera(light.position, light.right, light.down, light.forward, 1e-3, 1e-3, 1, 1)
+    camera = Camera(
+        light.emitter.position, light.emitter.right, light.emitter.down, light.emitter.forward, 1e-3, 1e-3, 1, 1
+    )
     points = empty_points(1)
     triangles = np.empty(1, np.int32)
     camera_points(arrays.bvh, arrays.surfaces, camera, np.array([0.5]), np.array([0.5]), 1.0, 0, 1, points, triangles)
     if triangles[0] < 0:
         return math.inf, None
-    distance = float(np.dot(points.positions[0].astype(float) - light.position, light.forward))
+    distance = float(np.dot(points.positions[0].astype(float) - light.emitter.position, light.emitter.forward))
     return distance, arrays.names[int(points.materials[0])]
 
 
-def pattern_size(light: Light, distance: float) -> tuple[float, float]:
+def pattern_size(light: Projection, distance: float) -> tuple[float, float]:
     """Width and height (m) of gate and bitmap on a plane square to the axis, middle to middle of opposite sides, with
     distortion.
     """
@@ -94,7 +96,7 @@ def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
     beam_slope, _ = landed_half_slopes(light, light.gate.half_width, light.gate.half_height)
     magnification = thin_lens.magnification(focus.tube_length, throw)
     inverse_sharp = float(light.inverse_sharp[0])
-    blur = 2.0 * light.radius * abs(throw * inverse_sharp - 1.0)
+    blur = 2.0 * light.emitter.radius * abs(throw * inverse_sharp - 1.0)
     spectral, weights = full_spectrum(scene, spec)
     no_light = None if name is None else _no_light(scene, spec, arrays)
     is_stated = spec.reading is not None or spec.output is not None
@@ -124,7 +126,7 @@ def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
     return None if found.has_edges else found.words
 
 
-def open_gate_meter(scene, spec, light: Light, distance: float, iso: float) -> float:
+def open_gate_meter(scene, spec, light: Projection, distance: float, iso: float) -> float:
     """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the
     axis.
     """

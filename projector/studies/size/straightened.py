@@ -21,7 +21,7 @@ from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.size.landing import axis_hits
 from projector.tracing.gate.chief_rays import gate_points, gate_rays, is_in_opening, opening_border
 from projector.tracing.gate.gate_image import open_bitmap
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 
 # The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
 _LEAST_COLUMNS, _N_PLACES = 1024, 3
@@ -137,8 +137,8 @@ class _Plane:
                     try_="turn the projector towards it, a longer lens, or a smaller gate",
                 )
             )
-        along = ((self.origin - np.array(light.position)) @ normal) / towards
-        points = np.array(light.position) + along[:, None] * directions - self.origin
+        along = ((self.origin - np.array(light.emitter.position)) @ normal) / towards
+        points = np.array(light.emitter.position) + along[:, None] * directions - self.origin
         return points @ np.array([self.right, self.up]).T
 
 
@@ -156,7 +156,7 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     vertices = placed_surface(scene, surface).vertices
     normal = np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
     normal /= np.linalg.norm(normal)
-    forward = np.array(light.forward)
+    forward = np.array(light.emitter.forward)
     normal = -normal if normal @ forward > 0.0 else normal
     # Upright in the room; on a floor or a ceiling away from the projector is up.
     upright = np.array([0.0, 1.0, 0.0])
@@ -165,11 +165,11 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
         up = forward - (forward @ normal) * normal
     if np.linalg.norm(up) < 0.1:
         # Straight down, or up, up is the projector's own.
-        up = -np.array(light.down)
+        up = -np.array(light.emitter.down)
         up -= (up @ normal) * normal
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
-    origin = np.array(light.position) + distance * forward
+    origin = np.array(light.emitter.position) + distance * forward
     return _Plane(name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
 
 
@@ -287,7 +287,7 @@ class _Placed(NamedTuple):
     """
 
     plane: _Plane
-    light: Light
+    light: Projection
     picture: np.ndarray
     centre: np.ndarray
     half_width: float

@@ -310,7 +310,7 @@ def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
     """Where chief rays of gate points (m) land."""
     gate_x, gate_y = np.asarray(gate_x, float), np.asarray(gate_y, float)
     directions = gate_rays(light, gate_x, gate_y)
-    origins = np.tile(np.array(light.position), (len(directions), 1))
+    origins = np.tile(np.array(light.emitter.position), (len(directions), 1))
     n = len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(arrays.bvh, origins, np.ascontiguousarray(directions), 0.0, 1e6, 0, n, t, faces, u, v)
@@ -329,7 +329,7 @@ def _landed(light, arrays: SceneArrays, gate_x, gate_y) -> _Landed:
 def _landed_on_plane(light, point, normal, gate_x, gate_y) -> _Landed:
     """Where they land on a plane without end; NaN where they never do."""
     directions = gate_rays(light, gate_x, gate_y)
-    origin = np.array(light.position)
+    origin = np.array(light.emitter.position)
     with np.errstate(divide="ignore"):
         t = ((point - origin) @ normal) / (directions @ normal)
     t = np.where(t > 0.0, t, np.nan)

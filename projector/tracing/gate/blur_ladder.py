@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.jit import kernel
-from projector.tracing.sight.outline import Pupil, kernel_size, rim_length
+from projector.tracing.sight.outline import Outline, kernel_size, rim_length
 
 # Patch diameters in pixels of the gate's picture: 0, then this, then growing by so many steps an octave.
 FIRST_DIAMETER = 1.5
@@ -92,7 +92,7 @@ def n_octaves(extent: float) -> int:
     return max(1, math.ceil(math.log2(WIDEST_PATCH * extent / FIRST_DIAMETER)))
 
 
-def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pupil: Pupil) -> list[Rung]:
+def make_ladder(shape: tuple[int, int], extent: float, fullness: list[float], pupil: Outline) -> list[Rung]:
     """The rungs for a picture of a shape (h, w), lit over `extent` pixels,
     with the fullness of blocks of 2^i pixels.
     """
@@ -153,7 +153,7 @@ def _kind(full: float, thin: float, is_small: bool) -> tuple[int, int]:
     )
 
 
-def _power(shape: tuple[int, int], diameter: float, pixels: int, pupil: Pupil) -> int:
+def _power(shape: tuple[int, int], diameter: float, pixels: int, pupil: Outline) -> int:
     """Halvings of the picture for a level with so many pixels across its patch, or fewer where that would take too many
     texels.
     """

@@ -32,7 +32,7 @@ from projector.tracing.gate.blur_ladder import (
 from projector.tracing.gate.convolution import FULL, RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.gate.gate_image import GateImage
 from projector.tracing.gate.patch_lanes import LEVEL
-from projector.tracing.sight.outline import Pupil, coverage_image, kernel_size
+from projector.tracing.sight.outline import Outline, coverage_image, kernel_size
 
 # With up to so many terms a texel they are summed one by one; beyond, a Fourier transform is quicker.
 MOST_TERMS = 250
@@ -84,7 +84,7 @@ def _room_for(n_texels: int) -> np.ndarray:
 class BlurStack:
     """Levels made when first asked for and kept; `stack` hands kernels the part of the ladder that they need."""
 
-    def __init__(self, image: GateImage, pupil: Pupil, workers: int = 2):
+    def __init__(self, image: GateImage, pupil: Outline, workers: int = 2):
         self._image = image
         self._pupil = pupil
         self._workers = workers

@@ -7,34 +7,36 @@ from __future__ import annotations
 import numpy as np
 
 from projector.optics.distortion import gate_radii, landed_radii
-from projector.tracing.gate.lens_law import Light
+from projector.tracing.gate.lens_law import Projection
 
 
-def gate_rays(light: Light, gate_x, gate_y) -> np.ndarray:
+def gate_rays(light: Projection, gate_x, gate_y) -> np.ndarray:
     """Directions (n, 3) in the world of chief rays of gate points (m, as landed), of length 1 along the axis."""
     slopes = landed_slopes(light, np.column_stack([np.asarray(gate_x, float), np.asarray(gate_y, float)]))
-    return slopes @ np.array([light.right, light.down]) + np.array(light.forward)
+    return slopes @ np.array([light.emitter.right, light.emitter.down]) + np.array(light.emitter.forward)
 
 
-def landed_slopes(light: Light, gate: np.ndarray) -> np.ndarray:
+def landed_slopes(light: Projection, gate: np.ndarray) -> np.ndarray:
     """(X/Z, Y/Z) (n, 2) of chief rays of gate points (n, 2) m, right and down from the axis, as landed."""
     return _rescaled(light, gate / light.tube_length, landed_radii)
 
 
-def gate_points(light: Light, points: np.ndarray) -> np.ndarray:
+def gate_points(light: Projection, points: np.ndarray) -> np.ndarray:
     """Where chief rays to world points (n, 3) left the gate: (n, 2) m right and down from the axis, as landed; NaN
     behind the lens.
     """
-    local = (points - np.array(light.position)) @ np.array([light.right, light.down, light.forward]).T
+    local = (points - np.array(light.emitter.position)) @ np.array(
+        [light.emitter.right, light.emitter.down, light.emitter.forward]
+    ).T
     return gate_points_of_slopes(light, local[:, :2] / np.where(local[:, 2:] > 0.0, local[:, 2:], np.nan))
 
 
-def gate_points_of_slopes(light: Light, slopes: np.ndarray) -> np.ndarray:
+def gate_points_of_slopes(light: Projection, slopes: np.ndarray) -> np.ndarray:
     """The same for directions (X/Z, Y/Z) (n, 2) in the projector's frame."""
     return light.tube_length * _rescaled(light, slopes, gate_radii)
 
 
-def _rescaled(light: Light, slopes: np.ndarray, law) -> np.ndarray:
+def _rescaled(light: Projection, slopes: np.ndarray, law) -> np.ndarray:
     """Slopes (n, 2) moved along their radius by a law of the lens's distortion; as they are without any."""
     if light.distortion == 0.0:
         return slopes
@@ -44,14 +46,14 @@ def _rescaled(light: Light, slopes: np.ndarray, law) -> np.ndarray:
     )
 
 
-def opening_half_sizes(light: Light) -> tuple[float, float]:
+def opening_half_sizes(light: Projection) -> tuple[float, float]:
     """Half width and half height (m) in the gate of what the opening and the stencil's own rectangle leave free."""
     gate, bitmap = light.gate, light.bitmap
     rows, columns = bitmap.transmission.shape
     return min(gate.half_width, 0.5 * columns * bitmap.pitch), min(gate.half_height, 0.5 * rows * bitmap.pitch)
 
 
-def opening_border(light: Light, n_side: int) -> np.ndarray:
+def opening_border(light: Projection, n_side: int) -> np.ndarray:
     """Border (4, n_side + 1, 2) m of that part of the gate: its top, right, bottom and left, each clockwise as landed.
 
     A round gate is followed along its circle.
@@ -69,14 +71,14 @@ def opening_border(light: Light, n_side: int) -> np.ndarray:
     )
 
 
-def is_in_opening(light: Light, gate: np.ndarray) -> np.ndarray:
+def is_in_opening(light: Projection, gate: np.ndarray) -> np.ndarray:
     """Whether gate points (n, 2) m lie in that part of the gate (n,); NaN does not."""
     half_width, half_height = opening_half_sizes(light)
     inside = (np.abs(gate[:, 0]) <= half_width) & (np.abs(gate[:, 1]) <= half_height)
     return inside & (np.hypot(gate[:, 0], gate[:, 1]) <= light.gate.half_width) if light.gate.is_round else inside
 
 
-def landed_half_slopes(light: Light, half_width: float, half_height: float) -> tuple[float, float]:
+def landed_half_slopes(light: Projection, half_width: float, half_height: float) -> tuple[float, float]:
     """How far out (X/Z, Y/Z) the middles of the sides of a rectangle in the gate (half sizes, m) land."""
     slopes = landed_slopes(light, np.array([[half_width, 0.0], [0.0, half_height]]))
     return float(slopes[0, 0]), float(slopes[1, 1])

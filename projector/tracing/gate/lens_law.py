@@ -18,9 +18,13 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.jit import formula
-from projector.optics.distortion import gate_over_landed
+from projector.optics.distortion import gate_over_landed, landed_radius
 from projector.tracing.gate.gate_image import Bitmap, Gate
-from projector.tracing.sight.outline import N_PROJECTION_STEPS, Pupil
+from projector.tracing.sight.emitter import Emitter, resized
+from projector.tracing.sight.outline import N_PROJECTION_STEPS
+
+# How far beyond the beam (share of its size) points are looked at, for what its bounds leave out.
+BEAM_MARGIN = 0.05
 
 
 class Blades(NamedTuple):
@@ -37,18 +41,14 @@ class Blades(NamedTuple):
     tables: np.ndarray
 
 
-class Light(NamedTuple):
-    """One projector, ready for kernels. Lengths in metres.
+class Projection(NamedTuple):
+    """What a gate and a lens do to the light of an emitter, the lens's pupil: ready for kernels. Lengths in metres.
 
-    position (3), right, down, forward (3): place and axes of the pupil's centre in the world tube_length s;
-    inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ) distortion p, see optics.distortion; curvature κ (1/m); spherical σ
-    (1/m²); radius: half the pupil's nominal diameter
+    tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ); distortion p, see optics.distortion; curvature κ
+    (1/m); spherical σ (1/m²)
     """
 
-    position: tuple
-    right: tuple
-    down: tuple
-    forward: tuple
+    emitter: Emitter
     tube_length: float
     inverse_sharp: np.ndarray
     lateral: np.ndarray
@@ -57,8 +57,6 @@ class Light(NamedTuple):
     distortion: float
     curvature: float
     spherical: float
-    radius: float
-    pupil: Pupil
     gate: Gate
     bitmap: Bitmap
     blades: Blades
@@ -116,7 +114,8 @@ def mean_pupil_geometry(light, x, y, z, nx, ny, nz):
     height = -(nx * x + ny * y + nz * z)
     common = z * inverse * inverse
     laplacian = common * inverse * (height * (24.0 * across * inverse - 8.0) + 8.0 * (nx * x + ny * y))
-    moment = 0.5 * (light.pupil.second_moments[0] + light.pupil.second_moments[1]) * light.radius * light.radius
+    moments, radius = light.emitter.outline.second_moments, light.emitter.radius
+    moment = 0.5 * (moments[0] + moments[1]) * radius * radius
     correction = 0.5 * moment * laplacian
     return common * height + correction, correction
 
@@ -153,8 +152,30 @@ def light_reach(light, inverse_distance, field_squared):
     """Half size (m) of the largest patch in the gate over all wavelengths, lateral shift aside."""
     low = patch_scale(light, light.inverse_sharp_range[0], inverse_distance, field_squared)
     high = patch_scale(light, light.inverse_sharp_range[1], inverse_distance, field_squared)
-    largest = light.radius * light.pupil.reach
+    largest = light.emitter.reach
     return largest * max(abs(low), abs(high)) + abs(light.spherical) * largest * largest * largest
+
+
+def with_pupil_radius(light: Projection, radius: float) -> Projection:
+    """The same projector with its pupil stopped or opened to a radius (m)."""
+    return light._replace(emitter=resized(light.emitter, radius))
+
+
+def beam_bounds(light: Projection) -> tuple[float, float]:
+    """Largest slope and reach (m) of a projector's beam with a margin.
+
+    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis:
+    at most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius. Distortion
+    then moves it outwards by its law, whose slope is nowhere steeper than 1 or that at the gate's edge.
+    """
+    gate = light.gate
+    corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height) / min(light.lateral_range)
+    sharp = max(abs(value) for value in light.inverse_sharp_range)
+    rim = light.emitter.reach
+    straight = (corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
+    unit = gate.norm / light.tube_length
+    slope = unit * landed_radius(light.distortion, straight / unit)
+    return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim * max(1.0, 1.0 + 3.0 * light.distortion)
 
 
 def without_blades(n_wavelengths: int) -> Blades:

@@ -119,7 +119,7 @@ def _blade_class(light, blade, field_squared, slope_x, slope_y, inverse_distance
     highest = -math.inf
     for wavelength in range(light.inverse_sharp.shape[0]):
         distance, scale = _blade_place(light, blade, wavelength, field_squared, slope_x, slope_y, inverse_distance)
-        largest = light.radius * light.pupil.reach
+        largest = light.emitter.reach
         half = (abs(scale) + abs(light.spherical) * largest * largest) * largest + 0.5 * footprint
         lowest = min(lowest, distance - half)
         highest = max(highest, distance + half)
@@ -133,7 +133,7 @@ def _blade_light(light, blade, distance, scale, radius, footprint):
     """Share of a patch of pupil radius `radius` (m) that passes a blade at `distance` (m, in its plane)."""
     half = abs(scale) * radius
     half = max(math.sqrt(half * half + 0.25 * footprint * footprint), 1e-12)
-    reach = light.pupil.reach
+    reach = light.emitter.outline.reach
     if scale >= 0.0:
         return blade_open_share(light.blades, blade, distance / half, reach)
     return 1.0 - blade_open_share(light.blades, blade, -distance / half, reach)
@@ -214,9 +214,9 @@ def _whole_pupil(light, parts, stack, point, place, geometry, footprint, stencil
     for first in range(0, light.inverse_sharp.shape[0], LANES):
         clear_patches(table)
         if light.blades.limits.shape[0] > 0:
-            _take_blades(light, first, place, 0.0, 0.0, 0.0, light.radius, footprint, table)
+            _take_blades(light, first, place, 0.0, 0.0, 0.0, light.emitter.radius, footprint, table)
         if stencil_class == _MIXED:
-            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.radius, footprint, table)
+            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.emitter.radius, footprint, table)
             add_patches(table, np.float32(0.0), np.float32(0.0), np.float32(geometry))
         else:
             add_open(table, np.float32(geometry))
@@ -247,7 +247,7 @@ def _cell_by_cell(
     the whole pupil.
     """
     n_cells = cells.shape[0]
-    radius = light.radius * math.sqrt(light.pupil.area / n_cells)
+    radius = light.emitter.radius * math.sqrt(light.emitter.outline.area / n_cells)
     area = math.pi * radius * radius
     joins = is_sparse and light.spherical == 0.0
     for first in range(0, light.inverse_sharp.shape[0], LANES):
@@ -277,7 +277,7 @@ def _cell_by_cell(
             else:
                 add_patches(table, np.float32(ax), np.float32(ay), np.float32(arrived * geometry))
         if joins and clear > 0.0:
-            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.radius, footprint, table)
+            _choose(light, parts, stack, first, place, 0.0, 2.0 * light.emitter.radius, footprint, table)
             join_cells(table, np.float32(clear))
         _weigh(light, weights, material, first, table, out, point)
 
@@ -295,7 +295,7 @@ def _geometry_by_cells(light, cells, position, normal, visibility, state):
             total += arrived * pupil_geometry(
                 position[0], position[1], position[2], normal[0], normal[1], normal[2], cells[cell, 0], cells[cell, 1]
             )
-    return total * math.pi * light.radius * light.radius * light.pupil.area / n_cells
+    return total * math.pi * light.emitter.radius * light.emitter.radius * light.emitter.outline.area / n_cells
 
 
 @formula
@@ -304,16 +304,16 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
     state = visibility.state[i]
     if state in (DARK, UNKNOWN):
         return
-    x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    x, y, z = in_light_frame(light.emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     if not z > 1e-6:
         return
-    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    normal = direction_in_light_frame(light.emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     inverse_distance = 1.0 / z
     slope_x, slope_y = straight_slopes(light, x * inverse_distance, y * inverse_distance)
     field_squared = field_radius_squared(light, slope_x, slope_y)
     height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     tilt = math.sqrt(normal[0] * normal[0] + normal[1] * normal[1])
-    rim = tilt * light.radius * light.pupil.reach
+    rim = tilt * light.emitter.reach
     if height + rim <= 0.0:
         return
     footprint = light.tube_length * footprint_per_tube(points.areas[i], height, z)
@@ -332,7 +332,7 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
         n_mixed += 1 if blade_class == _MIXED else 0
     geometry, correction = mean_pupil_geometry(light, x, y, z, normal[0], normal[1], normal[2])
     steep = rim > LARGEST_SLOPE * height or abs(correction) > LARGEST_CORRECTION * (geometry - correction)
-    geometry *= math.pi * light.radius * light.radius * light.pupil.area
+    geometry *= math.pi * light.emitter.radius * light.emitter.radius * light.emitter.outline.area
     bends = light.spherical != 0.0 and n_mixed > 0
     place = (slope_x, slope_y, inverse_distance, field_squared)
     material = points.materials[i]
@@ -387,7 +387,7 @@ def _light_point(light, parts, stack, cell_stack, image, points, visibility, i, 
 def add_light(light, parts, stack, cell_stack, image, points, squares, visibility, weights, start, stop, out):
     """Add one projector's light to the points of the squares start … stop.
 
-    light a Light; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole pupil
+    light a Projection; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole pupil
     and for its cells; image a GateImage; points Points; squares Squares, how the points lie; visibility Visibility
     weights (n_materials, n_wavelengths, 3): what a unit of (radiance · steradian · cosine) at each wavelength adds to
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
@@ -406,12 +406,12 @@ def add_light(light, parts, stack, cell_stack, image, points, squares, visibilit
 @formula
 def _is_unlit(light, image, points, i):
     """Whether the pattern leaves a point's patch of the gate dark at every wavelength."""
-    x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    x, y, z = in_light_frame(light.emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
     if not z > 1e-6:
         return True
     slope_x, slope_y = straight_slopes(light, x / z, y / z)
     field_squared = field_radius_squared(light, slope_x, slope_y)
-    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    normal = direction_in_light_frame(light.emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     footprint = light.tube_length * footprint_per_tube(
         points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z
     )

@@ -8,7 +8,7 @@ import numpy as np
 
 from projector.jit import formula, kernel
 from projector.tracing.gate.patch_lanes import LANES
-from projector.tracing.sight.outline import pupil_point
+from projector.tracing.sight.outline import outline_point
 from projector.tracing.sight.points import RAYS_PER_CELL, n_arrived
 
 # Cells along each side of the pupil's unit square where a point sees all of it: where only the geometry changes across
@@ -40,7 +40,7 @@ def pupil_parts(light, n_side: int) -> PupilParts:
     cells = []
     for side, parts in ((N_SIDE_LIT, 1), (N_SIDE_PRODUCT, 1), (n_side, 1), (N_SIDE_PRODUCT, 2), (n_side, 2)):
         centres = np.empty((side * side * parts * parts, 2))
-        _fill_centres(light.pupil, light.radius, side, parts, centres)
+        _fill_centres(light.emitter.outline, light.emitter.radius, side, parts, centres)
         cells.append(centres)
     return PupilParts(
         *(np.pad(values, spare, mode="edge").astype(np.float32) for values in (light.inverse_sharp, light.lateral)),
@@ -58,7 +58,7 @@ def _fill_centres(pupil, radius, n_side, n_parts, centres):
         cell, part = i // (n_parts * n_parts), i % (n_parts * n_parts)
         column = n_parts * (cell % n_side) + part % n_parts
         row = n_parts * (cell // n_side) + part // n_parts
-        x, y = pupil_point(pupil, (column + 0.5) / fine, (row + 0.5) / fine)
+        x, y = outline_point(pupil, (column + 0.5) / fine, (row + 0.5) / fine)
         centres[i, 0] = radius * x
         centres[i, 1] = radius * y
 

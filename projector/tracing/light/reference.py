@@ -21,7 +21,7 @@ from projector.tracing.rays.bvh import any_hit
 from projector.tracing.rays.cone import SEGMENT_START
 from projector.tracing.rays.sampling import point_key, uniform
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
-from projector.tracing.sight.outline import pupil_point
+from projector.tracing.sight.outline import outline_point
 
 
 @formula
@@ -45,7 +45,7 @@ def gate_light(light, wavelength, slope_x, slope_y, field_squared, inverse_dista
 @formula
 def is_seen(bvh, origin, light, ax, ay):
     """Whether the pupil point (ax, ay) is seen from a place in the world."""
-    goal = in_world(light, ax, ay)
+    goal = in_world(light.emitter, ax, ay)
     direction = (goal[0] - origin[0], goal[1] - origin[1], goal[2] - origin[2])
     return not any_hit(bvh, origin, direction, SEGMENT_START, 1.0)
 
@@ -53,12 +53,14 @@ def is_seen(bvh, origin, light, ax, ay):
 @kernel
 def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, out):
     """The same sums as `pattern.add_light`, from n_side² rays a point, one in each cell of the pupil's unit square."""
-    area = math.pi * light.radius * light.radius * light.pupil.area / (n_side * n_side)
+    area = math.pi * light.emitter.radius * light.emitter.radius * light.emitter.outline.area / (n_side * n_side)
     for i in range(start, stop):
-        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        x, y, z = in_light_frame(light.emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
         if points.materials[i] < 0 or not z > 1e-6:
             continue
-        nx, ny, nz = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+        nx, ny, nz = direction_in_light_frame(
+            light.emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
+        )
         slope_x, slope_y = straight_slopes(light, x / z, y / z)
         field_squared = field_radius_squared(light, slope_x, slope_y)
         origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
@@ -66,9 +68,9 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
         for sample in range(n_side * n_side):
             u = (sample % n_side + uniform(key, sample, 0)) / n_side
             v = (sample // n_side + uniform(key, sample, 1)) / n_side
-            px, py = pupil_point(light.pupil, u, v)
-            ax = light.radius * px
-            ay = light.radius * py
+            px, py = outline_point(light.emitter.outline, u, v)
+            ax = light.emitter.radius * px
+            ay = light.emitter.radius * py
             geometry = pupil_geometry(x, y, z, nx, ny, nz, ax, ay)
             if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
                 continue

@@ -1,38 +1,75 @@
-"""A light's opening as points see it: its place and axes."""
+"""What shines, as points see it: its place, its axes and its outline. What a gate and a lens do to its light is no part
+of it: a soft box has none of that.
+"""
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from projector.jit import formula
+from projector.tracing.sight.outline import Outline
+
+
+class Emitter(NamedTuple):
+    """A flat opening that shines forward: the pupil of a lens, or a panel of any size and outline. Lengths in metres.
+
+    position, right, down, forward (3): its middle and its axes in the world
+    outline        its shape, in units of `radius`: the radius of a disc as large as its nominal opening
+    half_width, half_height  of the box round it, along right and down
+    reach          how far from the middle its farthest point lies: it lies in the ball of this radius
+    """
+
+    position: tuple
+    right: tuple
+    down: tuple
+    forward: tuple
+    outline: Outline
+    radius: float
+    half_width: float
+    half_height: float
+    reach: float
+
+
+def make_emitter(position: tuple, axes: tuple, outline: Outline, radius: float) -> Emitter:
+    """An emitter at a place (3) with axes (right, down, forward), its outline scaled by a radius (m)."""
+    half_width, half_height = (radius * half for half in outline.half_sizes)
+    return Emitter(position, *axes, outline, radius, half_width, half_height, radius * outline.reach)
+
+
+def resized(emitter: Emitter, radius: float) -> Emitter:
+    """The same emitter larger or smaller: radius in metres."""
+    axes = (emitter.right, emitter.down, emitter.forward)
+    return make_emitter(emitter.position, axes, emitter.outline, radius)
 
 
 @formula
-def in_light_frame(light, x, y, z):
-    """A world point in the projector's frame: right, down, forward (m)."""
-    dx = x - light.position[0]
-    dy = y - light.position[1]
-    dz = z - light.position[2]
+def in_light_frame(emitter, x, y, z):
+    """A world point in an emitter's frame: right, down, forward (m)."""
+    dx = x - emitter.position[0]
+    dy = y - emitter.position[1]
+    dz = z - emitter.position[2]
     return (
-        dx * light.right[0] + dy * light.right[1] + dz * light.right[2],
-        dx * light.down[0] + dy * light.down[1] + dz * light.down[2],
-        dx * light.forward[0] + dy * light.forward[1] + dz * light.forward[2],
+        dx * emitter.right[0] + dy * emitter.right[1] + dz * emitter.right[2],
+        dx * emitter.down[0] + dy * emitter.down[1] + dz * emitter.down[2],
+        dx * emitter.forward[0] + dy * emitter.forward[1] + dz * emitter.forward[2],
     )
 
 
 @formula
-def direction_in_light_frame(light, x, y, z):
-    """A world direction in the projector's frame."""
+def direction_in_light_frame(emitter, x, y, z):
+    """A world direction in an emitter's frame."""
     return (
-        x * light.right[0] + y * light.right[1] + z * light.right[2],
-        x * light.down[0] + y * light.down[1] + z * light.down[2],
-        x * light.forward[0] + y * light.forward[1] + z * light.forward[2],
+        x * emitter.right[0] + y * emitter.right[1] + z * emitter.right[2],
+        x * emitter.down[0] + y * emitter.down[1] + z * emitter.down[2],
+        x * emitter.forward[0] + y * emitter.forward[1] + z * emitter.forward[2],
     )
 
 
 @formula
-def in_world(light, ax, ay):
-    """A point of the lens plane (m) in the world."""
+def in_world(emitter, ax, ay):
+    """A point of an emitter's plane (m) in the world."""
     return (
-        light.position[0] + ax * light.right[0] + ay * light.down[0],
-        light.position[1] + ax * light.right[1] + ay * light.down[1],
-        light.position[2] + ax * light.right[2] + ay * light.down[2],
+        emitter.position[0] + ax * emitter.right[0] + ay * emitter.down[0],
+        emitter.position[1] + ax * emitter.right[1] + ay * emitter.down[1],
+        emitter.position[2] + ax * emitter.right[2] + ay * emitter.down[2],
     )

@@ -1,8 +1,8 @@
-"""The lens pupil: its shape, its samples and its moments.
+"""The outline of what shines, a lens's pupil or a panel: its shape, its samples and its moments.
 
-All coordinates are in units of half the nominal diameter (focal length / f-number): a disc has radius 1, a polygon
-the area of that disc, a ring that outer radius, a bitmap the disc's area. x is to the right and y down, as seen from
-behind the lens.
+All coordinates are in units of half the nominal diameter (of a lens: focal length / f-number): a disc has radius 1, a
+polygon and a rectangle the area of that disc, a ring that outer radius, a bitmap the disc's area. x is to the right and
+y down, as seen from behind.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from projector.jit import formula
 
-DISC, POLYGON, RING, BITMAP = 0, 1, 2, 3
+DISC, POLYGON, RING, BITMAP, RECTANGLE = 0, 1, 2, 3, 4
 N_PROJECTION_STEPS = 1024
 RING_STRIPS = 4
 _RASTER = 1024
@@ -23,11 +23,12 @@ _RASTER = 1024
 _LARGE = 96
 
 
-class Pupil(NamedTuple):
-    """A pupil's shape, flat enough for kernels.
+class Outline(NamedTuple):
+    """A shape, flat enough for kernels.
 
     kind, n_blades, rotation (radians), inner (ring: inner over outer radius)
     circumradius   (polygon: of its corners), reach: the farthest point of any shape
+    half_sizes     (2,) half width and half height of the box round it
     area           in units of the nominal disc's area
     second_moments (3,) mean of x², y² and xy over the shape
     row_cdf        (h + 1,) and column_cdf (h, w + 1): inverse-transform tables of a bitmap, (2,) and (1, 2) otherwise
@@ -41,6 +42,7 @@ class Pupil(NamedTuple):
     inner: float
     circumradius: float
     reach: float
+    half_sizes: tuple
     area: float
     second_moments: np.ndarray
     row_cdf: np.ndarray
@@ -49,34 +51,71 @@ class Pupil(NamedTuple):
     symmetric: bool
 
 
-def make_pupil(
-    shape: str = "disc", n_blades: int = 6, rotation_deg: float = 0.0, inner_fraction: float = 0.5, bitmap=None
-) -> Pupil:
-    """Build a pupil of a shape: "disc", "polygon", "ring" or "bitmap" ((h, w) float coverage, row 0 at the top)."""
+def make_outline(
+    shape: str = "disc",
+    n_blades: int = 6,
+    rotation_deg: float = 0.0,
+    inner_fraction: float = 0.5,
+    bitmap=None,
+    aspect: float = 1.0,
+) -> Outline:
+    """An outline: "disc", "polygon", "ring", "rectangle" (aspect: width over height) or "bitmap" ((h, w) float coverage,
+    row 0 at the top).
+    """
     empty = (np.array([0.0, 1.0]), np.array([[0.0, 1.0]]))
     rotation = math.radians(rotation_deg)
     if shape == "disc":
-        return Pupil(DISC, 0, 0.0, 0.0, 1.0, 1.0, 1.0, np.array([0.25, 0.25, 0.0]), *empty, 1.0, True)
+        return Outline(DISC, 0, 0.0, 0.0, 1.0, 1.0, (1.0, 1.0), 1.0, np.array([0.25, 0.25, 0.0]), *empty, 1.0, True)
     if shape == "ring":
         second = 0.25 * (1.0 + inner_fraction**2)
         area = 1.0 - inner_fraction**2
-        return Pupil(
-            RING, 0, 0.0, float(inner_fraction), 1.0, 1.0, area, np.array([second, second, 0.0]), *empty, 1.0, True
+        return Outline(
+            RING,
+            0,
+            0.0,
+            float(inner_fraction),
+            1.0,
+            1.0,
+            (1.0, 1.0),
+            area,
+            np.array([second, second, 0.0]),
+            *empty,
+            1.0,
+            True,
+        )
+    if shape == "rectangle":
+        half_sizes = (math.sqrt(0.25 * math.pi * aspect), math.sqrt(0.25 * math.pi / aspect))
+        moments = np.array([half_sizes[0] ** 2 / 3.0, half_sizes[1] ** 2 / 3.0, 0.0])
+        return Outline(
+            RECTANGLE, 0, 0.0, 0.0, 1.0, math.hypot(*half_sizes), half_sizes, 1.0, moments, *empty, 1.0, True
         )
     if shape == "polygon":
         circumradius = math.sqrt(2.0 * math.pi / (n_blades * math.sin(2.0 * math.pi / n_blades)))
         # Mean of x² over a regular polygon is the same in every direction: R²·(2 + cos(2π/n)) / 12.
         second = circumradius**2 * (2.0 + math.cos(2.0 * math.pi / n_blades)) / 12.0
         moments = np.array([second, second, 0.0])
-        return Pupil(
-            POLYGON, n_blades, rotation, 0.0, circumradius, circumradius, 1.0, moments, *empty, 1.0, n_blades % 2 == 0
+        corners = rotation + 2.0 * math.pi * np.arange(n_blades) / n_blades
+        half_sizes = tuple(float(circumradius * np.abs(turn(corners)).max()) for turn in (np.cos, np.sin))
+        return Outline(
+            POLYGON,
+            n_blades,
+            rotation,
+            0.0,
+            circumradius,
+            circumradius,
+            half_sizes,
+            1.0,
+            moments,
+            *empty,
+            1.0,
+            n_blades % 2 == 0,
         )
     if shape == "bitmap":
         return _bitmap_pupil(np.asarray(bitmap, float))
     raise ValueError(f"unknown pupil shape: {shape}")
 
 
-def _bitmap_pupil(coverage: np.ndarray) -> Pupil:
+def _bitmap_pupil(coverage: np.ndarray) -> Outline:
     """A pupil drawn by the user, scaled so that its open area is that of the nominal disc."""
     height, width = coverage.shape
     side = max(height, width)
@@ -96,13 +135,14 @@ def _bitmap_pupil(coverage: np.ndarray) -> Pupil:
     within = pixel * pixel / 12.0
     moments = np.array([(weights * x * x).sum() + within, (weights * y * y).sum() + within, (weights * x * y).sum()])
     reach = float(np.sqrt((x * x + y * y)[square > 0].max()) + 0.7072 * pixel)
+    half_sizes = tuple(float(np.abs(places[square > 0]).max() + 0.5 * pixel) for places in (x, y))
     rows = square.sum(axis=1)
     row_cdf = np.concatenate([[0.0], np.cumsum(rows)]) / total
     column_cdf = np.zeros((side, side + 1))
     column_cdf[:, 1:] = np.cumsum(square, axis=1)
     column_cdf /= np.where(rows > 0, rows, 1.0)[:, None]
     symmetric = bool(np.allclose(square, square[::-1, ::-1]))
-    return Pupil(BITMAP, 0, 0.0, 0.0, 1.0, reach, 1.0, moments, row_cdf, column_cdf, extent, symmetric)
+    return Outline(BITMAP, 0, 0.0, 0.0, 1.0, reach, half_sizes, 1.0, moments, row_cdf, column_cdf, extent, symmetric)
 
 
 @formula
@@ -121,8 +161,10 @@ def _search(cdf, value):
 
 
 @formula
-def pupil_point(pupil, u, v):
-    """The point (x, y) of the pupil for (u, v) in the unit square; equal areas go to equal areas."""
+def outline_point(pupil, u, v):
+    """The point (x, y) of an outline for (u, v) in the unit square; equal areas go to equal areas."""
+    if pupil.kind == RECTANGLE:
+        return (2.0 * u - 1.0) * pupil.half_sizes[0], (2.0 * v - 1.0) * pupil.half_sizes[1]
     if pupil.kind == DISC:
         # Concentric squares to circles (P. Shirley & K. Chiu, Journal of Graphics Tools 2(3), 1997): compact cells.
         a = 2.0 * u - 1.0
@@ -160,7 +202,7 @@ def pupil_point(pupil, u, v):
     return (column + right) * pixel - pupil.extent, (row + down) * pixel - pupil.extent
 
 
-def rim_length(pupil: Pupil) -> float:
+def rim_length(pupil: Outline) -> float:
     """Length of a pupil's rim over that of its own area as strips one radius wide: 1 of a disc, 1 / (1 − inner) of a
     ring.
     """
@@ -170,6 +212,8 @@ def rim_length(pupil: Pupil) -> float:
         return 1.0 / (1.0 - pupil.inner)
     if pupil.kind == POLYGON:
         return pupil.n_blades * pupil.circumradius * math.sin(math.pi / pupil.n_blades) / math.pi
+    if pupil.kind == RECTANGLE:
+        return 2.0 * sum(pupil.half_sizes) / math.pi
     density = np.pad(_bitmap_density(pupil), 1)
     steps = np.abs(np.diff(density, axis=0)).sum() + np.abs(np.diff(density, axis=1)).sum()
     # Summed along rows and columns a rim counts 4/π times its length on average over its directions.
@@ -178,12 +222,12 @@ def rim_length(pupil: Pupil) -> float:
     )
 
 
-def kernel_size(pupil: Pupil, diameter_pixels: float) -> int:
+def kernel_size(pupil: Outline, diameter_pixels: float) -> int:
     """Side (pixels, odd) of the picture of a pupil whose nominal diameter is `diameter_pixels`."""
     return 2 * math.ceil(0.5 * diameter_pixels * pupil.reach + 0.5) + 1
 
 
-def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) -> np.ndarray:
+def coverage_image(pupil: Outline, diameter_pixels: float, oversampling: int = 0) -> np.ndarray:
     """The pupil drawn with its nominal diameter `diameter_pixels` wide: (n, n) float, odd n, centred, sum 1.
 
     Each pixel holds the covered share of its area: exactly for a bitmap, whose straight sides would all round the same
@@ -210,8 +254,10 @@ def coverage_image(pupil: Pupil, diameter_pixels: float, oversampling: int = 0) 
     return image / total
 
 
-def _depth(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """How deep points lie within a disc, ring or polygon (pupil units; negative outside): x and y broadcast."""
+def _depth(pupil: Outline, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """How deep points lie within any outline but a bitmap (its units; negative outside): x and y broadcast."""
+    if pupil.kind == RECTANGLE:
+        return np.minimum(pupil.half_sizes[0] - np.abs(x), pupil.half_sizes[1] - np.abs(y))
     if pupil.kind == POLYGON:
         apothem = pupil.circumradius * math.cos(math.pi / pupil.n_blades)
         angles = pupil.rotation + 2.0 * math.pi * (np.arange(pupil.n_blades) + 0.5) / pupil.n_blades
@@ -220,12 +266,12 @@ def _depth(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return np.minimum(1.0 - distance, distance - pupil.inner) if pupil.kind == RING else 1.0 - distance
 
 
-def _bitmap_density(pupil: Pupil) -> np.ndarray:
+def _bitmap_density(pupil: Outline) -> np.ndarray:
     """Share (h, w) of a bitmap's light in each of its cells."""
     return np.diff(pupil.column_cdf, axis=1) * np.diff(pupil.row_cdf)[:, None]
 
 
-def _bitmap_coverage(pupil: Pupil, edges: np.ndarray) -> np.ndarray:
+def _bitmap_coverage(pupil: Outline, edges: np.ndarray) -> np.ndarray:
     """Light of a bitmap (n, n) within the squares between edges (n + 1,), pupil units: cells count by what lies in a
     square.
     """
@@ -237,7 +283,7 @@ def _bitmap_coverage(pupil: Pupil, edges: np.ndarray) -> np.ndarray:
     return overlap @ _bitmap_density(pupil) @ overlap.T
 
 
-def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+def inside(pupil: Outline, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Transmission (0..1 float) of the pupil at points in pupil units; x and y broadcast."""
     if pupil.kind == BITMAP:
         n = pupil.column_cdf.shape[0]
@@ -253,6 +299,8 @@ def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return (squared <= 1.0).astype(float)
     if pupil.kind == RING:
         return ((squared <= 1.0) & (squared >= pupil.inner**2)).astype(float)
+    if pupil.kind == RECTANGLE:
+        return ((np.abs(x) <= pupil.half_sizes[0]) & (np.abs(y) <= pupil.half_sizes[1])).astype(float)
     apothem = pupil.circumradius * math.cos(math.pi / pupil.n_blades)
     result = np.ones(np.broadcast(x, y).shape, bool)
     for blade in range(pupil.n_blades):
@@ -261,7 +309,7 @@ def inside(pupil: Pupil, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     return result.astype(float)
 
 
-def projection_table(pupil: Pupil, direction_x: float, direction_y: float) -> np.ndarray:
+def projection_table(pupil: Outline, direction_x: float, direction_y: float) -> np.ndarray:
     """Share of the pupil whose projection on a unit direction lies above t, for t from −reach to +reach.
 
     (N_PROJECTION_STEPS + 1,) float, falling from 1 to 0. This is the edge-spread function of a straight blade.

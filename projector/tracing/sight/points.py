@@ -37,7 +37,7 @@ class Visibility(NamedTuple):
 
     state  (n,) int32: DARK, LIT, UNKNOWN or a row of `seen`
     seen   (p, n_side²) uint8: which of the RAYS_PER_CELL shadow rays to each cell of the pupil arrived, a bit for each.
-           The cells form a square of n_side × n_side over the unit square of `pupil_point`, row after row
+           The cells form a square of n_side × n_side over the unit square of `outline_point`, row after row
     """
 
     state: np.ndarray

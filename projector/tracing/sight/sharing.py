@@ -23,6 +23,7 @@ from projector.jit import formula, kernel
 from projector.tracing.rays.cone import shaft_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
 from projector.tracing.sight.emitter import in_light_frame
+from projector.tracing.sight.outline import RECTANGLE
 from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, UNKNOWN
 from projector.tracing.sight.squares import POINTS_IN_SQUARE, part_of_square
 from projector.tracing.sight.visibility import (
@@ -98,33 +99,44 @@ def _shape(points, bounds, width):
 
 
 @formula
-def _is_flat(light, shape):
+def _is_flat(emitter, shape):
     """Whether a part is flat, before the lens and not too wide against the pupil."""
     cosine, middle, spread, unevenness = shape
-    _, _, z = in_light_frame(light, middle[0], middle[1], middle[2])
-    rim = light.radius * light.pupil.reach
+    _, _, z = in_light_frame(emitter, middle[0], middle[1], middle[2])
+    rim = emitter.reach
     return cosine >= _FLAT and z > spread and unevenness <= _UNEVENNESS * z and 0.0 < spread < _LARGEST_SPREAD * rim
 
 
 @formula
-def _is_free(bvh, light, points, bounds, width, shape, share):
+def _is_free(bvh, emitter, points, bounds, width, shape, share):
     """Proof that nothing stands between a flat part and the pupil on that share of the way."""
     _, middle, spread, unevenness = shape
     i = _sample(bounds, width, 0)
     normal = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
-    rim = light.radius * light.pupil.reach
-    return not shaft_may_touch(bvh, middle, spread, unevenness, normal, light.position, rim, share)
+    rim = emitter.reach
+    return not shaft_may_touch(bvh, middle, spread, unevenness, normal, emitter.position, rim, share)
 
 
 @formula
-def _share_to_be_free(light, shape):
+def _radius_against_strips(emitter):
+    """Radius (m) of the disc of which a narrow strip hides as large a share, 2v/πR, as of this emitter at worst.
+
+    Along a rectangle's long sides it hides v/2b.
+    """
+    if emitter.outline.kind == RECTANGLE:
+        return 4.0 / math.pi * min(emitter.half_width, emitter.half_height)
+    return emitter.reach
+
+
+@formula
+def _share_to_be_free(emitter, shape):
     """How much of the way from a flat part to the pupil has to be free for its points to share rays.
 
     The law of this module's head with samples half a side apart, g = spread / √2: the loss (4/π) · (g/4) (Z/z − 1) / 2R
     is the largest allowed at this z/Z.
     """
     gap = shape[2] / math.sqrt(2.0)
-    return 1.0 / (1.0 + _LARGEST_LOSS * 2.0 * math.pi * light.radius * light.pupil.reach / gap)
+    return 1.0 / (1.0 + _LARGEST_LOSS * 2.0 * math.pi * _radius_against_strips(emitter) / gap)
 
 
 @formula
@@ -152,7 +164,7 @@ def _is_undecided(state, bounds, width):
 
 
 @formula
-def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, state):
+def _look_at_part(bvh, emitter, aims, points, beam, bounds, width, whole, known, state):
     """Settle a part together if that can be done; else point by point, or, of a whole square, leave it.
 
     True if settled.
@@ -161,11 +173,11 @@ def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, s
         return True
     shape = _shape(points, bounds, width)
     shares = False
-    if _is_flat(light, shape):
-        if _is_free(bvh, light, points, bounds, width, shape, 1.0):
+    if _is_flat(emitter, shape):
+        if _is_free(bvh, emitter, points, bounds, width, shape, 1.0):
             _settle(state, bounds, width, LIT)
             return True
-        shares = _is_free(bvh, light, points, bounds, width, shape, _share_to_be_free(light, shape))
+        shares = _is_free(bvh, emitter, points, bounds, width, shape, _share_to_be_free(emitter, shape))
     if whole and not shares:
         return False
     first_row, last_row, first_column, last_column = bounds
@@ -191,7 +203,7 @@ def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, s
         if state[i] == UNDECIDED or (state[i] == UNKNOWN and step < n_samples):
             state[i] = look_at_point(
                 bvh,
-                light,
+                emitter,
                 aims,
                 points,
                 i,
@@ -208,7 +220,7 @@ def _look_at_part(bvh, light, aims, points, beam, bounds, width, whole, known, s
 
 
 @kernel
-def look_first_in_squares(bvh, light, aims, points, beam, width, height, start, stop, state):
+def look_first_in_squares(bvh, emitter, aims, points, beam, width, height, start, stop, state):
     """`visibility.look_first` for points that form rows of a picture or a map, taken in squares start … stop.
 
     state (height · width,) int32: what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
@@ -220,7 +232,7 @@ def look_first_in_squares(bvh, light, aims, points, beam, width, height, start, 
             bounds = part_of_square(square, part, width, height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _look_at_part(bvh, light, aims, points, beam, bounds, width, part == 0, known, state) and part == 0:
+            if _look_at_part(bvh, emitter, aims, points, beam, bounds, width, part == 0, known, state) and part == 0:
                 break
 
 
@@ -276,15 +288,15 @@ def _rays_agreed_nearby(state, seen, bounds, width, row, column, rank, cell):
 
 
 @formula
-def _rays_are_shared(bvh, light, points, state, bounds, width):
+def _rays_are_shared(bvh, emitter, points, state, bounds, width):
     """Whether a part's points may take over what its five samples agree on."""
     shape = _shape(points, bounds, width)
-    if not _is_flat(light, shape):
+    if not _is_flat(emitter, shape):
         return False
     for sample in range(_N_SAMPLES):
         if state[_sample(bounds, width, sample)] == UNKNOWN:
             return False
-    return _is_free(bvh, light, points, bounds, width, shape, _share_to_be_free(light, shape))
+    return _is_free(bvh, emitter, points, bounds, width, shape, _share_to_be_free(emitter, shape))
 
 
 @formula
@@ -331,11 +343,11 @@ def _places_of_rank(state, bounds, width, rank, places):
 
 
 @formula
-def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, places, seen):
+def _trace_part(bvh, emitter, aims, points, state, bounds, width, n_side, whole, places, seen):
     """Shadow rays of a part's points in penumbra; of a whole square only if its points share. True if done."""
     if not _has_penumbra(state, bounds, width):
         return True
-    shared = _rays_are_shared(bvh, light, points, state, bounds, width)
+    shared = _rays_are_shared(bvh, emitter, points, state, bounds, width)
     if whole and not shared:
         return False
     likely = np.int64(0)
@@ -352,13 +364,13 @@ def _trace_part(bvh, light, aims, points, state, bounds, width, n_side, whole, p
                     agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, i // width, i % width, rank, cell)
                 arrived = 0
                 if agreed != ALL_RAYS:
-                    arrived, likely = rays_arriving(bvh, light, aims, points, i, cell, ALL_RAYS & ~agreed, likely)
+                    arrived, likely = rays_arriving(bvh, emitter, aims, points, i, cell, ALL_RAYS & ~agreed, likely)
                 seen[state[i], cell] = arrived | mask & agreed
     return True
 
 
 @kernel
-def look_closely_in_squares(bvh, light, aims, points, state, width, height, n_side, squares, start, stop, seen):
+def look_closely_in_squares(bvh, emitter, aims, points, state, width, height, n_side, squares, start, stop, seen):
     """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²)
     uint8.
     """
@@ -369,7 +381,7 @@ def look_closely_in_squares(bvh, light, aims, points, state, width, height, n_si
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
             if (
-                _trace_part(bvh, light, aims, points, state, bounds, width, n_side, part == 0, places, seen)
+                _trace_part(bvh, emitter, aims, points, state, bounds, width, n_side, part == 0, places, seen)
                 and part == 0
             ):
                 break

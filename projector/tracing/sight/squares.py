@@ -79,7 +79,7 @@ def footprint_per_tube(area, height, z):
 
 
 @formula
-def _bounds_of(light, points, width, part, row_step, column_step):
+def _bounds_of(emitter, points, width, part, row_step, column_step):
     """(bounds of a square over every so many of its rows and columns, whether all those points lie before the lens)."""
     first_row, last_row, first_column, last_column = part
     low_x = low_y = low_d = math.inf
@@ -87,7 +87,7 @@ def _bounds_of(light, points, width, part, row_step, column_step):
     footprint, all_before = 0.0, True
     for row in range(first_row, last_row, row_step):
         for i in range(row * width + first_column, row * width + last_column, column_step):
-            x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+            x, y, z = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
             if points.materials[i] < 0 or not z > 1e-6:
                 all_before = False
                 continue
@@ -97,7 +97,7 @@ def _bounds_of(light, points, width, part, row_step, column_step):
             low_d, high_d = min(low_d, inverse), max(high_d, inverse)
             if points.areas[i] > 0.0:
                 normal = direction_in_light_frame(
-                    light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
+                    emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
                 )
                 footprint = max(
                     footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
@@ -106,7 +106,7 @@ def _bounds_of(light, points, width, part, row_step, column_step):
 
 
 @kernel
-def bound_squares(light, points, width, height, is_plane, start, stop, bounds):
+def bound_squares(emitter, points, width, height, is_plane, start, stop, bounds):
     """Fill the bounds of squares start … stop; they depend on where the projector stands, not on its lens.
 
     is_plane: the points are an even grid on one plane and stand for no area; X/Z, Y/Z and 1/Z then are largest and
@@ -116,9 +116,9 @@ def bound_squares(light, points, width, height, is_plane, start, stop, bounds):
         part = part_of_square(square, 0, width, height)
         row_step, column_step = max(part[1] - part[0] - 1, 1), max(part[3] - part[2] - 1, 1)
         found, all_before = _bounds_of(
-            light, points, width, part, row_step if is_plane else 1, column_step if is_plane else 1
+            emitter, points, width, part, row_step if is_plane else 1, column_step if is_plane else 1
         )
         if is_plane and not all_before:
-            found, all_before = _bounds_of(light, points, width, part, 1, 1)
+            found, all_before = _bounds_of(emitter, points, width, part, 1, 1)
         for column in range(BOUNDS):
             bounds[square, column] = found[column]

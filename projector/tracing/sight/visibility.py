@@ -13,21 +13,20 @@ import numpy as np
 
 from projector.geometry import subtract
 from projector.jit import formula, kernel
-from projector.optics.distortion import landed_radius
 from projector.tracing.rays.bvh import blocker
 from projector.tracing.rays.cone import SEGMENT_START, cone_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
-from projector.tracing.sight.outline import pupil_point
+from projector.tracing.sight.outline import outline_point
 from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
 from projector.tracing.sight.squares import footprint_per_tube
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
 PENUMBRA, UNDECIDED = -4, -5
-# How far beyond the beam (share of its size) points are looked at, for what its bounds leave out.
-BEAM_MARGIN = 0.05
 # Rays that all have to be blocked before a point counts as dark: cells spread over the whole pupil, rim first.
 N_PROBES = 20
+# An emitter looks wide whose radius is more than this share of its distance: a disc of 11°, wider than any lens.
+_WIDE = 0.1
 
 
 @formula
@@ -56,12 +55,12 @@ class Aims(NamedTuple):
     rays: np.ndarray
 
 
-def aims_at(light, n_side: int) -> Aims:
-    """Where rays to a light's pupil go if it is cut into n_side² cells; found once, as it takes a sine and a cosine
+def aims_at(emitter, n_side: int) -> Aims:
+    """Where rays to an emitter go if it is cut into n_side² cells; found once, as it takes a sine and a cosine
     each.
     """
     aims = Aims(np.empty((N_PROBES, 2)), np.empty((n_side * n_side * RAYS_PER_CELL, 2)))
-    _fill_aims(light.pupil, light.radius, n_side, aims)
+    _fill_aims(emitter.outline, emitter.radius, n_side, aims)
     return aims
 
 
@@ -70,11 +69,11 @@ def _fill_aims(pupil, radius, n_side, aims):
     """Fill both tables of Aims."""
     for probe in range(N_PROBES):
         u, v = _probe_place(probe)
-        x, y = pupil_point(pupil, u, v)
+        x, y = outline_point(pupil, u, v)
         aims.probes[probe, 0], aims.probes[probe, 1] = radius * x, radius * y
     for ray in range(n_side * n_side * RAYS_PER_CELL):
         u, v = _ray_place(ray, n_side)
-        x, y = pupil_point(pupil, u, v)
+        x, y = outline_point(pupil, u, v)
         aims.rays[ray, 0], aims.rays[ray, 1] = radius * x, radius * y
 
 
@@ -95,13 +94,13 @@ def _probe_place(probe):
 
 
 @formula
-def _blocker(bvh, light, origin, place, normal, aims, aim, likely):
+def _blocker(bvh, emitter, origin, place, normal, aims, aim, likely):
     """What hides one of the aims (k, 2): 0 nothing, 1 the smooth surface's own horizon, below 0 a leaf of the tree."""
     ax = aims[aim, 0]
     ay = aims[aim, 1]
     if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
         return np.int64(1)
-    goal = in_world(light, ax, ay)
+    goal = in_world(emitter, ax, ay)
     return blocker(bvh, origin, subtract(goal, origin), SEGMENT_START, 1.0, min(likely, 0))
 
 
@@ -115,13 +114,13 @@ def forget_blockers(known):
 
 
 @formula
-def _probes(bvh, light, aims, origin, place, normal, first, step, known):
+def _probes(bvh, emitter, aims, origin, place, normal, first, step, known):
     """How many of the probes first, first + step … see the pupil, and how many are blocked, as far as one of each is
     found.
     """
     n_seen, n_blocked = 0, 0
     for probe in range(first, N_PROBES, step):
-        found = _blocker(bvh, light, origin, place, normal, aims.probes, probe, load_word(known, probe))
+        found = _blocker(bvh, emitter, origin, place, normal, aims.probes, probe, load_word(known, probe))
         if found == 0:
             n_seen += 1
         else:
@@ -133,17 +132,28 @@ def _probes(bvh, light, aims, origin, place, normal, first, step, known):
 
 
 @formula
-def look_at_point(bvh, light, aims, points, i, beam, probes, first_probe, known):
+def looks_wide(emitter, place):
+    """Whether an emitter looks so wide from a place in its frame that what slips between the probes would show.
+
+    Twenty probes that are blocked may hide up to a twentieth of the emitter. Of a lens's pupil the penumbra is so
+    narrow that nobody sees such a step; a panel's is as wide as a face, and there all rays decide.
+    """
+    squared = place[0] * place[0] + place[1] * place[1] + place[2] * place[2]
+    return emitter.reach * emitter.reach > _WIDE * _WIDE * squared
+
+
+@formula
+def look_at_point(bvh, emitter, aims, points, i, beam, probes, first_probe, known):
     """DARK, LIT, UNKNOWN or PENUMBRA for one point.
 
     With `probes` = 0 the cone is tried before any ray, which pays where most points are lit. With 1 or more, rays go
     first, only every so many of the probes from `first_probe` on: near a shadow's edge two of them decide.
-    aims: Aims of the light; known: address of `forget_blockers`, for a run over neighbours.
+    aims: Aims of the emitter; known: address of `forget_blockers`, for a run over neighbours.
     """
-    x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-    facet = direction_in_light_frame(light, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
-    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
-    rim = light.radius * light.pupil.reach
+    x, y, z = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    facet = direction_in_light_frame(emitter, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
+    normal = direction_in_light_frame(emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    rim = emitter.reach
     smooth_height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     height = -(facet[0] * x + facet[1] * y + facet[2] * z)
     if not z > 1e-6 or smooth_height + rim * math.hypot(normal[0], normal[1]) <= 0.0:
@@ -155,47 +165,50 @@ def look_at_point(bvh, light, aims, points, i, beam, probes, first_probe, known)
     n_blocked = 0
     for turn in range(2):
         if (turn == 0) == (probes > 0):
-            n_seen, n_blocked = _probes(bvh, light, aims, origin, (x, y, z), normal, first_probe, max(probes, 1), known)
+            n_seen, n_blocked = _probes(
+                bvh, emitter, aims, origin, (x, y, z), normal, first_probe, max(probes, 1), known
+            )
             if n_seen == 0:
-                return DARK
+                return PENUMBRA if looks_wide(emitter, (x, y, z)) else DARK
             if n_blocked > 0 or turn == 1:
                 return PENUMBRA
         else:
             above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
             facet_world = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
-            if above and not cone_may_touch(bvh, origin, facet_world, light.position, rim):
+            if above and not cone_may_touch(bvh, origin, facet_world, emitter.position, rim):
                 return LIT
     return PENUMBRA
 
 
 @kernel
-def look_first(bvh, light, aims, points, beam, start, stop, state):
+def look_first(bvh, emitter, aims, points, beam, start, stop, state):
     """First pass over points start … stop: of state (n,) int32, what is UNDECIDED becomes DARK, LIT, UNKNOWN or
     PENUMBRA.
 
-    beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`.
+    beam: (largest slope, largest reach in m) of the light that can come, from `beam_bounds`; (inf, 0) where it
+    shines everywhere.
     """
     known = stack_words(N_PROBES)
     forget_blockers(known)
     for i in range(start, stop):
         if state[i] == UNDECIDED:
-            state[i] = look_at_point(bvh, light, aims, points, i, beam, 0, 0, known)
+            state[i] = look_at_point(bvh, emitter, aims, points, i, beam, 0, 0, known)
 
 
 @formula
-def rays_arriving(bvh, light, aims, points, i, cell, wanted, likely):
+def rays_arriving(bvh, emitter, aims, points, i, cell, wanted, likely):
     """(mask of the wanted rays from point i to one cell of the pupil that arrive, what blocked the last one that does
     not).
 
     wanted: mask of rays; likely: what blocked a ray nearby, from an earlier call, or 0.
     """
-    place = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-    normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    place = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+    normal = direction_in_light_frame(emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
     origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
     arrived = 0
     for part in range(RAYS_PER_CELL):
         if wanted >> part & 1:
-            found = _blocker(bvh, light, origin, place, normal, aims.rays, cell * RAYS_PER_CELL + part, likely)
+            found = _blocker(bvh, emitter, origin, place, normal, aims.rays, cell * RAYS_PER_CELL + part, likely)
             if found == 0:
                 arrived |= 1 << part
             else:
@@ -204,12 +217,12 @@ def rays_arriving(bvh, light, aims, points, i, cell, wanted, likely):
 
 
 @kernel
-def look_closely(bvh, light, aims, points, rows, n_side, start, stop, seen):
+def look_closely(bvh, emitter, aims, points, rows, n_side, start, stop, seen):
     """Second pass: shadow rays to every cell for the points rows[start … stop]; seen (p, n_side²) uint8."""
     likely = np.int64(0)
     for row in range(start, stop):
         for cell in range(n_side * n_side):
-            seen[row, cell], likely = rays_arriving(bvh, light, aims, points, rows[row], cell, ALL_RAYS, likely)
+            seen[row, cell], likely = rays_arriving(bvh, emitter, aims, points, rows[row], cell, ALL_RAYS, likely)
 
 
 @kernel
@@ -229,36 +242,19 @@ def settle_rows(rows, seen, start, stop, state):
             state[rows[row]] = DARK
 
 
-def beam_bounds(light) -> tuple[float, float]:
-    """Largest slope and reach (m) of a projector's beam with a margin.
-
-    A ray through pupil point A and gate point g lands at Z·(g/s − A·(1/z_f − 1/Z + κ·r²) − σ·A·|A|²/s) across the axis:
-    at most Z times (corner of the gate / s + what the largest A makes of the rest) plus the pupil's radius. Distortion
-    then moves it outwards by its law, whose slope is nowhere steeper than 1 or that at the gate's edge.
-    """
-    gate = light.gate
-    corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height) / min(light.lateral_range)
-    sharp = max(abs(value) for value in light.inverse_sharp_range)
-    rim = light.radius * light.pupil.reach
-    straight = (corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
-    unit = gate.norm / light.tube_length
-    slope = unit * landed_radius(light.distortion, straight / unit)
-    return (1.0 + BEAM_MARGIN) * slope, (1.0 + BEAM_MARGIN) * rim * max(1.0, 1.0 + 3.0 * light.distortion)
-
-
 @kernel
-def depths_reached(light, points, state):
-    """Of the points that may get light: nearest and farthest depth (m),
-    and the largest footprint over the tube length.
+def depths_reached(emitter, points, state):
+    """Of the points that may get light: nearest and farthest depth (m), and the largest footprint over the tube
+    length.
     """
     nearest, farthest, footprint = math.inf, -math.inf, 0.0
     for i in range(state.shape[0]):
         if state[i] == DARK or state[i] == UNKNOWN:
             continue
-        x, y, z = in_light_frame(light, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
+        x, y, z = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
         nearest, farthest = min(nearest, z), max(farthest, z)
         if points.areas[i] > 0.0 and z > 1e-6:
-            normal = direction_in_light_frame(light, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+            normal = direction_in_light_frame(emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
             footprint = max(
                 footprint, footprint_per_tube(points.areas[i], -(normal[0] * x + normal[1] * y + normal[2] * z), z)
             )

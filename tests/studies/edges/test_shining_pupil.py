@@ -67,11 +67,13 @@ def test_each_sample_is_the_ray_that_the_reference_traces(studio):
     light, place, found = shining(scene, (0.03, 1.45, 0.0))
     random = np.random.default_rng(5)
     x, y = random.uniform(-1.0, 1.0, (2, 6000))
-    open_there = inside(light.pupil, x, y) > 0.5
+    open_there = inside(light.emitter.outline, x, y) > 0.5
     slopes = place.local[:2] / place.local[2]
     squared = float(slopes @ slopes) * (light.tube_length / light.gate.norm) ** 2
     rays = [
-        gate_light(light, 0, *slopes, squared, 1.0 / place.distance, light.radius * px, light.radius * py)
+        gate_light(
+            light, 0, *slopes, squared, 1.0 / place.distance, light.emitter.radius * px, light.emitter.radius * py
+        )
         for px, py in zip(x[open_there], y[open_there], strict=True)
     ]
     assert 0.2 < found.share < 0.9

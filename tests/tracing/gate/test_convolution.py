@@ -8,7 +8,7 @@ from scipy.signal import convolve2d
 
 from projector.tracing.gate.convolution import RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.rays.vectors import STRIP
-from projector.tracing.sight.outline import coverage_image, make_pupil
+from projector.tracing.sight.outline import coverage_image, make_outline
 
 
 def blurred_by_scipy(picture, weights):
@@ -48,7 +48,7 @@ def test_running_sums_of_two_thousand_rows_keep_texels_right(diameter):
     picture = random.uniform(0.9, 1.0, (2048, 60)).astype(np.float32)
     picture[:, 40:] = 1.0
     picture[1500:1900] = 0.0
-    weights = coverage_image(make_pupil("disc"), diameter)
+    weights = coverage_image(make_outline("disc"), diameter)
     wanted = blurred_by_scipy(picture, weights)
     out = np.empty(wanted.shape, np.uint16)
     RunningSums(picture, weights.shape[0] + 3).convolve(weights, out)

@@ -10,32 +10,33 @@ import pytest
 from projector.optics import thin_lens
 from projector.tracing.gate import lens_law
 from projector.tracing.gate.gate_image import open_bitmap, round_gate
-from projector.tracing.sight.emitter import in_world
-from projector.tracing.sight.outline import make_pupil, pupil_point
+from projector.tracing.sight.emitter import in_world, make_emitter
+from projector.tracing.sight.outline import make_outline, outline_point
 
 
 def plain_light(focal_length=0.085, f_number=2.0, sharp=2.0, pupil=None, **changes):
     tube = thin_lens.conjugate_distance(focal_length, sharp)
     gate = round_gate(0.04)
     inverse = np.array([1.0 / sharp])
-    light = lens_law.Light(
+    emitter = make_emitter(
         (0.0, 0.0, 0.0),
-        (1.0, 0.0, 0.0),
-        (0.0, 1.0, 0.0),
-        (0.0, 0.0, 1.0),
-        tube,
-        inverse,
-        np.ones(1),
-        (1.0 / sharp, 1.0 / sharp),
-        (1.0, 1.0),
-        0.0,
-        0.0,
-        0.0,
+        ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)),
+        pupil or make_outline(),
         0.5 * focal_length / f_number,
-        pupil or make_pupil(),
-        gate,
-        open_bitmap(gate),
-        lens_law.without_blades(1),
+    )
+    light = lens_law.Projection(
+        emitter=emitter,
+        tube_length=tube,
+        inverse_sharp=inverse,
+        lateral=np.ones(1),
+        inverse_sharp_range=(1.0 / sharp, 1.0 / sharp),
+        lateral_range=(1.0, 1.0),
+        distortion=0.0,
+        curvature=0.0,
+        spherical=0.0,
+        gate=gate,
+        bitmap=open_bitmap(gate),
+        blades=lens_law.without_blades(1),
     )
     return light._replace(**changes)
 
@@ -64,7 +65,7 @@ def test_a_ray_leaves_the_gate_where_an_explicit_thin_lens_sends_it(seed):
 @pytest.mark.parametrize("shape", [{}, {"shape": "ring", "inner_fraction": 0.5}, {"shape": "polygon", "n_blades": 6}])
 def test_mean_geometry_is_the_integral_over_the_pupil(shape):
     """Against a sum over 60² equal parts of the pupil; the next term of the series is below 1e-4 at f/2 and 1.5 m."""
-    light = plain_light(pupil=make_pupil(**shape))
+    light = plain_light(pupil=make_outline(**shape))
     x, y, z = 0.4, -0.3, 1.5
     normal = np.array([0.3, 0.2, -0.9])
     normal /= np.linalg.norm(normal)
@@ -72,8 +73,8 @@ def test_mean_geometry_is_the_integral_over_the_pupil(shape):
     total = 0.0
     for u in steps:
         for v in steps:
-            px, py = pupil_point(light.pupil, u, v)
-            total += lens_law.pupil_geometry(x, y, z, *normal, light.radius * px, light.radius * py)
+            px, py = outline_point(light.emitter.outline, u, v)
+            total += lens_law.pupil_geometry(x, y, z, *normal, light.emitter.radius * px, light.emitter.radius * py)
     value, correction = lens_law.mean_pupil_geometry(light, x, y, z, *normal)
     assert value == pytest.approx(total / 3600, rel=1e-4)
     assert correction < 0.01
@@ -109,5 +110,5 @@ def test_a_turned_blade_turns_clockwise_about_its_own_middle():
 
 
 def test_pupil_points_lie_in_the_lens_plane():
-    light = plain_light(position=(1.0, 2.0, 3.0))
-    assert in_world(light, 0.01, 0.02) == pytest.approx((1.01, 2.02, 3.0))
+    emitter = plain_light().emitter._replace(position=(1.0, 2.0, 3.0))
+    assert in_world(emitter, 0.01, 0.02) == pytest.approx((1.01, 2.02, 3.0))

@@ -18,9 +18,9 @@ from projector.tracing.sight.outline import (
     N_PROJECTION_STEPS,
     coverage_image,
     inside,
-    make_pupil,
+    make_outline,
+    outline_point,
     projection_table,
-    pupil_point,
 )
 
 FALSE_ALARM_RATE = 1e-6
@@ -31,15 +31,15 @@ def drawn_pupil():
     values = np.zeros((40, 30))
     values[3:20, 4:9] = 1.0
     values[25:36, 10:28] = 0.5
-    return make_pupil("bitmap", bitmap=values)
+    return make_outline("bitmap", bitmap=values)
 
 
 PUPILS = {
-    "disc": make_pupil("disc"),
-    "ring": make_pupil("ring", inner_fraction=0.6),
-    "triangle": make_pupil("polygon", n_blades=3, rotation_deg=10.0),
-    "square": make_pupil("polygon", n_blades=4, rotation_deg=45.0),
-    "nonagon": make_pupil("polygon", n_blades=9, rotation_deg=3.0),
+    "disc": make_outline("disc"),
+    "ring": make_outline("ring", inner_fraction=0.6),
+    "triangle": make_outline("polygon", n_blades=3, rotation_deg=10.0),
+    "square": make_outline("polygon", n_blades=4, rotation_deg=45.0),
+    "nonagon": make_outline("polygon", n_blades=9, rotation_deg=3.0),
     "bitmap": drawn_pupil(),
 }
 every_pupil = pytest.mark.parametrize("name", PUPILS)
@@ -48,7 +48,7 @@ every_pupil = pytest.mark.parametrize("name", PUPILS)
 @kernel
 def place_points(pupil, numbers, out):
     for i in range(numbers.shape[0]):
-        out[i, 0], out[i, 1] = pupil_point(pupil, numbers[i, 0], numbers[i, 1])
+        out[i, 0], out[i, 1] = outline_point(pupil, numbers[i, 0], numbers[i, 1])
 
 
 def points_of(pupil, numbers):
@@ -80,7 +80,7 @@ def raster(pupil, n=1600):
 @every_pupil
 def test_kernels_and_python_place_the_same_points(name):
     numbers = np.random.default_rng(1).random((300, 2))
-    in_python = [pupil_point(PUPILS[name], u, v) for u, v in numbers]
+    in_python = [outline_point(PUPILS[name], u, v) for u, v in numbers]
     # The compiler may round a sine the other way.
     np.testing.assert_allclose(points_of(PUPILS[name], numbers), in_python, rtol=0, atol=1e-14)
 
@@ -217,7 +217,7 @@ def test_edge_spreads_count_the_samples_beyond_the_edge(name):
     ],
 )
 def test_blades_hardly_change_the_width_of_an_edge(n_blades, narrowest, widest):
-    pupil = make_pupil("polygon", n_blades=n_blades)
+    pupil = make_outline("polygon", n_blades=n_blades)
     t = np.linspace(-pupil.reach, pupil.reach, N_PROJECTION_STEPS + 1)
     widths = []
     for turn in np.linspace(0.0, math.pi / n_blades, 13):
@@ -257,7 +257,7 @@ def test_coverage_images_count_the_samples_in_each_pixel(name, diameter_pixels):
 
 def test_a_bitmaps_straight_sides_are_drawn_exactly():
     # A full square, drawn 4.5 pixels wide: three whole pixels and three quarters of one at either end.
-    pupil = make_pupil("bitmap", bitmap=np.ones((8, 8)))
+    pupil = make_outline("bitmap", bitmap=np.ones((8, 8)))
     image = coverage_image(pupil, 4.5 / (0.5 * math.sqrt(math.pi)))
     row = np.array([0.75, 1.0, 1.0, 1.0, 0.75]) / 4.5
     margin = (image.shape[0] - 5) // 2
@@ -277,15 +277,15 @@ def test_coverage_images_are_the_pupil_upright(name):
 
 def test_a_half_lit_bitmap_counts_as_half_the_area():
     values = np.full((8, 8), 1.0)
-    assert make_pupil("bitmap", bitmap=0.5 * values).extent == pytest.approx(
-        math.sqrt(2.0) * make_pupil("bitmap", bitmap=values).extent
+    assert make_outline("bitmap", bitmap=0.5 * values).extent == pytest.approx(
+        math.sqrt(2.0) * make_outline("bitmap", bitmap=values).extent
     )
     # A full square bitmap is the square of the nominal disc's area.
-    assert make_pupil("bitmap", bitmap=values).extent == pytest.approx(0.5 * math.sqrt(math.pi))
+    assert make_outline("bitmap", bitmap=values).extent == pytest.approx(0.5 * math.sqrt(math.pi))
 
 
 def test_pupils_that_cannot_be_are_refused():
     with pytest.raises(ValueError, match="lets no light through"):
-        make_pupil("bitmap", bitmap=np.zeros((4, 4)))
+        make_outline("bitmap", bitmap=np.zeros((4, 4)))
     with pytest.raises(ValueError, match="unknown pupil shape"):
-        make_pupil("star")
+        make_outline("star")

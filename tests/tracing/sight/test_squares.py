@@ -31,7 +31,7 @@ def plane(tilt, offset=(0.0, 1.5, 0.0), areas=0.0):
 
 def bounded(light, points, is_plane):
     bounds = np.empty((n_squares(WIDTH, HEIGHT), BOUNDS))
-    bound_squares(light, points, WIDTH, HEIGHT, is_plane, 0, len(bounds), bounds)
+    bound_squares(light.emitter, points, WIDTH, HEIGHT, is_plane, 0, len(bounds), bounds)
     return bounds
 
 
@@ -50,8 +50,12 @@ def test_bounds_hold_every_point(studio, tilt):
     light = light_arrays(studio.scene(), studio.scene().projector[0], [587.5618])
     points = plane(tilt, areas=1e-6)
     bounds = bounded(light, points, False)
-    local = points.positions.astype(float) - light.position
-    x, y, z = local @ np.array(light.right), local @ np.array(light.down), local @ np.array(light.forward)
+    local = points.positions.astype(float) - light.emitter.position
+    x, y, z = (
+        local @ np.array(light.emitter.right),
+        local @ np.array(light.emitter.down),
+        local @ np.array(light.emitter.forward),
+    )
     for square, found in enumerate(bounds):
         rows = (
             np.flatnonzero([square in squares_of(np.array([i]), WIDTH) for i in range(WIDTH * HEIGHT)])
