@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import json
 import os
 import re
@@ -271,7 +272,13 @@ def _umask() -> int:
 
 
 def write_png(path: Path, pixels: np.ndarray, about: dict) -> None:
-    """Write sRGB bytes (h, w, 3) uint8 as a PNG that carries its record.
+    """Write sRGB bytes (h, w, 3) uint8 as a PNG that carries its record."""
+    with written_whole(path) as temporary:
+        temporary.write_bytes(png_bytes(pixels, about))
+
+
+def png_bytes(pixels: np.ndarray, about: dict) -> bytes:
+    """A PNG of sRGB bytes (h, w, 3) uint8 that carries its record.
 
     Level 1: five times faster, slightly larger.
     """
@@ -280,8 +287,9 @@ def write_png(path: Path, pixels: np.ndarray, about: dict) -> None:
     notes = PngImagePlugin.PngInfo()
     notes.add_text(RECORD_KEY, json.dumps(about))
     notes.add(b"sRGB", b"\x00")
-    with written_whole(path) as temporary:
-        Image.fromarray(pixels).save(temporary, format="PNG", compress_level=1, pnginfo=notes)
+    written = io.BytesIO()
+    Image.fromarray(pixels).save(written, format="PNG", compress_level=1, pnginfo=notes)
+    return written.getvalue()
 
 
 def write_npz(path: Path, arrays: dict, about: dict) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -19,6 +20,7 @@ from projector.rendering.sampling import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import SeenLayout, layout_of
+from projector.shown import Drawn
 from projector.stage.seen_from import points_seen_from
 from projector.stage.surfaces import scene_arrays
 from projector.tracing.light.reference import add_light_by_rays
@@ -56,9 +58,9 @@ class Meter:
         return self.open_f_number * 2.0 ** (np.asarray(stops, float) / 2.0)
 
 
-@dataclass(frozen=True)
-class IrradianceMap:
-    """Light on a surface, row 0 at its top.
+@dataclass(frozen=True, repr=False)
+class IrradianceMap(Drawn):
+    """Light on a surface, row 0 at its top. np.asarray(map) gives its illuminance.
 
     irradiance (h, w) float32: W/m², or J/m² of a flash, over 380–730 nm; illuminance (h, w) float32: lx, or lx·s
     stops (h, w) float32: log2 of illuminance over `open_level`, the (brightest) open gate on the axis at the focus
@@ -87,6 +89,30 @@ class IrradianceMap:
     meter: Meter | None = None
     is_reached: bool = True
     reference: str | None = None
+
+    def _line(self) -> str:
+        left, right, bottom, top = self.extent_m
+        rows, columns = self.illuminance.shape
+        size = f"{self.surface} in {self.about['scene']}, {right - left:.3f} × {top - bottom:.3f} m, {columns} × {rows}"
+        stops = float(np.nanmax(self.stops))
+        if not self.is_reached or not math.isfinite(stops):
+            return f"{size} points; no light of a projector"
+        most = [f"{stops:+.1f} stops against {self.compared_with}"]
+        if self.meter is not None:
+            light = f"{float(np.nanmax(self.illuminance)):.4g} {self.units[1]}"
+            most = [light, f"f/{float(self.meter.f_number(stops)):.1f} at {self.meter.setting}", *most]
+        return f"{size} points; at most {', '.join(most)}"
+
+    def __array__(self, dtype=None, copy: bool | None = None) -> np.ndarray:
+        if not self.is_absolute:
+            raise SceneError(
+                Fault(
+                    "this map has no illuminance: not every projector's power is known",
+                    "a reading or an output for every projector",
+                    "map.stops is against the open gate and needs none",
+                )
+            )
+        return np.array(self.illuminance, dtype=dtype, copy=copy)
 
     @property
     def compared_with(self) -> str:

@@ -7,22 +7,37 @@ from pathlib import Path
 
 import numpy as np
 
-from projector.files.records import check_writable, named_files, record, write_png
+from projector.files.records import check_writable, named_files, png_bytes, record, write_png
 from projector.rendering.kept import Kept
 from projector.rendering.sampling import Window
 from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
+from projector.shown import Drawn
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
 ROWS_PER_BAND = 240
 
 
-@dataclass(frozen=True)
-class Picture:
-    """sRGB pixels (h, w, 3) uint8 and the record of how they were made."""
+@dataclass(frozen=True, repr=False)
+class Picture(Drawn):
+    """sRGB pixels (h, w, 3) uint8 and the record of how they were made.
+
+    np.asarray(picture) gives the pixels.
+    """
 
     pixels: np.ndarray
     about: dict
+
+    def _line(self) -> str:
+        height, width = self.pixels.shape[:2]
+        quality = self.about["settings"]["quality"]
+        return "; ".join((f"{self.about['scene']}, {width} × {height} pixels, {quality}", *self.about["overrides"]))
+
+    def _repr_png_(self) -> bytes:
+        return png_bytes(self.pixels, self.about)
+
+    def __array__(self, dtype=None, copy: bool | None = None) -> np.ndarray:
+        return np.array(self.pixels, dtype=dtype, copy=copy)
 
     def save(self, path, overwrite: bool = False) -> Path:
         """Write a PNG.

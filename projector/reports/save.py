@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+from functools import cache
 from pathlib import Path
 
 from projector.files.records import RECORD_KEY, check_writable, mark_pdf, written_whole
@@ -15,11 +17,24 @@ def new_figure(width_in: float = 8.0, height_in: float = 5.5, layout: str = "con
     inches.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width_in, height_in), dpi=DPI, layout=layout)
+    figure = _figure_class()(figsize=(width_in, height_in), dpi=DPI, layout=layout)
     FigureCanvasAgg(figure)
     return figure
+
+
+@cache
+def _figure_class():
+    """matplotlib's Figure, which a notebook shows without pyplot."""
+    from matplotlib.figure import Figure
+
+    class ShownFigure(Figure):
+        def _repr_png_(self) -> bytes:
+            written = io.BytesIO()
+            self.savefig(written, format="png")
+            return written.getvalue()
+
+    return ShownFigure
 
 
 def save_figure(figure, path, about: dict, overwrite: bool = False) -> Path:

@@ -11,6 +11,7 @@ import numpy as np
 from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
 from projector.scene.reading.reader import with_overrides
+from projector.shown import Shown
 from projector.studies.notes import scene_notes
 from projector.studies.size.landing import landing
 
@@ -31,8 +32,8 @@ class Axis:
 UNCHANGED = Axis("", ("",))
 
 
-@dataclass(frozen=True)
-class Cell:
+@dataclass(frozen=True, repr=False)
+class Cell(Shown):
     """One picture of a sheet: which values, the numbers of each projector's landing, its pixels (h, w, 3) uint8, and
     what a preview of it would note.
     """
@@ -44,6 +45,10 @@ class Cell:
     landings: list[dict]
     pixels: np.ndarray
     notes: list[str] = field(default_factory=list)
+
+    def _line(self) -> str:
+        height, width = self.pixels.shape[:2]
+        return f"{' | '.join(filter(None, (self.row_value, self.column_value)))}: {width} × {height} pixels"
 
 
 def changed_scene(scene, rows: Axis, columns: Axis, row: int, column: int):

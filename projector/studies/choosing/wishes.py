@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from projector.faults import Fault, SceneError
+from projector.shown import Shown
 from projector.studies.choosing.room import ROOM_MARGIN
 
 
@@ -26,8 +27,8 @@ class Wishes:
     largest_angle_deg: float = 60.0
 
 
-@dataclass(frozen=True)
-class Answer:
+@dataclass(frozen=True, repr=False)
+class Answer(Shown):
     """One way to do it, as it can be set up: focused on the target, then the stencil moved by the offset.
 
     lens: name of a lens file, or "own"; is_own: it is the lens that the scene has. throw_m: from the pupil to the
@@ -36,6 +37,11 @@ class Answer:
     `fringe`). carried_over: what was taken for granted of the light, as the reading or output belongs to another lens
     or stop; None where it does not.
     """
+
+    in_one_line = (
+        "{lens} at f/{f_number:g}, throw {throw_m:.3f} m: {width_m:.3f} m wide, edges {edge_mm:.2f} mm,"
+        " {spare_stops:+.1f} stops"
+    )
 
     lens: str
     is_own: bool
@@ -56,12 +62,14 @@ class Answer:
     got_edge_mm: float | None = None
 
 
-@dataclass(frozen=True)
-class Relaxation:
+@dataclass(frozen=True, repr=False)
+class Relaxation(Shown):
     """A wish that one lens cannot meet, and how far it would have to give.
 
     Numbers in words are rounded to the side on which the wish can be met, so that they may be typed back.
     """
+
+    in_one_line = "{words}"
 
     lens: str
     wish: str

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 
 from projector.faults import Fault, SceneError
 from projector.optics import dispersion, thin_lens
+from projector.shown import Shown
 
 
-@dataclass(frozen=True)
-class Blur:
+@dataclass(frozen=True, repr=False)
+class Blur(Shown):
     """What a point of the stencil becomes on a square wall; discs and edges (10–90 %) in mm on the wall.
 
     tube_length_mm: stencil to lens as it stands; sharp_m: what is sharp so, None if nothing before the lens is;
@@ -27,6 +28,11 @@ class Blur:
         how far
     the stencil then stands from its place for a sharp wall (positive: towards the lamp); none if none was wanted.
     """
+
+    in_one_line = (
+        "{focal_length_mm:g} mm at f/{f_number:g}, on a wall at {wall_m:g} m: disc {blur_mm:.2f} mm,"
+        " edges {edge_mm:.2f} mm"
+    )
 
     focal_length_mm: float
     f_number: float

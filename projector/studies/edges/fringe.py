@@ -18,6 +18,7 @@ from projector.photometry.filters import band, stops_lost
 from projector.scene import stated_power
 from projector.scene.model import Filter, Lens
 from projector.scene.reading.lens_files import read_lens_file
+from projector.shown import Drawn, Shown
 from projector.stage.optics import gate_of, light_arrays, pupil_of
 from projector.stage.power import power_of
 from projector.stage.surfaces import SceneArrays, scene_arrays
@@ -47,8 +48,8 @@ PASSING_ROOM = 1.01
 SHOWN_PIXELS = 6.0
 
 
-@dataclass(frozen=True)
-class Fringe:
+@dataclass(frozen=True, repr=False)
+class Fringe(Shown):
     """The rim of the edge that shows most at one point; lengths in mm on the surface, square to the edge as it lands.
 
     axial_mm: how much farther the widest of 450–650 nm reaches than the narrowest; lateral_mm: shift between 450 and
@@ -83,15 +84,23 @@ class Fringe:
     passes: bool
     edge_mm: float
 
+    def _line(self) -> str:
+        verdict = "passes" if self.passes else f"more than {self.tolerance_mm:.2f} mm"
+        return (
+            f"{self.projector} at {self.at}: {self.width_mm:.2f} mm, {self.camera_pixels:.1f} camera pixels, {verdict}"
+        )
 
-@dataclass(frozen=True)
-class Cure:
+
+@dataclass(frozen=True, repr=False)
+class Cure(Shown):
     """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and
     the edge then.
 
     edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe; passes: whether the fringe comes
     within the tolerance by this alone.
     """
+
+    in_one_line = "{what}, {value}: fringe {width_mm:.2f} mm, edges {edge_mm:.2f} mm, {cost_stops:.1f} stops"
 
     what: str
     value: str
@@ -101,12 +110,15 @@ class Cure:
     passes: bool
 
 
-@dataclass(frozen=True)
-class EdgeColours:
+@dataclass(frozen=True, repr=False)
+class EdgeColours(Drawn):
     """The edge as colours: positions (n,) mm, linear sRGB (n, 3) of full light 1, as the camera is balanced."""
 
     positions_mm: np.ndarray
     linear_rgb: np.ndarray
+
+    def _line(self) -> str:
+        return f"from {self.positions_mm[0]:.2f} to {self.positions_mm[-1]:.2f} mm across the edge"
 
 
 def _require_tolerance(arcmin: float, pixels: float) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from projector.shown import Shown
 from projector.stage.optics import focus_of, gate_of, light_arrays
 from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.profile import YELLOW_NM, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
@@ -19,21 +20,23 @@ from projector.tracing.gate.lens_law import Projection
 _NEAREST_TUBE = 0.2
 
 
-@dataclass(frozen=True)
-class Focused:
+@dataclass(frozen=True, repr=False)
+class Focused(Shown):
     """A focus that lands the edge as wide as wanted.
 
     offset_mm: of the stencil, as focus.offset_mm says it; focus_m: what is sharp then, as focus.distance_m counts it,
     None where nothing before the lens is; within_reach: whether it is no nearer than the lens focuses.
     """
 
+    in_one_line = "offset {offset_mm:+.3f} mm"
+
     offset_mm: float
     focus_m: float | None
     within_reach: bool
 
 
-@dataclass(frozen=True)
-class WantedFocus:
+@dataclass(frozen=True, repr=False)
+class WantedFocus(Shown):
     """What gives a wanted edge (mm on the surface, of the edge that is told of): one focus nearer than the place and
     one farther, as far as there are.
 
@@ -46,6 +49,10 @@ class WantedFocus:
     focuses: tuple[Focused, ...]
     least_mm: float
     least_offset_mm: float
+
+    def _line(self) -> str:
+        offsets = " or ".join(f"{item.offset_mm:+.3f} mm" for item in self.focuses) or "no offset"
+        return f"{self.edge} {self.wanted_mm:g} mm wide: {offsets}"
 
 
 def refocused(spec, offset_mm: float):

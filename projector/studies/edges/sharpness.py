@@ -16,6 +16,7 @@ import numpy as np
 from projector.faults import Fault, SceneError
 from projector.optics import thin_lens
 from projector.scene.placement import point_of
+from projector.shown import Drawn, Shown
 from projector.stage.optics import bitmap_of, gate_of, light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.profile import (
@@ -55,26 +56,30 @@ WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class Limit:
+@dataclass(frozen=True, repr=False)
+class Limit(Shown):
     """One thing that widens the edge that is told of, alone: mm on the surface."""
+
+    in_one_line = "{cause}: {edge_mm:.2f} mm"
 
     cause: str
     edge_mm: float
 
 
-@dataclass(frozen=True)
-class Stop:
+@dataclass(frozen=True, repr=False)
+class Stop(Shown):
     """A smaller stop: its f-number, and the stops of light that it costs (fewer while the lamp does not fill the
     pupil).
     """
+
+    in_one_line = "f/{f_number:.1f}, {cost_stops:.1f} stops less light"
 
     f_number: float
     cost_stops: float
 
 
-@dataclass(frozen=True)
-class Sharpness:
+@dataclass(frozen=True, repr=False)
+class Sharpness(Shown):
     """How sharp one projector lands at one point; mm on the surface.
 
     along: in the direction in which the surface runs away from the projector; across: at right angles to it.
@@ -90,6 +95,8 @@ class Sharpness:
     stop: the smaller stop that brings the edge within the wanted width (None if not wanted, not needed, or none does).
     depth_m: nearest and farthest distance on the axis within which edges stay below the wanted width (NaN: nowhere).
     """
+
+    in_one_line = "{projector} at {at}, {distance_m:.3f} m away: edges {edge_mm:.2f} mm, {word}"
 
     projector: str
     at: str
@@ -312,8 +319,8 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     )
 
 
-@dataclass(frozen=True)
-class FocusCurve:
+@dataclass(frozen=True, repr=False)
+class FocusCurve(Drawn):
     """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and
     each blade's by its side.
 
@@ -327,6 +334,11 @@ class FocusCurve:
     offsets_mm: np.ndarray
     stencil_mm: np.ndarray
     blades_mm: dict[str, np.ndarray]
+
+    def _line(self) -> str:
+        first, last = self.offsets_mm.min(), self.offsets_mm.max()
+        least = f"edges from {self.stencil_mm.min():.2f} mm up"
+        return f"{self.projector} at {self.at}, offsets {first:g} to {last:g} mm: {least}"
 
 
 def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
@@ -381,8 +393,8 @@ def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] =
     return np.unique(np.round(offsets[(offsets >= low) & (offsets <= high)], 6))
 
 
-@dataclass(frozen=True)
-class Compromise:
+@dataclass(frozen=True, repr=False)
+class Compromise(Shown):
     """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and
     then.
     """
@@ -390,6 +402,10 @@ class Compromise:
     offset_mm: float
     edges_now_mm: tuple[float, ...]
     edges_mm: tuple[float, ...]
+
+    def _line(self) -> str:
+        edges, now = (", ".join(f"{edge:.2f}" for edge in some) for some in (self.edges_mm, self.edges_now_mm))
+        return f"offset {self.offset_mm:+.3f} mm: edges {edges} mm, now {now} mm"
 
 
 def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Compromise:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.shown import Shown
 from projector.studies.edges.profile import Place
 from projector.tracing.gate.lens_law import blade_passes, field_radius_squared, patch_scale, straight_slopes
 from projector.tracing.sight.outline import inside
@@ -22,14 +23,16 @@ N_ACROSS = 801
 GAP_M = 0.05
 
 
-@dataclass(frozen=True)
-class LitPupil:
+@dataclass(frozen=True, repr=False)
+class LitPupil(Shown):
     """The shining part of the pupil as one point sees it; all 0 for a point in the dark.
 
     share: of the pupil's light; shortest_mm, longest_mm: extent where it is narrowest and square to that, of what
     shines at least half as brightly as its brightest part; longest_deg, shortest_deg: the same as angles from the
     point; shadow_mm: how wide the edge of a shadow fades that an obstacle 50 mm before the surface casts, at most.
     """
+
+    in_one_line = "{share:.2f} of the pupil, {longest_mm:.1f} × {shortest_mm:.1f} mm, shadows {shadow_mm:.2f} mm"
 
     share: float
     longest_mm: float

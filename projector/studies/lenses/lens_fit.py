@@ -14,6 +14,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.rendering.workers import Progress
+from projector.shown import Shown
 from projector.studies.lenses.edge_fit import EdgeFit, SetUp, Told
 from projector.studies.lenses.slanted_edge import N_BANDS, EdgeReading
 
@@ -42,8 +43,8 @@ class Value:
         return f"{self.value:.4g} ± {self.uncertainty:.2g}"
 
 
-@dataclass(frozen=True)
-class LensFit:
+@dataclass(frozen=True, repr=False)
+class LensFit(Shown):
     """What photographs say of a lens.
 
     model "single" (dispersion is its Abbe number) or "corrected" (its secondary spectrum, mm); dispersion None if none
@@ -52,6 +53,8 @@ class LensFit:
     deviation of the camera's own blur on the wall; residual: root mean square of what is left, in shares of full light;
     other_residual: the same for the other model. curves: for each photograph the fitted profiles (n, 3).
     """
+
+    in_one_line = "{model}: f/{f_number}, pupil {pupil_mm} mm, camera blur {camera_blur_mm} mm"
 
     model: str
     pupil_mm: Value

@@ -11,6 +11,7 @@ from projector.faults import Fault, SceneError
 from projector.files.bitmap_file import read_colours
 from projector.photometry.colour import decode_srgb
 from projector.rendering.workers import Progress
+from projector.shown import Drawn
 from projector.studies.lenses.lens_fit import LensFit, SetUp, fit_lens
 from projector.studies.lenses.slanted_edge import EdgeReading, edge_reading
 
@@ -30,14 +31,18 @@ class EdgePhotograph:
     axis: tuple[float, float] | None = None
 
 
-@dataclass(frozen=True)
-class MeasuredLens:
+@dataclass(frozen=True, repr=False)
+class MeasuredLens(Drawn):
     """The edges as read, the lens that explains them (None where only edges were read), and remarks."""
 
     photographs: list[EdgePhotograph]
     readings: list[EdgeReading]
     fit: LensFit | None
     notes: list[str] = field(default_factory=list)
+
+    def _line(self) -> str:
+        fit = f"f/{self.fit.f_number}" if self.fit is not None else "no lens fitted"
+        return f"{len(self.readings)} photographs, {fit}"
 
 
 def decoder(coding: str) -> Callable:

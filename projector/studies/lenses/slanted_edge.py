@@ -15,6 +15,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.files.bitmap_file import checked_box
+from projector.shown import Shown
 
 BINS_PER_PIXEL = 4
 CHANNELS = ("red", "green", "blue")
@@ -38,8 +39,8 @@ _PLATEAU = 0.12
 _ROWS_AT_ONCE_PIXELS = 1 << 20
 
 
-@dataclass(frozen=True)
-class EdgeReading:
+@dataclass(frozen=True, repr=False)
+class EdgeReading(Shown):
     """The edge of one photograph; lengths in mm on the wall, across the edge, dark side negative.
 
     angle_deg: between edge and pixel columns (rows, for a lying edge); positions_mm (n,); profiles (n, 3): light of
@@ -68,6 +69,10 @@ class EdgeReading:
     bin_mm: float
     is_grey: bool
     cut: Cut
+
+    def _line(self) -> str:
+        red, green, blue = self.widths_mm
+        return f"{self.angle_deg:.1f}°, 10–90 % in {red:.3f}, {green:.3f}, {blue:.3f} mm (red, green, blue)"
 
 
 @dataclass(frozen=True)

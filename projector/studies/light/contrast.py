@@ -17,6 +17,7 @@ from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel, room_light
 from projector.rendering.irradiance import surface_points
+from projector.shown import Shown
 from projector.stage.optics import bitmap_of, gate_of, light_arrays
 from projector.stage.power import power_of
 from projector.stage.seen_from import points_seen_from
@@ -34,14 +35,16 @@ LENS_REFLECTANCE, STENCIL_REFLECTANCE = 0.04, 0.60
 N_ACROSS, N_RAYS_SIDE = 48, 6
 
 
-@dataclass(frozen=True)
-class Contrast:
+@dataclass(frozen=True, repr=False)
+class Contrast(Shown):
     """Openings against metal parts, as they land.
 
     open_share: of the stencil's area; veil_share: stray light on the metal parts over the light of the openings;
     ambient_share: the room's light, or all that is not the projector's, over the light of the openings; other_shares:
         the same of other projectors by name; ratio: openings over metal parts; stops: log2 of it.
     """
+
+    in_one_line = "{stops:.1f} stops, {ratio:.1f} to 1"
 
     open_share: float
     veil_share: float

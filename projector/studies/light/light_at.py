@@ -15,6 +15,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.scene.placement import point_of
+from projector.shown import Shown
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.profile import YELLOW_NM, OnSurface, Place, name_of, place_at, surface_near
@@ -33,8 +34,8 @@ _N_RAYS, _START_M = 1200, 1e-3
 FEW_SAMPLES = 101
 
 
-@dataclass(frozen=True)
-class LightAt:
+@dataclass(frozen=True, repr=False)
+class LightAt(Shown):
     """Whether light of one projector gets to one point.
 
     reason: LIT or what keeps the light off; words: the same in a sentence; off_axis_deg: how far the point lies off the
@@ -44,6 +45,8 @@ class LightAt:
         to the nearest opening, on the surface; surface, place, lit_pupil: what it is a point of, None where the pattern
         does not land.
     """
+
+    in_one_line = "{projector} at {at}: {words}"
 
     projector: str
     at: str

@@ -13,13 +13,14 @@ from dataclasses import dataclass
 
 from projector.faults import Fault, SceneError
 from projector.photometry.exposure import USUAL_SYNC_S, duration_tenth_from_half, frame_share_lit_by_flash
+from projector.shown import Shown
 
 # Bands below a twentieth of a stop are not seen in a picture (common practice, no source).
 LEAST_BAND_STOPS = 0.05
 
 
-@dataclass(frozen=True)
-class Flicker:
+@dataclass(frozen=True, repr=False)
+class Flicker(Shown):
     """A swinging lamp through a shutter: how many swings it holds, how far the brightest and the darkest band or frame
     lie apart at worst (stops), whether that passes, and the nearest shutter time that holds whole swings (s)."""
 
@@ -28,12 +29,17 @@ class Flicker:
     passes: bool
     whole_shutter_s: float
 
+    def _line(self) -> str:
+        return f"{self.cycles:.3g} swings, bands of {self.bands_stops:.2f} stops, {'passes' if self.passes else 'seen'}"
 
-@dataclass(frozen=True)
-class FlashInShutter:
+
+@dataclass(frozen=True, repr=False)
+class FlashInShutter(Shown):
     """What a shutter of two blinds lets a flash light: lit_frame_share of the frame, the rest dark; fading_frame_share
     of it fades towards the dark while the flash dies away. An estimate: the blinds are taken to cross in the sync time.
     """
+
+    in_one_line = "{lit_frame_share:.2f} of the frame is lit"
 
     sync_s: float
     lit_frame_share: float

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.scene.placement import placed_figure
+from projector.shown import Shown
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.edges.sharpness import stencil_detail
@@ -27,14 +28,16 @@ _N_RAYS, _N_PLACES = 320, 1024
 _ROWS = 128
 
 
-@dataclass(frozen=True)
-class Opening:
+@dataclass(frozen=True, repr=False)
+class Opening(Shown):
     """What lets light through in the gate, mm: the box round the open part of stencil, gate and blades, and its finest
     common detail.
 
     bitmap_*: the whole bitmap, cut by the gate or not; None without a stencil, as is detail_mm; box_mm: left, top,
     right and bottom of the open part from the axis, as landed; NaN where nothing is open.
     """
+
+    in_one_line = "{width_mm:.2f} × {height_mm:.2f} mm open in the gate"
 
     width_mm: float
     height_mm: float
@@ -44,10 +47,12 @@ class Opening:
     box_mm: tuple[float, float, float, float]
 
 
-@dataclass(frozen=True)
-class Sitter:
+@dataclass(frozen=True, repr=False)
+class Sitter(Shown):
     """A sitter's own measures, m, between landmarks (ear to ear, chin to crown, shoulder to shoulder; None of a head
     alone), and the share of a projector's light on the head."""
+
+    in_one_line = "face {face_width_m:.3f} m wide, head {head_height_m:.3f} m high, {head_share:.2f} of it lit"
 
     face_width_m: float
     head_height_m: float
@@ -55,14 +60,16 @@ class Sitter:
     head_share: float
 
 
-@dataclass(frozen=True)
-class LandedOn:
+@dataclass(frozen=True, repr=False)
+class LandedOn(Shown):
     """A projector's light on one thing in the scene.
 
     share: of all light that leaves the gate. distance_m: along the axis, where the axis lands on it, else where its
     light does on average; pattern (gate and bitmap), opening and detail are as large as told on a plane square to the
     axis there. sitter: None for anything else.
     """
+
+    in_one_line = "{name} gets {share:.2f} of the light, {distance_m:.3f} m away"
 
     name: str
     share: float

@@ -17,6 +17,7 @@ from projector.photometry.exposure import (
 )
 from projector.photometry.spectra import K_M, luminous
 from projector.scene.placement import placed_surface, point_of
+from projector.shown import Shown
 from projector.stage.optics import focus_of, light_arrays
 from projector.stage.power import open_gate_on_axis, power_of
 from projector.stage.surfaces import SceneArrays, scene_arrays
@@ -29,8 +30,8 @@ from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.surfaces import Camera
 
 
-@dataclass(frozen=True)
-class Landing:
+@dataclass(frozen=True, repr=False)
+class Landing(Shown):
     """Where one projector's axis lands and what its pattern is like there. Metres and millimetres as named.
 
     throw_m: along the axis from the pupil; pattern sizes are those on a plane square to the axis there, middle to
@@ -56,6 +57,12 @@ class Landing:
     open_gate_f_number: float | None
     open_gate_stops_over: float | None
     no_light: str | None = None
+
+    def _line(self) -> str:
+        where = f"{self.projector} on {self.lands_on or 'nothing'}, {self.throw_m:.3f} m away"
+        if self.no_light is not None:
+            return f"{where}: no light there, {self.no_light}"
+        return f"{where}: {self.pattern_width_m:.3f} × {self.pattern_height_m:.3f} m, edges {self.edge_width_mm:.2f} mm"
 
 
 def over_or_under(stops: float, even: str) -> str:
@@ -138,11 +145,13 @@ def open_gate_meter(scene, spec, light: Projection, distance: float, iso: float)
     return f_number_for_illuminance(level, scene.camera.shutter_s, iso)
 
 
-@dataclass(frozen=True)
-class CameraBlur:
+@dataclass(frozen=True, repr=False)
+class CameraBlur(Shown):
     """Blur that the real camera would add at a surface behind or before what it is focused on; the preview is a
     pinhole's.
     """
+
+    in_one_line = "{surface}, {distance_m:.3f} m away, focused at {focused_at_m:.3f} m: {blur_mm:.2f} mm"
 
     surface: str
     distance_m: float

@@ -16,6 +16,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.scene.placement import placed_surface, stencil_of
+from projector.shown import Shown
 from projector.stage.optics import gate_of, light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.size.landing import axis_hits
@@ -29,8 +30,8 @@ _LEAST_COLUMNS, _N_PLACES = 1024, 3
 _LEAST_OPEN = 0.02
 
 
-@dataclass(frozen=True)
-class Straightened:
+@dataclass(frozen=True, repr=False)
+class Straightened(Shown):
     """A new stencil (h, w) float32 of transmission 0..1, as it lands, `stencil_width_mm` wide in the gate.
 
     size_factor: its size on the wall over that of the old one on a wall square to the beam where the axis lands;
@@ -40,6 +41,10 @@ class Straightened:
         sees them; corners_mm (4, 2): where these lie in the gate, right and down from its middle, as landed (NaN behind
         the lens); open_width_m, open_height_m: of what is open in it.
     """
+
+    in_one_line = (
+        "lands straight on {wall}, {width_m:.3f} × {height_m:.3f} m, from a stencil {stencil_width_mm:.1f} mm wide"
+    )
 
     transmission: np.ndarray
     stencil_width_mm: float

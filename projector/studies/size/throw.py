@@ -15,6 +15,7 @@ import numpy as np
 from projector.faults import Fault, SceneError
 from projector.optics import thin_lens
 from projector.scene.placement import placed_surface
+from projector.shown import Drawn, Shown
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
 from projector.studies.size.beam import check_positive, edge_stops
@@ -25,12 +26,17 @@ from projector.tracing.rays.bvh import closest_hits
 PRINTED_M = 1e-3
 
 
-@dataclass(frozen=True)
-class Throw:
+@dataclass(frozen=True, repr=False)
+class Throw(Drawn):
     """A lens focused at a square wall: lengths in metres (tube in mm where named), full beam angle in degrees.
 
     edge_stops: light at the ends of the width against the middle, of an evenly lit gate.
     """
+
+    in_one_line = (
+        "{lit_width_mm:g} mm through {focal_length_mm:.4g} mm at {throw_m:.4g} m: {width_m:.3f} × "
+        "{height_m:.3f} m, beam {beam_angle_deg:.1f}°"
+    )
 
     focal_length_mm: float
     lit_width_mm: float
@@ -200,8 +206,8 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
     return to_m / from_m, (to_m - focal_length) / (from_m - focal_length)
 
 
-@dataclass(frozen=True)
-class Outline:
+@dataclass(frozen=True, repr=False)
+class Outline(Shown):
     """Where the border of a pattern lands on real surfaces.
 
     points (n, 3) m, NaN where a border ray meets nothing; lands_on: what the axis meets; is_round: a round gate bounds
@@ -223,6 +229,11 @@ class Outline:
     on: str | None
     goes_on: bool
     is_round: bool
+
+    def _line(self) -> str:
+        if self.on is None:
+            return f"on {self.lands_on}, which has no outline" if self.lands_on else "it lands on nothing"
+        return f"{self.width_m:.3f} × {self.height_m:.3f} m on {self.on}, keystone {self.keystone_across:.3f} across"
 
 
 def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200, on: str | None = None) -> Outline:
