@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from projector.files.finding import find_file
 from projector.meshes.mesh import Mesh
 from projector.meshes.mesh_file import load_mesh
 from projector.meshes.surfaces import build_surface, faces_of, surface_centre, surface_layout
+from projector.scene import model
 from projector.stencils.stencil import load_pupil_bitmap, load_stencil
 
 
@@ -22,7 +24,7 @@ from projector.stencils.stencil import load_pupil_bitmap, load_stencil
 class PlacedObject:
     """A surface or a figure of the scene with its mesh in the world (metres)."""
 
-    spec: object
+    spec: model.Surface | model.Figure
     mesh: Mesh
 
 
@@ -129,7 +131,7 @@ def stencil_of(scene, spec):
 
 
 @lru_cache(maxsize=4)
-def _stencil_file(path: str, _changed: int, _size: int, grey: str, inverted: bool):
+def _stencil_file(path: str, _changed: int, _size: int, grey: Literal["coverage", "glass"], inverted: bool):
     return load_stencil(path, grey, inverted)
 
 

@@ -23,8 +23,8 @@ def _triple(vector) -> tuple[float, float, float]:
     return (float(vector[0]), float(vector[1]), float(vector[2]))
 
 
-def _axes(pose: Pose):
-    return tuple(_triple(pose.rotation[:, axis]) for axis in range(3))
+def _axes(pose: Pose) -> tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]:
+    return _triple(pose.rotation[:, 0]), _triple(pose.rotation[:, 1]), _triple(pose.rotation[:, 2])
 
 
 def pupil_of(scene, spec) -> tuple[Outline, float]:

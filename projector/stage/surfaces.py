@@ -32,7 +32,7 @@ def scene_arrays(scene) -> SceneArrays:
     for owner, item in enumerate(objects):
         mesh = item.mesh if item.mesh.normals is not None else _flat_shaded(item.mesh)
         vertices.append(mesh.vertices)
-        normals.append(mesh.normals)
+        normals.append(np.asarray(mesh.normals))
         triangles.append(mesh.triangles + n_vertices)
         owners.append(np.full(len(mesh.triangles), owner, np.int32))
         n_vertices += len(mesh.vertices)

@@ -233,7 +233,9 @@ def measured(sitter):
         "head length": np.linalg.norm(rise),
         "head breadth": on.breadth(y=(28, 120)),
         # The tape lies just above the brow and over the back of the head.
-        "head circumference": on.tape([*on.glabella, 0.0, 4.0, 0.0], np.degrees(np.arctan2(rise[1], -rise[2]))),
+        "head circumference": on.tape(
+            on.glabella + np.array([0.0, 4.0, 0.0]), np.degrees(np.arctan2(rise[1], -rise[2]))
+        ),
         "bizygomatic breadth": on.breadth(y=(-30, 0), z=(12, 200)),
         "menton-sellion length": np.linalg.norm(mark["chin"] - sellion),
         "interpupillary breadth": mark["left_eye"][0] - mark["right_eye"][0],

@@ -175,7 +175,7 @@ def _check_surface(report: Report, scene, spec, path: tuple) -> None:
         except SceneError as error:
             report.take(error, (*path, "file"), f"{key}.file")
             return
-        report.warnings += [f"{spec.name}: {note}" for note in mesh.notes]
+        report.warnings += [f"{spec.name}: {note}" for note in (mesh.notes if mesh is not None else ())]
     if (
         spec.shape == "sweep"
         and spec.foot_radius_m is not None
@@ -242,10 +242,10 @@ def _check_lens(report: Report, lens, path: tuple, key: str) -> None:
     if pupil is not None:
         needs = {"polygon": "n_blades", "ring": "inner_fraction", "bitmap": "file"}
         for shape, name in needs.items():
-            given = getattr(pupil, name) is not None
-            if pupil.shape == shape and not given:
+            is_given = getattr(pupil, name) is not None
+            if pupil.shape == shape and not is_given:
                 report.fault((*path, "pupil"), f"{key}.pupil.{name}", f"a {shape} pupil needs {name}", "add it")
-            elif given and pupil.shape != shape:
+            elif is_given and pupil.shape != shape:
                 report.fault(
                     (*path, "pupil", name),
                     f"{key}.pupil.{name}",
@@ -495,6 +495,7 @@ def _check_files(report: Report, scene, spec, path: tuple) -> None:
 
 
 def _check_landmarks(report: Report, scene) -> None:
+    used: list[tuple[tuple, str, object]]
     used = [(("camera", name), f"camera.{name}", getattr(scene.camera, name)) for name in ("aim", "focus")]
     for index, spec in enumerate(scene.projector):
         used.append((("projector", index, "aim"), f"projector.{spec.name}.aim", spec.aim))

@@ -4,6 +4,8 @@ landmarks.
 
 from __future__ import annotations
 
+from typing import Any
+
 from projector.faults import Fault, SceneError
 from projector.files.finding import find_file
 from projector.scene.checks.cross import check_references
@@ -31,6 +33,7 @@ def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[
                 report.take(error, ("projector", index, "stencil", "file"), key)
     figures, surfaces = _tables(data, "figure"), _tables(data, "surface")
     if _can_be_named(figures) and _can_be_named(surfaces) and not any(_names_or_kinds(fault.key) for fault in told):
+        used: list[tuple[tuple, str, object]]
         used = [(("camera", name), f"camera.{name}", _inside(data, "camera", name)) for name in ("aim", "focus")]
         for index, item in projectors:
             name = item_name(item, index, "projector")
@@ -57,9 +60,10 @@ def _tables(data: dict, kind: str) -> list:
 
 def _inside(data: dict, *keys: str):
     """A value some tables down, None where there is none."""
+    here: Any = data
     for key in keys:
-        data = data.get(key) if isinstance(data, dict) else None
-    return data
+        here = here.get(key) if isinstance(here, dict) else None
+    return here
 
 
 def _can_be_named(items: list) -> bool:

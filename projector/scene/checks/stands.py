@@ -42,7 +42,7 @@ def lamp_notes(scene) -> list[str]:
         for figure in scene.figure:
             if stand_meets(figure, place[None])[0]:
                 notes.append(f"{spec.name}: a stand straight under it would go through {figure.name}; {_CURE}")
-        for item, mesh in meshes[: len(scene.surface)]:
+        for item, (_, mesh) in zip(scene.surface, meshes, strict=False):
             if (
                 item.shape in ("box", "mesh")
                 and place[1] > 0.0
@@ -75,7 +75,7 @@ def shows(scene, places, goal, hides) -> np.ndarray:
     found = np.zeros(inside.shape, bool)
     if inside.any():
         found[inside] = ~hides(np.asarray(scene.camera.position_m, float), bodies[inside])
-    return found.any(axis=1)
+    return np.asarray(found.any(axis=1))
 
 
 def stand_meets(figure, places) -> np.ndarray:

@@ -6,7 +6,7 @@ import difflib
 import math
 import types
 import typing
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from pydantic import BaseModel, ValidationError
 
@@ -97,7 +97,8 @@ def faults_of(error: ValidationError, data, model: type[BaseModel], places: Plac
 
 def _path_in(data, location: tuple, kind: str) -> tuple[tuple, list]:
     """The part of an error's location that exists in the data, and what does not: the branches of a union."""
-    path, here, branches = (), data, []
+    path: tuple = ()
+    here, branches = data, list[str]()
     for index, part in enumerate(location):
         inside = (isinstance(here, dict) and part in here) or (
             isinstance(here, (list, tuple)) and isinstance(part, int) and part < len(here)
@@ -154,7 +155,7 @@ def _length_in(annotation) -> int | None:
     return next((length for length in map(_length_in, arguments) if length), None)
 
 
-def _fault(item: dict, path: tuple, data, model) -> Fault:
+def _fault(item: Mapping[str, typing.Any], path: tuple, data, model) -> Fault:
     kind, value, field = item["type"], _value_at(data, path), _field_at(model, path)
     meaning = field.description or "" if field is not None else ""
     if kind == "extra_forbidden":
@@ -270,7 +271,7 @@ def _with_range(field, meaning: str) -> str:
 
 def _limits_in(annotation) -> list:
     """Limits written on what is inside an annotation (an optional number, the numbers of a point)."""
-    found = []
+    found: list = []
     for inner in getattr(annotation, "__metadata__", ()):
         found += getattr(inner, "metadata", [inner])
     for argument in typing.get_args(annotation):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Mapping
+from typing import Any
 
 from projector.faults import Fault, SceneError
 from projector.scene.model import FORMAT
@@ -58,7 +59,7 @@ def upgraded(
                 key="format",
             )
         )
-    place = {"file": file, "line": lines.line_of(("format",)), "key": "format"}
+    place: dict[str, Any] = {"file": file, "line": lines.line_of(("format",)), "key": "format"}
     if type(given) is not int:
         raise SceneError(
             Fault(

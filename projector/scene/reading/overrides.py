@@ -9,6 +9,8 @@ import tomllib
 import typing
 from collections.abc import Sequence
 
+from pydantic import BaseModel
+
 from projector.faults import Fault, SceneError
 from projector.files.typed_numbers import range_of, typed_number, values_of_range, with_decimals_for_fractions
 from projector.scene.model import Scene
@@ -75,8 +77,10 @@ def apply_overrides(data: dict, overrides: Sequence[str]) -> tuple[dict, list[tu
 
 def _set(data: dict, keys: list[str], value) -> tuple:
     """Change one value in place; returns its path."""
-    here, path = data, ()
+    here: typing.Any = data
+    path: tuple = ()
     _check_first_key(data, keys)
+    place: int | str
     for index, key in enumerate(keys):
         last = index == len(keys) - 1
         if isinstance(here, list):
@@ -135,7 +139,8 @@ def _number_if_wanted(value, keys: list[str]):
 def _takes_text(keys: list[str]) -> bool:
     """Whether a text may stand under these keys of a scene; names and numbers of things in a list do not matter."""
 
-    model, annotation = Scene, str
+    model: type[BaseModel] | None = Scene
+    annotation: object = str
     for key in keys:
         if model is not None and key in model.model_fields:
             annotation = model.model_fields[key].annotation

@@ -62,7 +62,7 @@ def warnings_of(scene: Scene) -> list[str]:
 
 def _scene_of(checked: Checked) -> Scene:
     scene, faults, _ = checked
-    if faults:
+    if faults or scene is None:
         raise SceneError(faults)
     return scene
 
@@ -91,7 +91,9 @@ def _changed(
         keep_statements(data, after)
     scene, others, warnings = _from_data(after, name, folder, places, unknown)
     faults = faults + lens_faults + others
-    return (None if faults else scene.placed_at(name, str(folder), overrides)), faults, warnings
+    if faults or scene is None:
+        return None, faults, warnings
+    return scene.placed_at(name, str(folder), overrides), faults, warnings
 
 
 def _around(lens_key: str) -> tuple[str, str]:

@@ -23,6 +23,14 @@ _SCALAR = re.compile(
 )
 
 
+def _end_of(pattern: re.Pattern[str], text: str, at: int) -> int:
+    """Where what stands at a place of a valid text ends."""
+    found = pattern.match(text, at)
+    if found is None:
+        raise ValueError(f"no valid TOML at character {at}")
+    return found.end()
+
+
 class TomlLines:
     """Line numbers (from 1) of every table, key and list item of one valid TOML text."""
 
@@ -52,18 +60,20 @@ class TomlLines:
         self._lines.setdefault(path, bisect_left(self._breaks, at) + 1)
 
     def _walk(self) -> None:
-        text, table, counts = self._text, (), {}
-        at = _BLANK.match(text).end()
+        text = self._text
+        table: tuple = ()
+        counts: dict[tuple, int] = {}
+        at = _end_of(_BLANK, text, 0)
         while at < len(text):
             if text[at] == "[":
                 of_many = text.startswith("[[", at)
-                parts, end = self._key(_BLANK.match(text, at + 1 + of_many).end())
+                parts, end = self._key(_end_of(_BLANK, text, at + 1 + of_many))
                 table = self._table(parts, of_many, counts)
                 for length in range(1, len(table) + 1):
                     self._note(table[:length], at)
-                at = _BLANK.match(text, text.index("]", end) + 1 + of_many).end()
+                at = _end_of(_BLANK, text, text.index("]", end) + 1 + of_many)
             else:
-                at = _BLANK.match(text, self._pair(table, at)).end()
+                at = _end_of(_BLANK, text, self._pair(table, at))
 
     @staticmethod
     def _table(parts: tuple, of_many: bool, counts: dict) -> tuple:
@@ -81,12 +91,12 @@ class TomlLines:
         """A dotted key that begins at `at`: its parts and where it ends."""
         parts = []
         while True:
-            found = _KEY_PART.match(self._text, at)
-            word = found[0]
+            end = _end_of(_KEY_PART, self._text, at)
+            word = self._text[at:end]
             parts.append(tomllib.loads(f"word = {word}")["word"] if word[0] in "\"'" else word)
-            dot = _DOT.match(self._text, found.end())
+            dot = _DOT.match(self._text, end)
             if dot is None:
-                return tuple(parts), found.end()
+                return tuple(parts), end
             at = dot.end()
 
     def _pair(self, table: tuple, at: int) -> int:
@@ -94,14 +104,14 @@ class TomlLines:
         parts, end = self._key(at)
         for length in range(1, len(parts) + 1):
             self._note(table + parts[:length], at)
-        return self._value(table + parts, _BLANK.match(self._text, self._text.index("=", end) + 1).end())
+        return self._value(table + parts, _end_of(_BLANK, self._text, self._text.index("=", end) + 1))
 
     def _value(self, path: tuple, at: int) -> int:
         text = self._text
         if text[at] not in "[{":
-            return _SCALAR.match(text, at).end()
+            return _end_of(_SCALAR, text, at)
         close, inline, index = ("]", False, 0) if text[at] == "[" else ("}", True, 0)
-        at = _BLANK.match(text, at + 1).end()
+        at = _end_of(_BLANK, text, at + 1)
         while text[at] != close:
             if inline:
                 at = self._pair(path, at)
@@ -109,7 +119,7 @@ class TomlLines:
                 self._note((*path, index), at)
                 at = self._value((*path, index), at)
                 index += 1
-            at = _BLANK.match(text, at).end()
+            at = _end_of(_BLANK, text, at)
             if text[at] == ",":
-                at = _BLANK.match(text, at + 1).end()
+                at = _end_of(_BLANK, text, at + 1)
         return at + 1

@@ -188,6 +188,7 @@ class LensSearch:
             at_iso = rounded_up(self.wishes.iso * 2.0**-spare, 0)
             words = f"{-spare:.1f} stops short; {shows}, and f/{self.wishes.f_number:g} at ISO {at_iso}"
             return self._gives_way("light", meter, words)
+        goal = self.stands.goal
         carried = power_of(self.scene, found).carried_over if self.candidate.power_is_stated else None
         return Answer(
             lens=self.candidate.name,
@@ -197,7 +198,7 @@ class LensSearch:
             throw_m=throw,
             focus_offset_mm=offset,
             position_m=found.position_m,
-            aim_m=tuple(map(float, self.stands.goal)),
+            aim_m=(float(goal[0]), float(goal[1]), float(goal[2])),
             angle_deg=self.stands.angle_deg(position),
             width_m=self._width(found, throw),
             edge_mm=self._edge(found),

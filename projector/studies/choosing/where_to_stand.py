@@ -73,7 +73,7 @@ def _candidates(scene, spec, lenses) -> list[Candidate]:
     names = [OWN_LENS, *(name for name, _ in shipped_lenses())] if lenses is None else lenses
     power_is_stated = spec.reading is not None or spec.output is not None
     metered = spec if power_is_stated else _metered_right(scene, spec)
-    found = {}
+    found: dict[str, Candidate] = {}
     for name in names:
         lens = own if name == OWN_LENS else _at_widest(with_lens(scene, spec, name).lens)
         name = own_name if name == OWN_LENS else name

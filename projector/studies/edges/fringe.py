@@ -201,11 +201,12 @@ def _worst_edge(scene, light, weights, place, widest: WidestFringe, pixel_mm: fl
     """Both ways round: colours that are shifted outwards meet a dark side and a bright one differently."""
     span = 1e-3 * SHOWN_PIXELS * pixel_mm
     found = []
-    for outwards in (False, True):
+    for is_outwards in (False, True):
         edge = edge_by_formula(
-            light, turned_to(place, widest.normal if outwards else -widest.normal), "across", least_span=span
+            light, turned_to(place, widest.normal if is_outwards else -widest.normal), "across", least_span=span
         )
-        found.append(_WorstEdge(edge, *_rim(scene, edge, weights, pixel_mm), outwards))
+        dark, bright, differs = _rim(scene, edge, weights, pixel_mm)
+        found.append(_WorstEdge(edge, dark, bright, differs, is_outwards))
     inwards, outwards = found
     if abs(inwards.delta_e - outwards.delta_e) < 1.0:
         return replace(inwards, bright_outwards=None)
@@ -383,8 +384,9 @@ def _best_offset(spec, with_change) -> Cure:
 def _narrow_band(scene, spec, with_change) -> Cure:
     """A band filter 20 nm wide at 550 nm before the lens, and its price in light."""
 
-    narrow = Filter(kind="band", centre_nm=550.0, width_nm=20.0)
-    cost = stops_lost(power_of(scene, spec).spectrum, band(narrow.centre_nm, narrow.width_nm))
+    centre_nm, width_nm = 550.0, 20.0
+    narrow = Filter(kind="band", centre_nm=centre_nm, width_nm=width_nm)
+    cost = stops_lost(power_of(scene, spec).spectrum, band(centre_nm, width_nm))
     return with_change(
         "a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", cost, filter=(*spec.filter, narrow)
     )

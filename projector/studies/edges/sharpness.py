@@ -39,7 +39,7 @@ from projector.studies.edges.refocus import (
     sharpest_offset,
     wanted_focuses,
 )
-from projector.studies.edges.shining_pupil import LitPupil
+from projector.studies.edges.shining_pupil import LitPupil, lit_pupil
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.studies.light.light_at import LightAt, light_at, require_edges
 from projector.tracing.gate.gate_image import open_bitmap
@@ -203,7 +203,7 @@ def sharpness(
         None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
         max(0.5 * disc / _BLURS_PER_PERIOD, 1e3 * bitmap.pitch / per_metre if spec.stencil is not None else 0.0),
         doubling(edge_by_formula(yellow, place, "across")),
-        arrives.lit_pupil,
+        arrives.lit_pupil or lit_pupil(light, place),
         blade_edges(scene, spec, reference, arrays),
         within_mm,
         () if within_mm is None else wanted_focuses(scene, spec, reference, within_mm, arrays),
@@ -346,7 +346,8 @@ def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None =
     elsewhere.
     """
     arrays = arrays or scene_arrays(scene)
-    stencil, blades = [], {blade.side: [] for blade in spec.blade}
+    stencil = []
+    blades: dict[str, list[float]] = {blade.side: [] for blade in spec.blade}
     for offset in np.asarray(offsets_mm, float):
         stencil.append(edge_refocused(scene, spec, reference, offset, arrays))
         for side, width in blade_edges(scene, refocused(spec, offset), reference, arrays).items():

@@ -124,13 +124,14 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
     extents = _extents(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
-    angles = [math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents]
+    longest_deg, shortest_deg = (math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents)
     gap = min(GAP_M, 0.5 * distance)
     return LitPupil(
         total / float(samples.opening.sum()),
         1e3 * extents[0],
         1e3 * extents[1],
-        *angles,
+        longest_deg,
+        shortest_deg,
         1e3 * extents[0] * gap / (distance - gap),
     )
 

@@ -149,7 +149,7 @@ def _power_range(lens, band_nm) -> np.ndarray:
 
     if band_nm[0] == band_nm[1]:
         return np.full(2, float(relative_powers(lens, band_nm[0])))
-    grid = np.linspace(*band_nm, 101)
+    grid = np.linspace(band_nm[0], band_nm[1], 101)
     powers, step = relative_powers(lens, grid), grid[1] - grid[0]
     found = []
     for sign, index in ((1.0, int(np.argmin(powers))), (-1.0, int(np.argmax(powers)))):

@@ -75,7 +75,9 @@ class EdgeFit:
         self.readings, self.set_up, self.model, self._told = readings, set_up, model, told
         self.offsets = 1e-3 * np.asarray(offsets_mm, float)
         self.has_lateral = set_up.gate_width_mm is not None and any(reading.axis_mm is not None for reading in readings)
-        self.fixed_pupil = None if len(readings) > 1 else 1e-3 * set_up.focal_length_mm / set_up.f_number
+        self.fixed_pupil = None
+        if len(readings) == 1 and set_up.f_number is not None:
+            self.fixed_pupil = 1e-3 * set_up.focal_length_mm / set_up.f_number
         spectrum = source_spectrum(set_up.source_kind, set_up.source_k)
         weights = (
             linear_srgb_under_white(white_balance_xyz(set_up.white_balance_k)) @ (OBSERVER_STEPS * spectrum[:, None]).T
@@ -169,8 +171,8 @@ class EdgeFit:
             )
         return starts
 
-    def _differences(self, rises: list[Rise], profiles, with_slopes: bool) -> tuple[np.ndarray, np.ndarray | None]:
-        """Differences (m,) in units of noise and, if wanted, their derivatives (m, p).
+    def _differences(self, rises: list[Rise], profiles, with_slopes: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Differences (m,) in units of noise and their derivatives (m, p), an empty array if they are not wanted.
 
         Dark and bright level of every channel are the best for this curve (linear least squares); their own change is
         left out of the derivatives (L. Kaufman, "A variable projection method", BIT 15, 1975).
@@ -187,7 +189,7 @@ class EdgeFit:
             parts.append(((mean_profile + gain * deviation - profile) / sigma).ravel())
             if with_slopes:
                 slopes.append(self._slopes(rise, index, curve, deviation / size, deviation, gain / sigma))
-        return np.concatenate(parts), np.concatenate(slopes) if with_slopes else None
+        return np.concatenate(parts), np.concatenate(slopes) if with_slopes else np.empty((0, 0))
 
     def _slopes(self, rise: Rise, index: int, curve, per_size, deviation, factor) -> np.ndarray:
         """Derivatives (m, p) of one photograph's differences: what neither dark nor bright level can follow."""

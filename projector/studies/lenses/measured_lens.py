@@ -101,6 +101,10 @@ def measure(
     decode = decoder(coding)
     if not (mm_per_pixel > 0.0 and math.isfinite(mm_per_pixel)):
         raise SceneError(Fault(found=f"{mm_per_pixel:g} mm a pixel", allowed="a scale over zero", key="mm_per_pixel"))
+    offsets = [photograph.offset_mm for photograph in photographs if photograph.offset_mm is not None]
+    if set_up is not None and len(offsets) < len(photographs):
+        missing = ", ".join(photograph.path.name for photograph in photographs if photograph.offset_mm is None)
+        raise SceneError(Fault(f"no focus offset for {missing}", "the focus offset of each", "--offsets-mm -0.5,0,0.5"))
     readings, faults, notes = [], [], []
     for index, photograph in enumerate(photographs):
         progress.tell("reading the photographs", index, len(photographs))
@@ -122,7 +126,7 @@ def measure(
     notes += [f"{', '.join(names)}: {remark}" for remark, names in said.items()]
     if set_up is None:
         return MeasuredLens(list(photographs), readings, None, notes)
-    fit = fit_lens(readings, [photograph.offset_mm for photograph in photographs], set_up, model, progress)
+    fit = fit_lens(readings, offsets, set_up, model, progress)
     return MeasuredLens(list(photographs), readings, fit, notes + _fit_remarks(fit, photographs))
 
 
@@ -198,6 +202,8 @@ def lens_file_text(measured: MeasuredLens, set_up: SetUp, title: str, mm_per_pix
     import tomlkit
 
     fit = measured.fit
+    if fit is None:
+        raise ValueError("only edges were read: there is no lens to write")
     document = tomlkit.document()
     document.add(tomlkit.comment("Measured from photographs of a projected edge."))
     document["title"] = title

@@ -100,7 +100,7 @@ def edge_reading(
     faults = _clipping(coded_upright, name)
     upright = _decoded(coded_upright, decode)
     line = _EdgeLine.through(upright, name, faults)
-    if faults:
+    if faults or line is None:
         raise SceneError(faults)
     sums, counts, first_bin = line.binned(upright)
     bands, full = _profiles(sums, counts)
@@ -114,7 +114,8 @@ def edge_reading(
         (full - low) / (high - low),
         np.stack([(band - _ends(band)[0]) / np.ptp(np.stack(_ends(band)), axis=0) for band in bands]),
     )
-    widths = tuple(_rise(positions, profiles[:, channel]) for channel in range(3))
+    red, green, blue = (_rise(positions, profiles[:, channel]) for channel in range(3))
+    widths = (red, green, blue)
     _refuse_what_the_profile_shows(positions, profiles, noise, widths, name)
     places = positions[-1] - np.sum(profiles, axis=0) * bin_mm
     smooth = _smoothed(profiles, max(3, round(0.1 * max(widths) / bin_mm)))

@@ -151,7 +151,7 @@ def faces_light(scene, arrays: SceneArrays, goal, directions: np.ndarray) -> np.
         surface = surface_near(arrays, goal + directions[0], goal, "the target")
     except (SceneError, IndexError):
         return np.ones(len(directions), bool)
-    return ~_shows_its_back(scene, arrays, surface, directions)
+    return ~np.asarray(_shows_its_back(scene, arrays, surface, directions))
 
 
 def axis_point(scene, spec, arrays: SceneArrays):
@@ -207,7 +207,7 @@ def beam_end_deg(light: Projection, local) -> float:
 
 def require_edges(found: LightAt) -> Place:
     """The place where edges of the pattern land. SceneError, with the reason, where none do."""
-    if not found.has_edges:
+    if found.place is None or not found.has_edges:
         raise SceneError(
             Fault(
                 found=f"{found.at}: no light of {found.projector}: {found.words}",

@@ -90,18 +90,15 @@ def opening(scene, spec, light: Projection | None = None) -> Opening:
     box = (-half[0], -half[1], half[0], half[1])
     if spec.stencil is not None or spec.blade:
         box = _open_box(light, half, spec.stencil is not None, 0.5)
-    bitmap = (
-        (1e3 * columns * light.bitmap.pitch, 1e3 * rows * light.bitmap.pitch)
-        if spec.stencil is not None
-        else (None, None)
-    )
+    pitch_mm = 1e3 * light.bitmap.pitch
     detail = stencil_detail(light.bitmap.transmission, light.bitmap.pitch) if spec.stencil is not None else None
     return Opening(
         1e3 * (box[2] - box[0]),
         1e3 * (box[3] - box[1]),
-        *bitmap,
+        None if spec.stencil is None else columns * pitch_mm,
+        None if spec.stencil is None else rows * pitch_mm,
         None if detail is None else 1e3 * detail,
-        tuple(1e3 * side for side in box),
+        (1e3 * box[0], 1e3 * box[1], 1e3 * box[2], 1e3 * box[3]),
     )
 
 
@@ -153,11 +150,10 @@ def landed_light(scene, spec, arrays: SceneArrays | None = None) -> list[LandedO
     found = opening(scene, spec, light)
     if not math.isfinite(found.width_mm):
         return []
-    lit = (
-        _open_box(light, opening_half_sizes(light), True, 0.0)
-        if spec.stencil is not None
-        else tuple(1e-3 * side for side in found.box_mm)
-    )
+    left, top, right, bottom = found.box_mm
+    lit = (1e-3 * left, 1e-3 * top, 1e-3 * right, 1e-3 * bottom)
+    if spec.stencil is not None:
+        lit = _open_box(light, opening_half_sizes(light), True, 0.0)
     slopes = _directions(light, lit)
     gate = gate_points_of_slopes(light, slopes)
     hot_spot = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)

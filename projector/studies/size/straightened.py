@@ -175,7 +175,7 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
     origin = np.array(light.emitter.position) + distance * forward
-    return _Plane(name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
+    return _Plane(surface.name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
 
 
 def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:

@@ -252,20 +252,21 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
     landed = [_landed(light, arrays, *side.T) for side in sides]
     where = _alone(scene, light, on)
     border = [where(*side.T).points for side in sides]
-    lengths = [float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border]
+    top, right, bottom, left = (float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border)
     middle = n_side // 2
     # The axis and the middles of the sides: top, right, bottom, left.
     levels = where(
         half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])
     ).levels
+    stops = np.log2(levels[1:] / levels[0]).tolist()
     return Outline(
         np.concatenate([side.points for side in landed]),
-        tuple(lengths),
+        (top, right, bottom, left),
         float(np.linalg.norm(border[1][middle] - border[3][middle])),
         float(np.linalg.norm(border[0][middle] - border[2][middle])),
-        lengths[3] / lengths[1],
-        lengths[0] / lengths[2],
-        tuple(float(value) for value in np.log2(levels[1:] / levels[0])),
+        left / right,
+        top / bottom,
+        (stops[0], stops[1], stops[2], stops[3]),
         lands_on,
         on,
         _plane_of(scene, on) is not None and not _holds(scene, on, np.concatenate(border)),
@@ -273,7 +274,7 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
     )
 
 
-def _holds(scene, name: str, points: np.ndarray) -> bool:
+def _holds(scene, name: str | None, points: np.ndarray) -> bool:
     """Whether points (n, 3) of a flat surface's plane all lie on it."""
     surface = next(item for item in scene.surface if item.name == name)
     corners = placed_surface(scene, surface).vertices

@@ -59,8 +59,8 @@ def make_outline(
     bitmap=None,
     aspect: float = 1.0,
 ) -> Outline:
-    """An outline: "disc", "polygon", "ring", "rectangle" (aspect: width over height) or "bitmap" ((h, w) float coverage,
-    row 0 at the top).
+    """An outline: "disc", "polygon", "ring", "rectangle" (aspect: width over height) or "bitmap" ((h, w) float
+    coverage, row 0 at the top).
     """
     empty = (np.array([0.0, 1.0]), np.array([[0.0, 1.0]]))
     rotation = math.radians(rotation_deg)

@@ -189,7 +189,7 @@ def test_no_edge_of_any_direction_fringes_more(studio, at):
     lens = {"f_number": 2.8, "dispersion": {"glass": "N-BK7"}, "lateral_colour_mm": 0.4}
     scene = studio.scene({"lens": lens, "focus": {"distance_m": 2.0}}, {"yaw_deg": 50.0, "width_m": 4.0})
     spec = scene.projector[0]
-    goal = [*np.array(at), 0.0, 0.0, -math.tan(math.radians(50.0)) * at[0]]
+    goal = np.array(at) + np.array([0.0, 0.0, -math.tan(math.radians(50.0)) * at[0]])
     found = study.fringe(scene, spec, tuple(goal))
     light, _ = full_spectrum(scene, spec)
     place = place_on_surface(scene, light, scene_arrays(scene), tuple(goal))

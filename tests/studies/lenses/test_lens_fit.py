@@ -8,6 +8,7 @@ most.
 from __future__ import annotations
 
 import io
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from projector.faults import SceneError
 from projector.photometry.colour import decode_srgb
 from projector.rendering.workers import Progress
 from projector.studies.lenses.lens_fit import SetUp, fit_lens
+from projector.studies.lenses.measured_lens import EdgePhotograph, measure
 from projector.studies.lenses.slanted_edge import edge_reading
 from tests.conftest import Studio
 from tests.studies.conftest import PhotographyStudio
@@ -23,6 +25,12 @@ from tests.studies.conftest import PhotographyStudio
 MM_PER_PIXEL = 0.25
 OFFSETS = [-0.5, 0.0, 0.5]
 FOCUS_ERROR_MM = 0.05
+
+
+def test_a_lens_is_not_fitted_to_photographs_without_their_offsets():
+    photographs = [EdgePhotograph(Path("one.png"), -0.5), EdgePhotograph(Path("two.png"))]
+    with pytest.raises(SceneError, match=r"no focus offset for two\.png"):
+        measure(photographs, MM_PER_PIXEL, set_up=SetUp(2.0, 85.0, 2.0))
 
 
 def rendered(folder, lens, stencil, focus_error_mm, roll_deg, centre=(0.0, 1.5)):

@@ -100,8 +100,9 @@ def test_equal_areas_of_the_square_go_to_equal_areas_of_the_pupil(name):
     pupil = PUPILS[name]
     numbers = np.random.default_rng(3).random((4000, 2)) * 0.999 + 0.0005
     step = 1e-7
-    right = (points_of(pupil, [*numbers, step, 0.0]) - points_of(pupil, numbers - [step, 0.0])) / (2.0 * step)
-    down = (points_of(pupil, [*numbers, 0.0, step]) - points_of(pupil, numbers - [0.0, step])) / (2.0 * step)
+    across, along = np.array([step, 0.0]), np.array([0.0, step])
+    right = (points_of(pupil, numbers + across) - points_of(pupil, numbers - across)) / (2.0 * step)
+    down = (points_of(pupil, numbers + along) - points_of(pupil, numbers - along)) / (2.0 * step)
     areas = np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0])
     # Half-lit parts of a bitmap are drawn half as densely: area times transmission is what is equal.
     middle = points_of(pupil, numbers)
