@@ -10,6 +10,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[1] / "projector"
 # From the bottom up; rooms of one line do not see each other.
 LAYERS = [
+    {"phrases"},
     {"jit", "faults", "shown"},
     {"geometry"},
     {"optics", "photometry", "files"},

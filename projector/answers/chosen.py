@@ -2,41 +2,12 @@
 
 from __future__ import annotations
 
-from projector.files.typed_numbers import typed_number
-
-
-def point_from(text: str):
-    """A landmark's name, or a point (x, y, z) in metres from "x,y,z".
-
-    SceneError for what was meant as a point and is none.
-    """
-    import math
-
-    from projector.faults import Fault, SceneError
-
-    parts = text.strip("[]() ").split(",")
-    try:
-        point = tuple(typed_number(part) for part in parts)
-    except ValueError:
-        point = ()
-    if len(point) == 3 and all(map(math.isfinite, point)):
-        return point
-    if point or len(parts) > 1:
-        raise SceneError(
-            Fault(
-                f'"{text}" is not a point',
-                "x,y,z in metres, three numbers; or a landmark, such as sitter.left_eye",
-                "--at 0.1,1.5,-0.9",
-                key="--at",
-            )
-        )
-    return text
+from projector.answers.typed import point_from
+from projector.faults import Fault, SceneError
 
 
 def chosen_projectors(scene, name: str | None):
     """The projectors to answer for. SceneError for an unknown name, or a scene without any."""
-    from projector.faults import Fault, SceneError
-
     found = [spec for spec in scene.projector if name is None or spec.name == name]
     if not found:
         known = ", ".join(spec.name for spec in scene.projector) or "none in this scene"

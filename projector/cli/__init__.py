@@ -9,8 +9,10 @@ import typer
 from projector.cli import choose, light, look, measure, render, size, studies, verify
 from projector.cli.answers import run_command_line, version
 from projector.cli.console import say
+from projector.cli.mistakes import Commands, speak_our_words
 
 app = typer.Typer(
+    cls=Commands,
     help="See before the shoot how a projected stencil lands: size, softness, colour fringes and light.",
     no_args_is_help=True,
     add_completion=False,
@@ -19,6 +21,7 @@ app = typer.Typer(
 )
 for module in (render, look, size, studies, light, measure, choose, verify):
     module.add_commands(app)
+speak_our_words(app)
 
 
 @app.callback(invoke_without_command=True)

@@ -6,17 +6,17 @@ Exit codes: 0 done, 1 something in the user's input, 2 a wrong command line, 3 o
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import wraps
 from pathlib import Path
 
 import typer
 
+from projector.answers.typed import Mistyped
 from projector.cli.console import finish_streams, json_text, say, say_error, speak_plainly_where_needed
-from projector.cli.numbers import WrongValue, option_name
+from projector.cli.mistakes import UsageError, as_typed, fault_of, with_help
 
 DONE, USER_INPUT, USAGE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -77,10 +77,12 @@ def _run(command, kwargs, as_json: bool, kept_when_stopped: str) -> int:
     name = command.__name__.rstrip("_")
     try:
         answers = answered_each(command, kwargs)
+    except Mistyped:
+        raise
     except SceneError as error:
         _show_faults(
             name,
-            SceneError([_as_typed(fault, kwargs) for fault in error.faults], error.notes),
+            SceneError([as_typed(fault, kwargs) for fault in error.faults], error.notes),
             as_json,
             writes="out" in kwargs and not has_ranges(kwargs),
         )
@@ -126,6 +128,9 @@ def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:
     failure = None
     try:
         code = app(list(arguments), prog_name="projector", standalone_mode=False) or DONE
+    except Mistyped as error:
+        name = _command_of(app, arguments)
+        code = _wrong_command_line(name, [with_help(fault, name) for fault in error.faults], as_json)
     except SceneError as error:
         # Of an option's value, before its command began.
         _show_faults(_command_of(app, arguments), error, as_json, writes=False)
@@ -137,8 +142,9 @@ def run_command_line(app: typer.Typer, arguments: Sequence[str]) -> int:
     except SystemExit:
         # Only a pipe that was closed before all of a help page was read.
         code = DONE
-    except typer.BadParameter.__base__ as error:
-        code = _wrong_command_line(_command_of(app, arguments), error, as_json)
+    except UsageError as error:
+        name = _command_of(app, arguments)
+        code = _wrong_command_line(name, [fault_of(error, name)], as_json)
     failure = finish_streams() or failure
     if failure is not None:
         say_error(f"the answer cannot be printed: {failure.strerror}")
@@ -152,52 +158,13 @@ def _command_of(app: typer.Typer, arguments: Sequence[str]) -> str | None:
     return next((text for text in arguments if text in known), None)
 
 
-def _wrong_command_line(name: str | None, error, as_json: bool) -> int:
+def _wrong_command_line(name: str | None, faults, as_json: bool) -> int:
     """Say what is wrong with what was typed; nothing has been done yet."""
-    fault = _usage_fault(name, error)
     if as_json:
-        _write_json({"command": name, "version": version(), "errors": [fault.as_dict()]})
-    say_error(str(fault))
+        _write_json({"command": name, "version": version(), "errors": [fault.as_dict() for fault in faults]})
+    for fault in faults:
+        say_error(str(fault))
     return USAGE
-
-
-def _usage_fault(name: str | None, error):
-    """A usage error of the command line's library, as a Fault under the option's or the argument's own name."""
-    from projector.faults import Fault
-
-    help_ = f"`projector {name} --help` says what it takes" if name else "`projector --help` lists the commands"
-    key = getattr(error, "param_hint", None) or getattr(error, "option_name", None)
-    parameter = getattr(error, "param", None)
-    if key is None and parameter is not None:
-        options = [text for text in (*parameter.opts, "") if text.startswith("--") or not text]
-        key = options[0] or parameter.name.upper()
-    possible = getattr(error, "possibilities", None)
-    if possible:
-        return Fault("there is no such option", try_=f"did you mean {' or '.join(sorted(possible))}?", key=key)
-    kind = type(error).__name__
-    if kind == "MissingParameter":
-        return Fault("this is missing", try_=help_, key=key)
-    if kind == "NoSuchOption":
-        return Fault("there is no such option", try_=help_, key=key)
-    if isinstance(error, WrongValue):
-        return Fault(error.found, error.allowed, error.try_ or help_, key=key)
-    found = error.message if isinstance(error, typer.BadParameter) else error.format_message()
-    return Fault(_in_our_words(found, error), try_=help_, key=key)
-
-
-def _in_our_words(found: str, error) -> str:
-    """The library's sentence without what our lines say anyway."""
-    if "requires an argument" in found:
-        return "a value is missing after it"
-    if "does not take a value" in found:
-        return "it takes no value"
-    extra = re.search(r"[Uu]nexpected extra arguments? ?\(?s?\)? ?\((.*)\)", found)
-    if extra:
-        return f"nothing takes {extra[1]}"
-    unknown = re.match(r"No such command '(.*?)'", found)
-    if unknown:
-        return f'there is no command "{unknown[1]}"'
-    return found[:1].lower() + found[1:] if not isinstance(error, typer.BadParameter) else found
 
 
 def _stopped(name: str | None, as_json: bool, kept: str) -> int:
@@ -225,19 +192,6 @@ def _show(name: str, answer: Answer, as_json: bool) -> None:
             say(f"wrote {path}")
     for warning in answer.warnings:
         say_error(f"note: {warning}")
-
-
-# Options that share their name with a part of a scene.
-_PARTS = ("scene", "projector", "surface")
-
-
-def _as_typed(fault, options: dict):
-    """A fault of a number that was typed, under the option's name: --throw-m for throw_m."""
-    if fault.file is not None or fault.key not in options or fault.key in _PARTS:
-        return fault
-    words = fault.key.replace("_", " ")
-    found = fault.found.removeprefix(f"{fault.key} = ").removeprefix(f"{words} = ")
-    return replace(fault, key=option_name(fault.key), found=found)
 
 
 def _show_faults(name: str, error, as_json: bool, writes: bool) -> None:
@@ -302,7 +256,7 @@ def progress_shown(with_kernels: bool = True, in_lines: bool = False):
     from projector.rendering.workers import Progress
 
     if with_kernels and not jit.kernels_are_compiled():
-        say_error("First run on this machine: the light's kernels are being compiled. This takes about a minute, once.")
+        say_error("First run: compiling, about a minute, once.")
     if not sys.stderr.isatty():
         return Progress(_in_lines()) if in_lines else Progress()
     from rich.console import Console

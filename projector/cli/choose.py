@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from projector.answers.choosing import place_words
+from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
-from projector.cli.numbers import WrongValue, check_above_zero, number_option, refuse_unused, whole_number_option
+from projector.cli.numbers import number_option, refuse_unused, whole_number_option
 from projector.cli.render import (
     Json,
     Out,
@@ -18,11 +19,9 @@ from projector.cli.render import (
     SceneArgument,
     Threads,
     With,
-    checked_quality,
-    parsed_size,
     path_option,
 )
-from projector.files.typed_numbers import typed_number
+from projector.faults import check_above_zero
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -70,15 +69,15 @@ def sheet(
 
     Finished pictures are kept beside it; a sheet that was stopped goes on from them.
     """
-    width, height = parsed_size(size)
-    checked_quality(quality)
+    width, height = size_from(size)
+    quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files, record
     from projector.reports.contact_sheet import layout, save_sheet
     from projector.studies.choosing import comparison as study
-    from projector.studies.choosing.sheet_cells import UNCHANGED
+    from projector.studies.choosing.sheet_cells import UNCHANGED, Axis
 
     loaded, _ = loaded_scene(scene, with_)
-    axes = tuple(UNCHANGED if text is None else study.parsed_axis(text) for text in (rows, columns))
+    axes = tuple(UNCHANGED if text is None else Axis(*axis_from(text)) for text in (rows, columns))
     paths = named_files(out, f"{default_name(loaded)}-sheet", (".png", ".pdf", ".csv", ".json"))
     stem = paths[0].with_suffix("")
     check_writable(paths, loaded.name, overwrite)
@@ -127,17 +126,6 @@ def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: 
             + "\n",
             encoding="utf-8",
         )
-
-
-def parsed_room(text: str) -> tuple[float, float, float]:
-    """Width, depth and height in metres from "4x5x2.7"; WrongValue for anything else."""
-    try:
-        width, depth, height = (typed_number(part) for part in text.replace("×", "x").split("x"))
-    except ValueError:
-        raise WrongValue(
-            f'"{text}" is not a room', "width x depth x height in metres", "--room 4x5x2.7", "--room"
-        ) from None
-    return width, depth, height
 
 
 @answered
@@ -198,14 +186,13 @@ def place(
     """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first,
     then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give.
     """
-    room_m = parsed_room(room)
+    room_m = room_from(room)
     if save is None:
         refuse_unused({"answer": answer}, (), "it says which answer is saved, and none is", "--save best.toml")
     answer = answer or 1
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
-    from projector.answers.chosen import point_from
     from projector.cli.studies import checked_figure_path, one_projector
     from projector.studies.choosing import where_to_stand as study
 

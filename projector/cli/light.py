@@ -8,12 +8,14 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.chosen import chosen_projectors, point_from
+from projector.answers.chosen import chosen_projectors
 from projector.answers.light import contrast_words, frame_words, no_light_note, room_words, row_without_numbers
+from projector.answers.typed import point_from
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.numbers import check_above_zero, check_in_range, number_option, refuse_unused
+from projector.cli.numbers import number_option, refuse_unused
 from projector.cli.render import Json, With
 from projector.cli.studies import Number, Only
+from projector.faults import check_above_zero
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -79,7 +81,6 @@ def contrast(
                 try_="projector contrast --open-share 0.3 --ambient-stops-under 2",
             )
         )
-    check_in_range(-100.0, 100.0, ambient_stops_under=ambient_stops_under)
     reflectances = (lens_reflectance, stencil_reflectance)
     if scene is None:
         refuse_unused(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from json import dumps
 from pathlib import Path
@@ -10,10 +9,11 @@ from typing import Annotated
 
 import typer
 
+from projector.answers.typed import Mistyped, numbers_from, word_from
 from projector.cli.answers import Answer, answered, progress_shown
-from projector.cli.numbers import WrongValue, number_option
+from projector.cli.numbers import number_option
 from projector.cli.render import Json, Overwrite, out_option
-from projector.files.typed_numbers import typed_number, values_of_range
+from projector.faults import Fault
 
 Number = float | None
 
@@ -25,20 +25,6 @@ def add_commands(app: typer.Typer) -> None:
 
 def _option(name: str, text: str, metavar: str):
     return typer.Option(name, help=text, show_default=False, metavar=metavar)
-
-
-def numbers_in(text: str, option: str, count: int | None = None) -> tuple[float, ...]:
-    """Numbers parted by commas; WrongValue if they are none, or not so many."""
-    try:
-        found = tuple(typed_number(value) for part in text.split(",") for value in values_of_range(part) or [part])
-    except ValueError:
-        found = ()
-    if not found or (count is not None and len(found) != count) or not all(map(math.isfinite, found)):
-        wanted = "numbers" if count is None else f"{count} numbers"
-        raise WrongValue(
-            f'"{text}" is not {wanted}', f"{wanted} parted by commas, or a range, first:last:count", "", option
-        )
-    return found
 
 
 @answered
@@ -73,7 +59,7 @@ def measure(
         Number, number_option("--f-number", "Marked f-number; needed to fit a single photograph.")
     ] = None,
     gate_width_mm: Annotated[
-        Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is told.")
+        Number, number_option("--gate-width-mm", "Width of the gate; with --axis, lateral colour is reported.")
     ] = None,
     axis: Annotated[
         str | None, _option("--axis", "x,y in pixels where the middle of the beam meets the wall.", "<numbers>")
@@ -121,23 +107,18 @@ def measure(
     """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus
     and dispersion.
     """
-    from projector.photometry.spectra import source_spectrum
+    from projector.photometry.spectra import USUAL_TEMPERATURE_K, source_spectrum
     from projector.studies.lenses import measured_lens as study
 
     if (mm_per_pixel is None) == (scale is None):
-        raise typer.BadParameter(
-            "one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", param_hint="--mm-per-pixel"
-        )
-    if source not in ("daylight", "tungsten", "led", "equal_energy"):
-        raise typer.BadParameter(
-            f'"{source}" is not a lamp; daylight, tungsten, led or equal_energy', param_hint="--source"
-        )
+        raise Mistyped(Fault("one of the two: --mm-per-pixel, or --scale x1,y1,x2,y2,mm", key="mm_per_pixel"))
+    word_from(source, tuple(USUAL_TEMPERATURE_K), "source", "a lamp")
     try:
         source_spectrum(source, source_k)
     except ValueError as error:
-        raise typer.BadParameter(str(error), param_hint="--source-k") from None
+        raise Mistyped(Fault(str(error), key="source_k", value=source_k)) from None
     if scale is not None:
-        x1, y1, x2, y2, length = numbers_in(scale, "--scale", 5)
+        x1, y1, x2, y2, length = numbers_from("scale", scale, 5)
         mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)
     items = _photographs(photographs, offsets_mm, box, axis)
     set_up, warnings = _set_up(
@@ -160,14 +141,14 @@ def measure(
 def _photographs(paths, offsets_mm, box, axis):
     from projector.studies.lenses.measured_lens import EdgePhotograph
 
-    offsets = numbers_in(offsets_mm, "--offsets-mm", len(paths)) if offsets_mm else [None] * len(paths)
-    boxes = [tuple(int(value) for value in numbers_in(text, "--box", 4)) for text in box or ()]
+    offsets = numbers_from("offsets_mm", offsets_mm, len(paths)) if offsets_mm else [None] * len(paths)
+    boxes = [tuple(int(value) for value in numbers_from("box", text, 4)) for text in box or ()]
     if len(boxes) not in (0, 1, len(paths)):
-        raise typer.BadParameter(
-            f"{len(boxes)} boxes for {len(paths)} photographs; one for all, or one for each", param_hint="--box"
+        raise Mistyped(
+            Fault(f"{len(boxes)} boxes for {len(paths)} photographs; one for all, or one for each", key="box")
         )
     boxes = boxes * len(paths) if len(boxes) == 1 else boxes or [None] * len(paths)
-    middle = numbers_in(axis, "--axis", 2) if axis else None
+    middle = numbers_from("axis", axis, 2) if axis else None
     return [
         EdgePhotograph(path, offset, part, middle) for path, offset, part in zip(paths, offsets, boxes, strict=True)
     ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import re
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Annotated
@@ -11,8 +10,10 @@ from typing import Annotated
 import typer
 
 from projector.answers.landing import landing_words, other_faces, summary_words
+from projector.answers.typed import Mistyped, quality_from, size_from
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
-from projector.cli.numbers import WrongValue, whole_number_option
+from projector.cli.numbers import whole_number_option
+from projector.faults import Fault, SceneError
 
 
 def out_option(text: str):
@@ -28,10 +29,8 @@ def path_option(name: str, text: str, *short: str):
 
     def path(typed: str) -> Path:
         if typed.startswith("--"):
-            raise WrongValue(f"{typed} in the place of a name", "a file's name", f"{name} NAME", option=name)
+            raise Mistyped(Fault(f"{typed} in the place of a name", "a file's name", f"{name} NAME", key=name))
         if typed.endswith(("/", os.sep)) or not typed:
-            from projector.faults import Fault, SceneError
-
             found = f"{typed} names a folder" if typed else "nothing was typed for it"
             raise SceneError(Fault(found, "a file's name, without its ending", f"{name} {typed}NAME", key=name))
         return Path(typed)
@@ -70,24 +69,6 @@ def add_commands(app: typer.Typer) -> None:
     app.command("map")(map_)
 
 
-def parsed_size(text: str) -> tuple[int, int]:
-    """Width and height from "960x720"; WrongValue for anything else."""
-    found = re.fullmatch(r"\s*(\d+)\s*[x×*]\s*(\d+)\s*", text)
-    if not found:
-        raise WrongValue(f'"{text}" is not a size', "width x height in pixels", "--size 960x720", "--size")
-    width, height = int(found[1]), int(found[2])
-    if not (16 <= width <= 16384 and 16 <= height <= 16384):
-        raise WrongValue(f"{width} × {height} pixels", "16 to 16384 on each side", "--size 960x720", "--size")
-    return width, height
-
-
-def checked_quality(text: str) -> str:
-    """The name of a quality; WrongValue for another word."""
-    if text not in ("quick", "fine"):
-        raise WrongValue(f'"{text}" is not a quality', '"quick" or "fine"', "--quality quick", "--quality")
-    return text
-
-
 @answered
 def preview(
     scene: SceneArgument,
@@ -107,8 +88,8 @@ def preview(
     json: Json = False,
 ) -> Answer:
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
-    width, height = parsed_size(size)
-    checked_quality(quality)
+    width, height = size_from(size)
+    quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.studies.notes import scene_notes
@@ -180,7 +161,7 @@ def map_(
     json: Json = False,
 ) -> Answer:
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
-    checked_quality(quality)
+    quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.irradiance import MAP_ENDINGS, NotSeen, irradiance_map
     from projector.reports.map_figure import map_figure, map_summary

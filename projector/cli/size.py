@@ -11,9 +11,10 @@ import typer
 from projector.answers.chosen import chosen_projectors
 from projector.answers.size import gate_words, landed_words, outline_words, straight_words
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.numbers import check_above_zero, number_option, refuse_unused
+from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
-from projector.cli.studies import Number, Only, figure_path, one_projector, refuse_beside_a_scene
+from projector.cli.studies import Number, Only, figure_path, one_projector
+from projector.faults import check_above_zero
 
 
 def add_commands(app: typer.Typer) -> None:

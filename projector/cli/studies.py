@@ -13,8 +13,9 @@ from projector.answers.chosen import chosen_projectors, points_for
 from projector.answers.edges import edge_words, fringe_words, sharpness_words, wanted_words
 from projector.answers.light import no_light_note, no_light_words, row_without_numbers
 from projector.cli.answers import Answer, answered, loaded_scene
-from projector.cli.numbers import check_above_zero, check_in_range, number_option, option_name, refuse_unused
+from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
+from projector.faults import check_above_zero
 
 At = Annotated[
     list[str] | None,
@@ -134,15 +135,6 @@ def sharpness(
     return _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite)
 
 
-def refuse_beside_a_scene(numbers: dict, try_: str) -> None:
-    """SceneError for numbers that stand in the scene already."""
-    from projector.faults import Fault, SceneError
-
-    given = [option_name(name) for name, value in numbers.items() if value is not None]
-    if given:
-        raise SceneError(Fault(found=f"{', '.join(given)} beside a scene", allowed="a scene, or numbers", try_=try_))
-
-
 def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
     from projector.faults import Fault, SceneError
     from projector.studies.edges.blur import blur
@@ -155,8 +147,6 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
                 try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06",
             )
         )
-    check_above_zero(**{name: numbers[name] for name in ("focal_length_mm", "f_number", "throw_m", "wall_m")})
-    check_in_range(-1e6, 1e6, stencil_off_mm=numbers["stencil_off_mm"])
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
     sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
     words = [

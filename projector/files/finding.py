@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from pathlib import Path
 
 from projector.faults import Fault, SceneError
+from projector.phrases import did_you_mean, nearest, shortened
 
 _FOLDERS = {"stencil": "stencils", "pupil": "stencils", "lens": "scenes/lenses", "scene": "scenes", "mesh": "scenes"}
 _ENDINGS = {
@@ -27,14 +27,14 @@ def shipped_folder(kind: str) -> Path:
     return installed if installed.is_dir() else package.parent / _FOLDERS[kind]
 
 
-def nearest(name: str, known: list[str]) -> str:
+def nearest_file(name: str, known: list[str]) -> str:
     """The name that was most likely meant, by files' names without folder and ending; "" if none is near."""
     stems = {Path(item).stem.lower(): item for item in reversed(known)}
     stem = Path(name).stem.lower()
-    close = difflib.get_close_matches(stem, stems, 1, 0.65)
     # "cabin" for "03-cabin-window": a whole word of a longer name.
-    close = close or [item for item in stems if len(stem) >= 3 and stem in re.split(r"[-_ ]", item)]
-    return stems[close[0]] if close else ""
+    holding = [item for item in stems if len(stem) >= 3 and stem in re.split(r"[-_ ]", item)]
+    close = nearest(stem, stems, 0.65) or next(iter(holding), "")
+    return stems.get(close, "")
 
 
 def find_file(name: str, folder, kind: str) -> Path:
@@ -50,9 +50,9 @@ def find_file(name: str, folder, kind: str) -> Path:
                 return candidate
     beside = [path.name for path in _listed(Path(folder)) if path.suffix.lower() in _ENDINGS[kind]]
     shipped = [path.stem for path in _listed(shipped_folder(kind)) if path.suffix.lower() in _ENDINGS[kind]]
-    close = nearest(name, beside + shipped)
+    close = nearest_file(name, beside + shipped)
     shown = re.sub(r"[\x00-\x1f]", lambda found: found[0].encode("unicode_escape").decode(), name)
-    shown = shown if len(shown) <= 80 else shown[:77] + "…"
+    shown = shortened(shown)
     is_folder = _is_folder(Path(folder) / name)
     raise SceneError(
         Fault(
@@ -63,7 +63,7 @@ def find_file(name: str, folder, kind: str) -> Path:
             ),
             allowed=", ".join(shipped) or f"a file with the ending {', '.join(_ENDINGS[kind])}",
             try_="name the file in it" if is_folder else _try_name(name, close),
-            file=shown,
+            value=name,
         )
     )
 
@@ -72,7 +72,7 @@ def _try_name(name: str, close: str) -> str:
     """What to try where no file of a name is there."""
     if any(ord(letter) < 32 for letter in name):
         return "a backslash between double quotes starts a letter of its own: write / instead"
-    return f"did you mean {close}?" if close else "look for a typing mistake in the name"
+    return did_you_mean(close, otherwise="look for a typing mistake in the name")
 
 
 def find_scene(path) -> Path:
@@ -98,12 +98,12 @@ def find_scene(path) -> Path:
     names = [str(item) for item in _listed(path.parent) if item.suffix == ".toml"] + [
         item.stem for item in _listed(shipped) if item.suffix == ".toml"
     ]
-    close = nearest(str(path), names)
+    close = nearest_file(str(path), names)
     raise SceneError(
         Fault(
             found="there is no such scene file",
             allowed="a .toml file, or the name of a shipped scene",
-            try_=f"did you mean {close}?" if close else "`projector scenes` lists the shipped ones",
+            try_=did_you_mean(close, otherwise="`projector scenes` lists the shipped ones"),
             file=str(path),
         )
     )

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 
+from projector.phrases import A_RANGE
+
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _FRACTION = re.compile(rf"\s*({_NUMBER})\s*/\s*({_NUMBER})\s*")
 # A fraction that stands alone between commas or brackets, not one inside a word or a path.
@@ -57,7 +59,7 @@ def range_of(text: str) -> tuple[float, float, int] | None:
         or not 2 <= int(parts[2]) <= MOST_IN_A_RANGE
         or not (math.isfinite(first) and math.isfinite(last))
     ):
-        raise ValueError(f"{text}: a range is first:last:count, with 2 to {MOST_IN_A_RANGE} values")
+        raise ValueError(f"{text}: a range is {A_RANGE}, with 2 to {MOST_IN_A_RANGE} values")
     return first, last, int(parts[2])
 
 

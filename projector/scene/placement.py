@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -16,6 +15,7 @@ from projector.files.finding import find_file
 from projector.meshes.mesh import Mesh
 from projector.meshes.mesh_file import load_mesh
 from projector.meshes.surfaces import build_surface, faces_of, surface_centre, surface_layout
+from projector.phrases import ONE_OF_THESE, did_you_mean, nearest
 from projector.scene import model
 from projector.stencils.stencil import load_pupil_bitmap, load_stencil
 
@@ -103,7 +103,6 @@ def point_of(scene, reference) -> np.ndarray:
         if spec.name == owner and name == "centre":
             return np.asarray(surface_centre(spec, loaded_mesh(scene, spec)), float)
     known = sorted(landmarks_of(scene))
-    close = difflib.get_close_matches(reference, known, 1, 0.6)
     allowed = (
         f"{', '.join(known)}; or a point x,y,z in metres"
         if known
@@ -113,7 +112,7 @@ def point_of(scene, reference) -> np.ndarray:
         Fault(
             found=f'there is no landmark "{reference}"',
             allowed=allowed,
-            try_=f"did you mean {close[0]}?" if close else "a point: 0.1,1.5,-0.9",
+            try_=did_you_mean(nearest(reference, known), otherwise="a point: 0.1,1.5,-0.9"),
         )
     )
 
@@ -170,8 +169,6 @@ def layout_of(scene, name: str | None):
         if name == spec.name:
             return SeenLayout(spec.name)
     known = [name for item in scene.surface for name in faces_of(item)] + [item.name for item in scene.figure]
-    close = difflib.get_close_matches(name or "", known, 1, 0.6)
-    try_ = f"did you mean {close[0]}?" if close else "one of these names"
     unnamed = (
         f"the scene has {len(scene.surface)} surfaces, and none of them is named"
         if scene.surface
@@ -181,6 +178,6 @@ def layout_of(scene, name: str | None):
         Fault(
             f'there is no surface "{name}"' if name else unnamed,
             ", ".join(known) or "a scene with a surface or a figure",
-            try_,
+            did_you_mean(nearest(name or "", known), otherwise=ONE_OF_THESE),
         )
     )

@@ -11,6 +11,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from scipy.ndimage import gaussian_filter
 
+from projector.answers.typed import axis_from
 from projector.files.records import read_record
 from projector.reports.contact_sheet import (
     GAP_PX,
@@ -24,11 +25,12 @@ from projector.reports.contact_sheet import (
     layout,
     save_sheet,
 )
-from projector.studies.choosing.comparison import parsed_axis
-from projector.studies.choosing.sheet_cells import Cell
+from projector.studies.choosing.sheet_cells import Axis, Cell
 
-ROWS = parsed_axis("projector.chapel-window.stencil.file=church-window,arched-window,a_very_long_name_of_a_stencil")
-COLUMNS = parsed_axis("projector.chapel-window.lens.pupil.inner_fraction=0,0.5")
+ROWS = Axis(
+    *axis_from("projector.chapel-window.stencil.file=church-window,arched-window,a_very_long_name_of_a_stencil")
+)
+COLUMNS = Axis(*axis_from("projector.chapel-window.lens.pupil.inner_fraction=0,0.5"))
 TITLE = "Light of a chapel's window on the far wall, seen from the door"
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections import Counter
 
@@ -13,6 +12,7 @@ from projector.optics.distortion import STRONGEST_BARREL
 from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
 from projector.photometry.filters import temperature_shift
 from projector.photometry.spectra import source_spectrum
+from projector.phrases import did_you_mean, nearest
 from projector.scene.checks.places import check_places
 from projector.scene.checks.report import Report
 from projector.scene.placement import loaded_mesh, pupil_bitmap, stencil_of
@@ -143,13 +143,12 @@ def _check_ambient(report: Report, scene) -> None:
             f'write of = "{min(names)}" beside it',
         )
     elif ambient.of is not None and ambient.of not in names:
-        close = difflib.get_close_matches(ambient.of, names, 1, 0.6)
         report.fault(
             ("ambient", "of"),
             "ambient.of",
             f'there is no projector "{ambient.of}"',
             ", ".join(names),
-            f"did you mean {close[0]}?" if close else "",
+            did_you_mean(nearest(ambient.of, names)),
         )
 
 
@@ -276,13 +275,13 @@ def _check_glasses(report: Report, dispersion, path: tuple, key: str) -> None:
         try:
             find_material(name)
         except (KeyError, ValueError):
-            close = difflib.get_close_matches(name, list(MATERIALS), 1, 0.4)
+            close = nearest(name, MATERIALS, 0.4)
             report.fault(
                 path,
                 key,
                 f'the glass "{name}" is not known',
                 ", ".join(MATERIALS),
-                f"did you mean {close[0]}? Else give abbe_number" if close else "give its abbe_number instead",
+                f"{did_you_mean(close)} Else give abbe_number" if close else "give its abbe_number instead",
             )
             return
     if dispersion.achromat is not None and dispersion.achromat[0] == dispersion.achromat[1]:
@@ -525,13 +524,12 @@ def check_references(report: Report, figures, surfaces, used) -> None:
                     'give it kind = "head_and_torso"',
                 )
                 continue
-            close = difflib.get_close_matches(value, known, 1, 0.6)
             report.fault(
                 path,
                 key,
                 f'there is no landmark "{value}"',
                 ", ".join(known) or "a point [x, y, z] in metres: the scene has no landmarks",
-                f"did you mean {close[0]}?" if close else "",
+                did_you_mean(nearest(value, known)),
             )
 
 

@@ -23,7 +23,5 @@ class Report:
     def take(self, error: SceneError, path: tuple, key: str) -> None:
         """Note the faults of a file that the scene names, at the place that names it, with the file's name."""
         for fault in error.faults:
-            name = PurePath(fault.file or "").name
-            self.fault(
-                path, key, fault.found if name in fault.found else f"{name}: {fault.found}", fault.allowed, fault.try_
-            )
+            inside = f"{PurePath(fault.file).name}: " if fault.file is not None else ""
+            self.fault(path, key, inside + fault.found, fault.allowed, fault.try_)

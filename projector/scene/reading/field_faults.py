@@ -1,16 +1,17 @@
-"""What a field's check found, told to a photographer: found, allowed, and what to try."""
+"""What a field's check found, as faults: what was found, what is allowed, and what to try."""
 
 from __future__ import annotations
 
-import difflib
 import math
 import types
 import typing
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from pydantic import BaseModel, ValidationError
 
 from projector.faults import Fault
+from projector.phrases import ONE_OF_THESE, as_written, did_you_mean, listed, nearest, within
 from projector.scene.reading.field_hints import example_line, number_hint, unit_hint
 
 _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stops")
@@ -18,8 +19,9 @@ _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stop
 _UNNAMED = {"figure": "sitter"}
 # The word of pydantic's location for the branch of "a landmark or a point" that takes text.
 _TEXT_BRANCH = "str"
+# What is to be done with a key that means nothing, in a file and where it was typed: there is no file to take it out of.
 _TAKE_OUT = "take it out"
-_LIMITS = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
+_WHOLE_WAY = f"{ONE_OF_THESE}; a change looks like projector.NAME.lens.f_number=2"
 
 
 class Places:
@@ -82,16 +84,14 @@ def faults_of(error: ValidationError, data, model: type[BaseModel], places: Plac
             ]
         path, branches = _path_in(data, item["loc"], item["type"])
         value = _value_at(data, path[:-1] if isinstance(path[-1], int) else path)
-        # Of "a landmark or a point", only what was plainly meant is told.
+        # Of "a landmark or a point", only what was plainly meant is said.
         if branches and isinstance(value, (list, tuple)) == (branches[0] == _TEXT_BRANCH):
             continue
         if path not in found:
-            fault = _fault(item, path, data, model)
             file, line = places.of(path)
-            # What was typed on the command line is in no file to be taken out of.
-            typed = fault.try_ == _TAKE_OUT and file is None and places.file is not None
-            try_ = "one of these; a change looks like projector.NAME.lens.f_number=2" if typed else fault.try_
-            found[path] = Fault(fault.found, fault.allowed, try_, file, line, dotted(path, data))
+            is_typed = file is None and places.file is not None
+            fault = _fault(item, path, data, model, _WHOLE_WAY if is_typed else _TAKE_OUT)
+            found[path] = replace(fault, file=file, line=line, key=dotted(path, data), value=value)
     return list(found.values())
 
 
@@ -155,40 +155,48 @@ def _length_in(annotation) -> int | None:
     return next((length for length in map(_length_in, arguments) if length), None)
 
 
-def _fault(item: Mapping[str, typing.Any], path: tuple, data, model) -> Fault:
+def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: str) -> Fault:
+    """The fault of one wrong field, without its place. unknown: what to try where the key means nothing."""
     kind, value, field = item["type"], _value_at(data, path), _field_at(model, path)
     meaning = field.description or "" if field is not None else ""
     if kind == "extra_forbidden":
-        return _unknown_key(path, model)
+        return _unknown_key(path, model, unknown)
     if kind == "missing" and isinstance(path[-1], str) and not isinstance(value, (list, tuple)):
         line = example_line(tuple(part for part in path if isinstance(part, str)))
         return Fault(f"{path[-1]} is missing", meaning, f"add {line}" if line else "add it")
-    told = _told(value)
+    written = as_written(value)
     if isinstance(value, float) and not math.isfinite(value):
-        return Fault(f"{told} is not a number that can be used", _with_range(field, meaning), "give a number")
+        return Fault(f"{written} is not a number that can be used", _with_range(field, meaning), "give a number")
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
         return Fault(
-            told, _with_range(field, meaning), unit_hint(_key_name(path), value, lambda other: _is_within(field, other))
+            written,
+            _with_range(field, meaning),
+            unit_hint(_key_name(path), value, lambda other: _is_within(field, other)),
         )
     if kind == "literal_error":
-        expected = item["ctx"]["expected"].replace("'", '"')
-        return Fault(told, expected, _nearest(value, expected))
+        options = _options_in(field.annotation)
+        close = nearest(str(value), options, 0.5)
+        return Fault(
+            written,
+            listed([f'"{option}"' for option in options], "or"),
+            did_you_mean(f'"{close}"' if close else ""),
+        )
     if kind.startswith(("float_", "int_")):
         return Fault(
-            f"{told} where a {'whole ' if kind.startswith('int') else ''}number is wanted",
+            f"{written} where a {'whole ' if kind.startswith('int') else ''}number is wanted",
             _with_range(field, meaning),
             number_hint(_key_name(path), value),
         )
     if kind == "string_pattern_mismatch" or kind == "string_too_short":
         return Fault(
-            told,
+            written,
             "letters, digits, space, - and _" if kind.endswith("mismatch") else meaning,
             "choose a plain name: it is used in overrides" if path[-1] == "name" else "",
         )
     if kind in ("too_long", "string_too_long") and not _length_in(field.annotation):
         return Fault(
             f"{len(value)} {'letters' if isinstance(value, str) else 'of them'}",
-            f"at most {item['ctx']['max_length']}. {meaning}",
+            f"{within(None, item['ctx']['max_length'])}. {meaning}",
             "take some out",
         )
     return _wrong_kind(kind, path, value, field, meaning)
@@ -196,7 +204,7 @@ def _fault(item: Mapping[str, typing.Any], path: tuple, data, model) -> Fault:
 
 def _wrong_kind(kind: str, path: tuple, value, field, meaning: str) -> Fault:
     """Text for a table, a table for a list and the like."""
-    told, annotation = _told(value), getattr(field, "annotation", None)
+    written, annotation = as_written(value), getattr(field, "annotation", None)
     model, length, name = model_in(annotation), _length_in(annotation), _key_name(path)
     if kind == "tuple_type" and model is not None:
         if isinstance(value, dict):
@@ -207,31 +215,33 @@ def _wrong_kind(kind: str, path: tuple, value, field, meaning: str) -> Fault:
             )
             return Fault("one table where a list of them is wanted", meaning, f"write {way}")
         return Fault(
-            f"{told} where a list of tables is wanted",
+            f"{written} where a list of tables is wanted",
             meaning,
             f"write [[{name}]] and its keys below" if len(path) == 1 else f"write {name} = [ {{ key = value, … }} ]",
         )
     if kind in ("model_type", "model_attributes_type"):
         return Fault(
-            f"{told} where a table is wanted",
+            f"{written} where a table is wanted",
             meaning,
             f"write {name} = {{ key = value, … }}" if len(path) > 1 else f"write [{name}] and its keys below",
         )
     if length == 3:
         return Fault(
-            told,
+            written,
             meaning,
             "three numbers: [red, green, blue]"
             if name == "colour"
             else 'a point is written [x, y, z] in metres, a landmark "sitter.nose_tip"',
         )
     if length is not None:
-        return Fault(told, meaning, f"a list of {length}")
+        return Fault(written, meaning, f"a list of {length}")
     if kind == "string_type":
         return Fault(
-            f"{told} where text is wanted", meaning, "put it in quotes" if not isinstance(value, (dict, list)) else ""
+            f"{written} where text is wanted",
+            meaning,
+            "put it in quotes" if not isinstance(value, (dict, list)) else "",
         )
-    return Fault(told, meaning)
+    return Fault(written, meaning)
 
 
 def _key_name(path: tuple) -> str:
@@ -239,34 +249,31 @@ def _key_name(path: tuple) -> str:
     return next((part for part in reversed(path) if isinstance(part, str)), "")
 
 
-def _told(value) -> str:
-    """A value as the user wrote it, cut short."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict):
-        return "a table"
-    if isinstance(value, int) and abs(value) >= 10**15:
-        return f"a number of {len(str(abs(value)))} digits"
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 80 else text[:77] + "…"
-
-
-def _limits_of(field) -> list[tuple[str, float]]:
-    """The limits of a field and of what is inside it: ("ge", 0.5) and the like."""
+def _limits_of(field) -> tuple[float | None, float | None]:
+    """The least and the largest number that a field, or what is inside it, takes; None where it says none."""
     marks = (*field.metadata, *_limits_in(field.annotation)) if field is not None else ()
-    return [(name, getattr(mark, name)) for mark in marks for name in _LIMITS if getattr(mark, name, None) is not None]
+    lowest = [mark.ge for mark in marks if getattr(mark, "ge", None) is not None]
+    highest = [mark.le for mark in marks if getattr(mark, "le", None) is not None]
+    return max(lowest, default=None), min(highest, default=None)
 
 
 def _is_within(field, value: float) -> bool:
     """Whether a number keeps to the limits of a field."""
-    kept = {"gt": value.__gt__, "ge": value.__ge__, "lt": value.__lt__, "le": value.__le__}
-    return all(kept[name](float(limit)) for name, limit in _limits_of(field))
+    lowest, highest = _limits_of(field)
+    return (lowest is None or value >= lowest) and (highest is None or value <= highest)
 
 
 def _with_range(field, meaning: str) -> str:
     """The limits of a field in words, then what it means."""
-    words = [f"{_LIMITS[name]} {limit:.10g}" for name, limit in _limits_of(field)]
-    return f"{', '.join(dict.fromkeys(words))}. {meaning}" if words else meaning
+    words = within(*_limits_of(field))
+    return f"{words}. {meaning}" if words else meaning
+
+
+def _options_in(annotation) -> list[str]:
+    """The words that a field takes, of a Literal inside its annotation."""
+    if typing.get_origin(annotation) is typing.Literal:
+        return [str(option) for option in typing.get_args(annotation)]
+    return [option for inner in typing.get_args(annotation) for option in _options_in(inner)]
 
 
 def _limits_in(annotation) -> list:
@@ -279,13 +286,7 @@ def _limits_in(annotation) -> list:
     return found
 
 
-def _nearest(value, expected: str) -> str:
-    options = [option.strip(" '\"") for option in expected.replace(" or ", ",").split(",")]
-    close = difflib.get_close_matches(str(value), options, 1, 0.5)
-    return f'did you mean "{close[0]}"?' if close else ""
-
-
-def _unknown_key(path: tuple, model) -> Fault:
+def _unknown_key(path: tuple, model, unknown: str) -> Fault:
     holder = model
     for part in path[:-1]:
         if isinstance(part, str) and holder is not None and part in holder.model_fields:
@@ -297,6 +298,10 @@ def _unknown_key(path: tuple, model) -> Fault:
         other_stem, _, other_unit = other.rpartition("_")
         # position_mm for position_m, or focal_length for focal_length_mm: the unit is what is wrong.
         if other_unit in _UNITS and ((unit in _UNITS and stem == other_stem) or name == other_stem):
-            return Fault(f"{name} is not a key here", ", ".join(known), f"write {other}, and mind the unit")
-    close = difflib.get_close_matches(name, known, 1, 0.6)
-    return Fault(f"{name} is not a key here", ", ".join(known), f"did you mean {close[0]}?" if close else _TAKE_OUT)
+            return Fault(not_a_key(name), ", ".join(known), f"write {other}, and mind the unit")
+    return Fault(not_a_key(name), ", ".join(known), did_you_mean(nearest(name, known), otherwise=unknown))
+
+
+def not_a_key(name: str) -> str:
+    """What is said of a key that means nothing where it stands."""
+    return f"{name} is not a key here"

@@ -14,7 +14,7 @@ from projector.faults import Fault, SceneError
 from projector.files.finding import find_file, text_of
 from projector.scene.checks.cross import lens_faults
 from projector.scene.model import Lens
-from projector.scene.reading.field_faults import Places, dotted, faults_of
+from projector.scene.reading.field_faults import Places, dotted, faults_of, not_a_key
 from projector.scene.reading.file_format import parsed
 from projector.scene.reading.toml_lines import TomlLines
 from projector.scene.stated_power import STATEMENTS
@@ -36,7 +36,7 @@ def read_lens_file(path: Path) -> dict:
         )
     faults = [
         Fault(
-            found=f"{key} is not a key here",
+            found=not_a_key(key),
             allowed="title, [lens], [measured]",
             file=str(path),
             line=lines.line_of((key,)),
@@ -77,7 +77,7 @@ def merge_lens_files(
             except SceneError as error:
                 unknown.append(dotted(path, data))
                 faults += [
-                    _told_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults
+                    _said_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults
                 ]
                 holder["lens"] = {**STAND_IN, **own}
     return faults, unknown
@@ -108,8 +108,8 @@ def _on_top_of(kept: dict, own: dict, path: tuple, typed: Sequence[tuple]) -> di
     return {**kept, **own}
 
 
-def _told_here(fault: Fault, name, places: Places, path: tuple, key: str) -> Fault:
-    """A missing lens file is the scene's fault; what is wrong inside one is told with that file's own lines."""
+def _said_here(fault: Fault, name, places: Places, path: tuple, key: str) -> Fault:
+    """A missing lens file is the scene's fault; what is wrong inside one is said with that file's own lines."""
     if fault.file is not None and fault.file != name:
         return fault
     file, line = places.of((*path, "file"))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import copy
-import difflib
 import tomllib
 import typing
 from collections.abc import Sequence
@@ -13,8 +12,9 @@ from pydantic import BaseModel
 
 from projector.faults import Fault, SceneError
 from projector.files.typed_numbers import range_of, typed_number, values_of_range, with_decimals_for_fractions
+from projector.phrases import did_you_mean, nearest
 from projector.scene.model import Scene
-from projector.scene.reading.field_faults import item_name, model_in
+from projector.scene.reading.field_faults import item_name, model_in, not_a_key
 
 # Lists of tables: what is missing there cannot be made up from a name.
 _LISTS = ("projector", "surface", "figure", "blade", "filter")
@@ -169,14 +169,13 @@ def _check_first_key(data: dict, keys: list[str]) -> None:
         ),
         None,
     )
-    close = difflib.get_close_matches(keys[0], list(Scene.model_fields), 1, 0.6)
-    meant = f"{owner}.{typed}" if owner else close[0] if close else ""
-    try_ = f"did you mean {meant}?" if meant else "write the whole way to the value: projector.NAME.lens.f_number=2"
+    meant = f"{owner}.{typed}" if owner else nearest(keys[0], Scene.model_fields)
+    whole = "write the whole way to the value: projector.NAME.lens.f_number=2"
     raise SceneError(
         Fault(
-            found=f"{keys[0]} is not a key here",
+            found=not_a_key(keys[0]),
             allowed=f"KEY.KEY=VALUE that begins with one of {', '.join(Scene.model_fields)}",
-            try_=try_,
+            try_=did_you_mean(meant, otherwise=whole),
             key=keys[0],
         )
     )
@@ -206,12 +205,11 @@ def _place_in(items: list, keys: list[str], index: int) -> int:
                 found=f"{before} has no {key}", allowed="x, y or z of a point, or a number from 1", key=".".join(keys)
             )
         )
-    close = difflib.get_close_matches(key, names, 1, 0.5)
     raise SceneError(
         Fault(
             found=f'there is no {before} called "{key}"',
             allowed=", ".join(names) or f"none: the scene has no {keys[index - 1]}",
-            try_=f"did you mean {close[0]}?" if close else "",
+            try_=did_you_mean(nearest(key, names, 0.5)),
             key=".".join(keys),
         )
     )

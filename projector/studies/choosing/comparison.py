@@ -17,7 +17,6 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.files.records import read_record, record, write_png
-from projector.files.typed_numbers import values_of_range
 from projector.rendering.workers import Progress, default_threads
 from projector.scene.placement import files_of
 from projector.scene.reading.reader import with_overrides
@@ -32,39 +31,6 @@ from projector.studies.choosing.sheet_cells import (
 )
 
 MOST_CELLS = 600
-
-
-def parsed_axis(text: str) -> Axis:
-    """An axis from "key=value,value,…"; "first:last:count" stands for evenly spaced values, and a value with commas of
-    its own in [ ].
-
-    SceneError if it is none.
-    """
-    key, equals, rest = text.partition("=")
-    values, depth, current = [], 0, ""
-    for letter in rest:
-        depth += (letter in "[{") - (letter in "]}")
-        if letter == "," and depth == 0:
-            values.append(current.strip())
-            current = ""
-        else:
-            current += letter
-    values.append(current.strip())
-    if not equals or not key.strip() or not all(values):
-        raise SceneError(
-            Fault(
-                found=f'"{text}" is not an axis',
-                allowed="KEY=VALUE,VALUE,…",
-                try_="projector.window.focus.offset_mm=-1,0,1",
-                key=text,
-            )
-        )
-    try:
-        return Axis(key.strip(), tuple(one for value in values for one in values_of_range(value) or [value]))
-    except ValueError as error:
-        raise SceneError(
-            Fault(str(error), "KEY=FIRST:LAST:COUNT", "projector.window.focus.offset_mm=-1:1:5", key=key.strip())
-        ) from None
 
 
 def check_sheet(scene, rows: Axis, columns: Axis) -> None:
@@ -94,7 +60,7 @@ def check_sheet(scene, rows: Axis, columns: Axis) -> None:
             except SceneError as error:
                 faults += error.faults
     if faults:
-        # A key that is misspelt is wrong in the same way for each of its values: told once.
+        # A key that is misspelt is wrong in the same way for each of its values: said once.
         raise SceneError(list(dict.fromkeys(faults)))
 
 

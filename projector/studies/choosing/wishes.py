@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from projector.faults import Fault, SceneError
+from projector.faults import Fault, SceneError, faults_above_zero
 from projector.shown import Shown
 from projector.studies.choosing.room import ROOM_MARGIN
 
@@ -85,18 +85,13 @@ class Relaxation(Shown):
 
 def check_wishes(wishes: Wishes) -> None:
     """SceneError for wishes that no light can meet."""
-    named = {
-        "width": wishes.width_m,
-        "edge": wishes.edge_mm,
-        "f-number": wishes.f_number,
-        "iso": wishes.iso,
-        "angle": wishes.largest_angle_deg,
-    }
-    faults = [
-        Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name)
-        for name, value in named.items()
-        if not 1e-9 <= value <= 1e9
-    ]
+    faults = faults_above_zero(
+        width_m=wishes.width_m,
+        edge_mm=wishes.edge_mm,
+        f_number=wishes.f_number,
+        iso=wishes.iso,
+        largest_angle_deg=wishes.largest_angle_deg,
+    )
     if min(wishes.room_m) <= 2.0 * ROOM_MARGIN:
         found = f"a room of {' × '.join(f'{size:g}' for size in wishes.room_m)} m"
         faults.append(Fault(found=found, allowed=f"more than {2 * ROOM_MARGIN:g} m each way", key="room"))

@@ -10,9 +10,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from projector.faults import Fault, SceneError
+from projector.faults import Fault, SceneError, faults_above_zero, faults_within
 from projector.optics import dispersion, thin_lens
 from projector.shown import Shown
+
+# No stencil stands farther off its plane than this (mm); beyond it the numbers mean nothing.
+FARTHEST_OFF_MM = 1e6
 
 
 @dataclass(frozen=True, repr=False)
@@ -141,22 +144,10 @@ def _focuses(
 
 
 def _check(focal_length_mm, f_number, throw_m, wall_m, stencil_off_mm, glass, within_mm) -> None:
-    lengths = {
-        "focal_length_mm": focal_length_mm,
-        "f_number": f_number,
-        "throw_m": throw_m,
-        "wall_m": wall_m,
-        "within_mm": within_mm,
-    }
-    faults = [
-        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a number above zero", key=name)
-        for name, value in lengths.items()
-        if value is not None and not (math.isfinite(value) and value > 0.0)
-    ]
-    if not math.isfinite(stencil_off_mm):
-        faults.append(
-            Fault(found=f"a stencil {stencil_off_mm:g} mm off its plane", allowed="a number", key="stencil_off_mm")
-        )
+    faults = faults_above_zero(
+        focal_length_mm=focal_length_mm, f_number=f_number, throw_m=throw_m, wall_m=wall_m, within_mm=within_mm
+    )
+    faults += faults_within(-FARTHEST_OFF_MM, FARTHEST_OFF_MM, stencil_off_mm=stencil_off_mm)
     if glass is not None:
         try:
             dispersion.find_material(glass)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from projector.faults import Fault, SceneError
+from projector.faults import check_above_zero
 from projector.files.finding import find_file, shipped_folder
 from projector.optics.dispersion import LINE_C_NM, LINE_F_NM
 from projector.photometry.colour import SRGB_LUMINANCE, delta_e, encode_srgb, linear_srgb_under_white, white_balance_xyz
@@ -121,17 +121,6 @@ class EdgeColours(Drawn):
         return f"from {self.positions_mm[0]:.2f} to {self.positions_mm[-1]:.2f} mm across the edge"
 
 
-def _require_tolerance(arcmin: float, pixels: float) -> None:
-    if not (arcmin > 0.0 and pixels > 0.0 and math.isfinite(arcmin) and math.isfinite(pixels)):
-        raise SceneError(
-            Fault(
-                found=f"a tolerance of {arcmin:g} arc-minutes and {pixels:g} pixels",
-                allowed="both above zero",
-                key="tolerance",
-            )
-        )
-
-
 def fringe(
     scene,
     spec,
@@ -146,7 +135,7 @@ def fringe(
 
     arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
     """
-    _require_tolerance(tolerance_arcmin, tolerance_pixels)
+    check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     arrays = arrays or scene_arrays(scene)
     place = require_edges(arrives or light_at(scene, spec, reference, arrays))
     light, weights = full_spectrum(scene, spec)

@@ -13,6 +13,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.photometry.spectra import K_M, OBSERVER_STEPS, WAVELENGTHS_NM
+from projector.phrases import listed
 from projector.rendering import prepared_light
 from projector.scene.placement import point_of
 from projector.stage.camera import camera_arrays
@@ -83,6 +84,23 @@ def name_of(reference, goal) -> str:
     return reference if isinstance(reference, str) else "({:.2f}, {:.2f}, {:.2f})".format(*goal)
 
 
+class NothingThere(SceneError):
+    """No surface is at a point that was asked about. beside: what is there instead, and how far, in words."""
+
+    def __init__(self, name: str, beside: list[str]):
+        self.name, self.beside = name, beside
+        allowed = f"a landmark, or a point within {100 * NEAR_SURFACE_M:g} cm of a surface"
+        super().__init__(Fault(self.words(f"at {name}"), allowed, key=name))
+
+    def words(self, where: str) -> str:
+        """What is said of it; where: how the point is called there."""
+        instead = f": as the projector sees it there is {listed(self.beside)}" if self.beside else ""
+        return f"nothing is {where} for light to fall on{instead}"
+
+    def __reduce__(self):
+        return type(self), (self.name, self.beside)
+
+
 def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
     """The surface at a goal (3,) m, where the line from `origin` through it meets that, within 3 cm. SceneError if
     nothing is there.
@@ -114,14 +132,7 @@ def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
             for i, where in enumerate(("behind it", "before it"))
             if owners[i] >= 0 and (i == 0 or t[i] < distance)
         ]
-        found = f"nothing is at {name} for light to fall on" + (
-            f": as the projector sees it there is {' and '.join(beside)}" if beside else ""
-        )
-        raise SceneError(
-            Fault(
-                found=found, allowed=f"a landmark, or a point within {100 * NEAR_SURFACE_M:g} cm of a surface", key=name
-            )
-        )
+        raise NothingThere(name, beside)
     if owners[2] == owners[nearest] and abs(t[2] - distance) <= NEAR_SURFACE_M:
         nearest = 2
     face = int(faces[nearest])

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from projector.faults import Fault, SceneError
+from projector.faults import Fault, SceneError, check_within
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel, room_light
@@ -30,6 +30,8 @@ from projector.tracing.sight.points import Points, joined, n_points
 
 # An uncoated lens surface sends back 4 % (Fresnel at n = 1.5, (0.5/2.5)²); bare metal 60 %: common practice, no source.
 LENS_REFLECTANCE, STENCIL_REFLECTANCE = 0.04, 0.60
+# Other light is no further under or over the pattern than this.
+MOST_STOPS_UNDER = 100.0
 # Places of the landed pattern along its longer side, and rays from each along a side of the lens, that a mean is taken
 # over.
 N_ACROSS, N_RAYS_SIDE = 48, 6
@@ -65,18 +67,9 @@ def veil(
     >>> round(veil(open_share=0.3), 4)
     0.0072
     """
-    shares = {
-        "open_share": open_share,
-        "lens_reflectance": lens_reflectance,
-        "stencil_reflectance": stencil_reflectance,
-    }
-    faults = [
-        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a share from 0 to 1", key=name)
-        for name, value in shares.items()
-        if not 0.0 <= value <= 1.0
-    ]
-    if faults:
-        raise SceneError(faults)
+    check_within(
+        0.0, 1.0, open_share=open_share, lens_reflectance=lens_reflectance, stencil_reflectance=stencil_reflectance
+    )
     return lens_reflectance * stencil_reflectance * open_share
 
 
@@ -94,14 +87,7 @@ def contrast(
     >>> round(contrast(open_share=0.3, ambient_stops_under=4).stops, 2)
     3.94
     """
-    if ambient_stops_under is not None and not -100.0 <= ambient_stops_under <= 100.0:
-        raise SceneError(
-            Fault(
-                found=f"other light {ambient_stops_under:g} stops under the pattern",
-                allowed="-100 to 100 stops",
-                key="ambient_stops_under",
-            )
-        )
+    check_within(-MOST_STOPS_UNDER, MOST_STOPS_UNDER, ambient_stops_under=ambient_stops_under)
     ambient = 0.0 if ambient_stops_under is None else 2.0**-ambient_stops_under
     return _with_shares(open_share, ambient, {}, lens_reflectance, stencil_reflectance)
 

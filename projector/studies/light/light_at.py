@@ -14,11 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.faults import Fault, SceneError
+from projector.phrases import listed
 from projector.scene.placement import point_of
 from projector.shown import Shown
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
-from projector.studies.edges.profile import YELLOW_NM, OnSurface, Place, name_of, place_at, surface_near
+from projector.studies.edges.profile import YELLOW_NM, NothingThere, OnSurface, Place, name_of, place_at, surface_near
 from projector.studies.edges.shining_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
 from projector.tracing.gate.chief_rays import gate_rays
 from projector.tracing.gate.lens_law import Projection
@@ -98,10 +99,10 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         return answer(BEHIND, _words_behind(spec, light, goal, *angles))
     try:
         surface = surface_near(arrays, light.emitter.position, goal, name)
-    except SceneError as error:
+    except NothingThere as error:
         # In the air, it is in the beam or outside of it all the same.
         if pupil_samples(light, local, n_across).enters.any():
-            return answer(NOWHERE, error.faults[0].found.replace(f" at {name}", " there", 1))
+            return answer(NOWHERE, error.words("there"))
         return answer(OUTSIDE, _words_outside(*angles))
     place = place_at(light, name, surface)
     samples = pupil_samples(light, place.local, n_across)
@@ -122,7 +123,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
             )
         return answer(
             SHADOW,
-            f"in the shadow of {_listed(names)}" if names != (own,) else f"in {own}'s own shadow",
+            f"in the shadow of {listed(names)}" if names != (own,) else f"in {own}'s own shadow",
             hidden_share=1.0,
             hidden_by=names,
         )
@@ -139,7 +140,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
         return answer(DARK, f"a dark part of the pattern lands here; {beside}", opening_mm=opening, **kept)
     share = found.share * (1.0 - hidden)
-    words = f"{share:.0%} of the lens shines here" + (f"; {_listed(names)} hides {hidden:.0%} of it" if names else "")
+    words = f"{share:.0%} of the lens shines here" + (f"; {listed(names)} hides {hidden:.0%} of it" if names else "")
     return answer(LIT, words, share=share, **kept)
 
 
@@ -246,7 +247,7 @@ def _cutting(spec, samples: Samples) -> str:
         for blade, passed in zip(spec.blade, samples.blades, strict=True)
         if not (samples.enters * passed).any()
     ]
-    return f"the {' and '.join(alone)} blade{'s' if len(alone) > 1 else ''}" if alone else "its blades together"
+    return f"the {listed(alone)} blade{'s' if len(alone) > 1 else ''}" if alone else "its blades together"
 
 
 def _turned_away(surface: OnSurface, light: Projection) -> bool:
@@ -310,7 +311,3 @@ def _nearest_opening_mm(light: Projection, place: Place) -> float | None:
     return 1e3 * float(
         np.linalg.norm(np.linalg.solve(np.column_stack([place.per_metre_along, place.per_metre_across]), nearest))
     )
-
-
-def _listed(names: tuple[str, ...]) -> str:
-    return " and ".join(names)

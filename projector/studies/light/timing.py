@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from projector.faults import Fault, SceneError
+from projector.faults import check_above_zero, check_within
 from projector.photometry.exposure import USUAL_SYNC_S, duration_tenth_from_half, frame_share_lit_by_flash
 from projector.shown import Shown
 
@@ -59,10 +59,10 @@ def flash_in_shutter(shutter_s: float, sync_s: float = USUAL_SYNC_S, flash_s: fl
     >>> flash_in_shutter(shutter_s=1 / 400, sync_s=1 / 200).lit_frame_share
     0.5
     """
-    _check(shutter_s=shutter_s, sync_s=sync_s)
+    check_above_zero(shutter_s=shutter_s, sync_s=sync_s)
     lit = frame_share_lit_by_flash(shutter_s, sync_s)
     if flash_s is not None:
-        _check(flash_s=flash_s)
+        check_above_zero(flash_s=flash_s)
     return FlashInShutter(sync_s, lit, 0.0 if lit >= 1.0 or flash_s is None else min(flash_s / sync_s, lit))
 
 
@@ -75,7 +75,7 @@ def smear_mm(speed_m_per_s: float, light_s: float) -> float:
     >>> smear_mm(speed_m_per_s=1, light_s=1 / 800)
     1.25
     """
-    _check(speed_m_per_s=speed_m_per_s, light_s=light_s)
+    check_above_zero(speed_m_per_s=speed_m_per_s, light_s=light_s)
     return 1e3 * speed_m_per_s * light_s
 
 
@@ -87,7 +87,7 @@ def flash_length_s(t05_s: float) -> float:
     >>> round(flash_length_s(1 / 2000), 6)
     0.001661
     """
-    _check(t05_s=t05_s)
+    check_above_zero(t05_s=t05_s)
     return duration_tenth_from_half(t05_s)
 
 
@@ -99,20 +99,9 @@ def flicker(shutter_s: float, lamp_hz: float, modulation: float = 1.0) -> Flicke
     >>> flicker(shutter_s=1 / 50, lamp_hz=100).passes
     True
     """
-    _check(shutter_s=shutter_s, lamp_hz=lamp_hz)
-    if not 0.0 <= modulation <= 1.0:
-        raise SceneError(Fault(found=f"modulation = {modulation:g}", allowed="a share from 0 to 1", key="modulation"))
+    check_above_zero(shutter_s=shutter_s, lamp_hz=lamp_hz)
+    check_within(0.0, 1.0, modulation=modulation)
     cycles = shutter_s * lamp_hz
     swing = modulation * abs(math.sin(math.pi * cycles)) / (math.pi * cycles)
     stops = math.log2((1.0 + swing) / (1.0 - swing)) if swing < 1.0 else math.inf
     return Flicker(cycles, stops, stops <= LEAST_BAND_STOPS, max(round(cycles), 1) / lamp_hz)
-
-
-def _check(**values: float) -> None:
-    faults = [
-        Fault(found=f"{name} = {value:g}", allowed="a number above zero", key=name)
-        for name, value in values.items()
-        if not (math.isfinite(value) and value > 0.0)
-    ]
-    if faults:
-        raise SceneError(faults)

@@ -4,22 +4,11 @@ from __future__ import annotations
 
 import math
 
-from projector.faults import Fault, SceneError
+from projector.faults import Fault, SceneError, check_above_zero
 from projector.optics import thin_lens
 
 FRAME_DIAGONAL_M = math.hypot(0.036, 0.024)
 COMMON_LENSES_MM = (20.0, 24.0, 28.0, 35.0, 50.0, 65.0, 85.0, 100.0, 135.0, 200.0, 300.0)
-
-
-def check_positive(**values) -> None:
-    """SceneError naming every value that is not above zero."""
-    faults = [
-        Fault(found=f"{name.replace('_', ' ')} = {value:g}", allowed="a number above zero", key=name)
-        for name, value in values.items()
-        if value is not None and not (math.isfinite(value) and value > 0.0)
-    ]
-    if faults:
-        raise SceneError(faults)
 
 
 def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
@@ -30,7 +19,7 @@ def nominal_width(beam_angle_deg: float, throw_m: float) -> float:
     >>> round(nominal_width(beam_angle_deg=36, throw_m=2.5), 3)
     1.625
     """
-    check_positive(beam_angle_deg=beam_angle_deg, throw_m=throw_m)
+    check_above_zero(beam_angle_deg=beam_angle_deg, throw_m=throw_m)
     if beam_angle_deg >= 180.0:
         raise SceneError(Fault(found=f"a beam of {beam_angle_deg:g}°", allowed="less than 180°"))
     return 2.0 * throw_m * math.tan(math.radians(0.5 * beam_angle_deg))
@@ -44,7 +33,7 @@ def beam_angle(width_m: float, throw_m: float) -> float:
     >>> round(beam_angle(width_m=1.2, throw_m=2.5), 1)
     27.0
     """
-    check_positive(width_m=width_m, throw_m=throw_m)
+    check_above_zero(width_m=width_m, throw_m=throw_m)
     return math.degrees(thin_lens.beam_angle(width_m, throw_m))
 
 
@@ -93,5 +82,5 @@ def beam_angle_like(focal_length_mm: float) -> float:
     >>> round(beam_angle_like(focal_length_mm=50), 1)
     46.8
     """
-    check_positive(focal_length_mm=focal_length_mm)
+    check_above_zero(focal_length_mm=focal_length_mm)
     return math.degrees(thin_lens.angle_of_view(1e-3 * focal_length_mm, FRAME_DIAGONAL_M))

@@ -12,13 +12,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.faults import Fault, SceneError
+from projector.faults import Fault, SceneError, check_above_zero
 from projector.optics import thin_lens
 from projector.scene.placement import placed_surface
 from projector.shown import Drawn, Shown
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays, scene_arrays
-from projector.studies.size.beam import check_positive, edge_stops
+from projector.studies.size.beam import edge_stops
 from projector.tracing.gate.chief_rays import gate_rays, opening_border, opening_half_sizes
 from projector.tracing.rays.bvh import closest_hits
 
@@ -59,7 +59,7 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
     >>> round(throw(focal_length_mm=85, lit_width_mm=36, throw_m=2.5).width_m, 3)
     1.023
     """
-    check_positive(
+    check_above_zero(
         focal_length_mm=focal_length_mm, lit_width_mm=lit_width_mm, throw_m=throw_m, lit_height_mm=lit_height_mm
     )
     focal_length = 1e-3 * focal_length_mm
@@ -104,7 +104,7 @@ def lens_for(
     >>> round(lens_for(wanted_width_m=1.2, lit_width_mm=36, throw_m=2.5).focal_length_mm, 2)
     72.82
     """
-    check_positive(
+    check_above_zero(
         wanted_width_m=wanted_width_m,
         lit_width_mm=lit_width_mm,
         throw_m=throw_m,
@@ -128,7 +128,7 @@ def place_for(
     >>> round(place_for(wanted_width_m=1.2, lit_width_mm=36, focal_length_mm=85).throw_m, 3)
     2.918
     """
-    check_positive(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
+    check_above_zero(wanted_width_m=wanted_width_m, lit_width_mm=lit_width_mm, focal_length_mm=focal_length_mm)
     magnification = wanted_width_m / (1e-3 * lit_width_mm)
     return throw(focal_length_mm, lit_width_mm, 1e-3 * focal_length_mm * (magnification + 1.0), lit_height_mm)
 
@@ -141,7 +141,7 @@ def stops_for_distance(from_m: float, to_m: float) -> float:
     >>> stops_for_distance(from_m=2, to_m=4)
     -2.0
     """
-    check_positive(from_m=from_m, to_m=to_m)
+    check_above_zero(from_m=from_m, to_m=to_m)
     return 2.0 * math.log2(from_m / to_m)
 
 
@@ -153,7 +153,7 @@ def nearest_focus(focal_length_mm: float, travel_mm: float) -> float:
     >>> nearest_focus(focal_length_mm=85, travel_mm=4)
     1.89125
     """
-    check_positive(focal_length_mm=focal_length_mm, travel_mm=travel_mm)
+    check_above_zero(focal_length_mm=focal_length_mm, travel_mm=travel_mm)
     return 1e-3 * focal_length_mm * (focal_length_mm + travel_mm) / travel_mm
 
 
@@ -166,7 +166,7 @@ def can_focus(focal_length_mm: float, travel_mm: float, throw_m: float) -> bool:
     >>> can_focus(focal_length_mm=85, travel_mm=4, throw_m=1.8)
     False
     """
-    check_positive(throw_m=throw_m)
+    check_above_zero(throw_m=throw_m)
     return throw_m >= nearest_focus(focal_length_mm, travel_mm) - 0.501 * PRINTED_M
 
 
@@ -178,7 +178,7 @@ def blur_out_of_reach(focal_length_mm: float, travel_mm: float, throw_m: float, 
     >>> round(blur_out_of_reach(focal_length_mm=85, travel_mm=4, throw_m=1.8, f_number=1.8), 2)
     2.28
     """
-    check_positive(throw_m=throw_m, f_number=f_number)
+    check_above_zero(throw_m=throw_m, f_number=f_number)
     nearest = nearest_focus(focal_length_mm, travel_mm)
     return thin_lens.blur_circle_diameter(focal_length_mm / f_number, max(nearest, throw_m), throw_m)
 
@@ -192,7 +192,7 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
     >>> untouched, round(refocused, 3)
     (4.0, 4.158)
     """
-    check_positive(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
+    check_above_zero(focal_length_mm=focal_length_mm, from_m=from_m, to_m=to_m)
     focal_length = 1e-3 * focal_length_mm
     for metres in (from_m, to_m):
         if not metres > focal_length:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from projector.answers.typed import axis_from
 from projector.faults import SceneError
 from projector.files.finding import shipped_folder
 from projector.rendering.preview import preview
@@ -95,7 +96,7 @@ def test_a_sheet_that_cannot_be_made_is_refused_before_any_work(scene, rows, col
 
 
 def test_axes_are_read_from_words():
-    assert study.parsed_axis("camera.position_m=[0,1.5,3],[1,1.5,3]").values == ("[0,1.5,3]", "[1,1.5,3]")
+    assert axis_from("camera.position_m=[0,1.5,3],[1,1.5,3]")[1] == ("[0,1.5,3]", "[1,1.5,3]")
     for text in ("camera.iso", "=1,2", "camera.iso=1,,2"):
         with pytest.raises(SceneError):
-            study.parsed_axis(text)
+            axis_from(text)

@@ -1,0 +1,88 @@
+"""Faults hold their parts as fields; what is said in many places is written in one."""
+
+from __future__ import annotations
+
+import ast
+import math
+from pathlib import Path
+
+import pytest
+
+from projector.faults import Fault, SceneError, check_above_zero, check_within
+from projector.phrases import did_you_mean, listed, percent, within
+
+PACKAGE = Path(__file__).resolve().parents[1] / "projector"
+# Phrases, and the library that finds what was meant: each in one module, whoever says them.
+IN_ONE_PLACE = {
+    "above zero": "phrases.py",
+    "did you mean": "phrases.py",
+    "one of these": "phrases.py",
+    "first:last:count": "phrases.py",
+    "get_close_matches": "phrases.py",
+    "is not a key here": "scene/reading/field_faults.py",
+}
+
+
+def spoken_texts(path: Path) -> str:
+    """Every text of a module that could be said, and the names it calls; no docstrings, no comments."""
+    tree = ast.parse(path.read_text())
+    docstrings = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef)) and ast.get_docstring(node) is not None
+    }
+    texts = [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docstrings
+    ]
+    return "\n".join([*texts, *(node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute))])
+
+
+@pytest.mark.parametrize(("phrase", "home"), IN_ONE_PLACE.items())
+def test_what_many_say_is_written_once(phrase, home):
+    modules = [path for path in PACKAGE.rglob("*.py") if phrase in spoken_texts(path)]
+    assert [path.relative_to(PACKAGE).as_posix() for path in modules] == [home]
+
+
+def test_no_message_is_taken_apart_again():
+    """A field of a fault may be shown, joined or compared with nothing; not cut, replaced or searched."""
+    takes_apart = {"replace", "removeprefix", "removesuffix", "split", "partition", "startswith", "endswith", "find"}
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            owner = node.func.value if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) else None
+            said = isinstance(owner, ast.Attribute) and owner.attr in {"found", "allowed", "try_"}
+            assert not (said and node.func.attr in takes_apart), f"{path}:{node.lineno}"
+
+
+def test_a_fault_is_said_by_its_parts():
+    fault = Fault(allowed="a number above zero", key="throw_m", value=-2.0, example="2.5")
+    assert str(fault) == "throw_m: -2\n    allowed: a number above zero\n    try: 2.5"
+    assert fault.as_dict() == {
+        "file": None, "line": None, "key": "throw_m", "found": "-2", "allowed": "a number above zero", "try": "2.5",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("value", [0.0, -1.0, math.nan, math.inf, 1e-12, 1e12])
+def test_a_number_that_means_nothing_is_refused_with_its_name_value_and_unit(value):
+    with pytest.raises(SceneError) as caught:
+        check_above_zero(throw_m=value, width_m=2.0, height_m=None)
+    (fault,) = caught.value.faults
+    assert fault.key == "throw_m" and fault.allowed.startswith("a number above zero, in metres")
+    assert fault.value == value or math.isnan(value)
+
+
+def test_a_range_is_said_one_way():
+    assert (
+        within(0.5, 256.0) == "from 0.5 to 256" and within(1, None) == "at least 1" and within(None, 4) == "at most 4"
+    )
+    with pytest.raises(SceneError) as caught:
+        check_within(0.0, 1.0, modulation=3.0, open_share=0.5)
+    assert [str(fault) for fault in caught.value.faults] == ["modulation: 3\n    allowed: from 0 to 1"]
+
+
+def test_lists_and_shares_are_said_one_way():
+    assert listed(["a"]) == "a" and listed(["a", "b"]) == "a and b" and listed(["a", "b", "c"], "or") == "a, b or c"
+    assert did_you_mean("", otherwise="look again") == "look again" and did_you_mean("a", "b") == "did you mean a or b?"
+    shares = [1.0, 0.1, 0.096, 0.0123, 4e-4, 1e-9, 0.0]
+    assert [percent(share) for share in shares] == ["100 %", "10 %", "9.6 %", "1.2 %", "0.04 %", "0 %", "0 %"]
