@@ -13,6 +13,8 @@ from projector.meshes.mesh import Mesh
 
 DEFAULT_SIZES = {"flat": (3.0, 2.7), "sweep": (2.7, 2.7), "box": (1.0, 1.0)}
 DEFAULT_DEPTH, DEFAULT_FOOT, DEFAULT_FLOOR = 1.0, 0.5, 2.0
+# A point of a map takes up to 300 bytes while it is made, with the shadows on it.
+MOST_MAP_POINTS, FEWEST_ACROSS = 5_000_000, 16
 # Flat strips that a sweep's foot is made of.
 _FOOT_STRIPS = 96
 
@@ -86,6 +88,23 @@ def surface_centre(spec, mesh: Mesh | None = None) -> np.ndarray:
     return np.asarray(spec.position_m, float)
 
 
+def check_map_size(name: str, n_across: int, n_down: int) -> None:
+    """SceneError for a map of more points than its memory has room for, with the number across that would do."""
+    if n_across * n_down <= MOST_MAP_POINTS:
+        return
+    fewer = math.floor(n_across * math.sqrt(MOST_MAP_POINTS / (n_across * n_down)))
+    raise SceneError(
+        Fault(
+            f"a map of {name} with {n_across} × {n_down} points, more than memory has room for",
+            f"{MOST_MAP_POINTS / 1e6:g} million points",
+            f"--across {fewer}"
+            if fewer >= FEWEST_ACROSS
+            else f"{name} is too narrow for its height to be mapped",
+            key="across",
+        )
+    )
+
+
 @dataclass(frozen=True)
 class MapLayout:
     """A surface unrolled: extent (left, right, bottom, top in m along it), labels of both axes, and its points.
@@ -110,9 +129,13 @@ class MapLayout:
         return (self.spec.foot_radius_m or DEFAULT_FOOT) * (1.0 - math.cos(0.25 * math.pi / _FOOT_STRIPS))
 
     def grid(self, n_across: int):
-        """Points (h, w, 3) and normals (h, w, 3) at the middles of square texels, row 0 at the top."""
+        """Points (h, w, 3) and normals (h, w, 3) at the middles of square texels, row 0 at the top.
+
+        Raises SceneError where that would be more than a map may hold.
+        """
         left, right, bottom, top = self.extent_m
         rows = max(1, round(n_across * (top - bottom) / (right - left)))
+        check_map_size(self.name, n_across, rows)
         x = left + (np.arange(n_across) + 0.5) * (right - left) / n_across
         y = top - (np.arange(rows) + 0.5) * (top - bottom) / rows
         across, up = np.meshgrid(x, y)

@@ -49,16 +49,21 @@ class Kept:
 
     def get_large(self, name: str, key, make: Callable[[], Any]):
         """A result with `n_bytes` that follows from name and key alone: kept while there is room, those unused for
-        longest go first.
+        longest go first, and before the new one is made. They count as they have grown by then.
         """
         whole = (name, key)
         if whole not in self._large:
+            self._make_room(0)
             self._large[whole] = make()
             self.made.append(name)
         self._large.move_to_end(whole)
-        while len(self._large) > 1 and sum(value.n_bytes for value in self._large.values()) > ROOM_BYTES:
-            self._large.popitem(last=False)
+        self._make_room(1)
         return self._large[whole]
+
+    def _make_room(self, fewest: int) -> None:
+        """Let go of large results until the rest, or the last `fewest`, is within the room."""
+        while len(self._large) > fewest and sum(value.n_bytes for value in self._large.values()) > ROOM_BYTES:
+            self._large.popitem(last=False)
 
     def serials(self, *names: str) -> tuple[int, ...]:
         """How often each of these results has been made: a key for what is made from them."""

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.meshes.surfaces import check_map_size
 from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.chief_rays import landed_slopes, opening_border
@@ -35,7 +36,7 @@ class Seen(NamedTuple):
 
 def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> Seen | None:
     """The object's points by rays from the pupil's centre, n_across over its own width; None where none of them meets
-    it.
+    it. SceneError for more than a map may hold.
     """
     light = light_arrays(scene, spec, [587.5618])
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
@@ -60,6 +61,7 @@ def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int
     top, bottom = max(rows.min() - 1, 0), min(rows.max() + 2, camera.height)
     step = (right - left) / n_across
     height = max(1, round((bottom - top) / step))
+    check_map_size(arrays.names[owner], n_across, height)
     points = _met(arrays, camera, left + step * (np.arange(n_across) + 0.5), top + step * (np.arange(height) + 0.5))
     is_it = points.materials == owner
     if not is_it.any():

@@ -12,7 +12,7 @@ import pytest
 from projector.cli import app
 from projector.cli.answers import run_command_line
 from projector.faults import SceneError
-from projector.meshes.surfaces import surface_layout
+from projector.meshes.surfaces import MOST_MAP_POINTS, surface_layout
 from projector.rendering.irradiance import NotSeen, irradiance_map
 from projector.scene.placement import layout_of
 
@@ -228,3 +228,26 @@ def test_the_words_of_a_map(studio, monkeypatch, capsys):
     )
     assert run_command_line(app, ["map", "06-oblique-wall", "-s", "crate.left", "--across", "32"]) == 0
     assert "the others are" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("wall", "n_across", "cure"),
+    [
+        # A strip of a millimetre, a wall in very many points, and strips that no number would do for.
+        ({"width_m": 0.001, "height_m": 0.1}, 960, "--across 223"),
+        ({"width_m": 2.0, "height_m": 1.0}, 16384, "--across 3162"),
+        ({"width_m": 0.001, "height_m": 1000.0}, 960, "too narrow"),
+        ({"shape": "sweep", "width_m": 0.001, "height_m": 1000.0}, 16, "too narrow"),
+    ],
+)
+def test_a_map_of_more_points_than_memory_holds_is_refused_before_it_is_made(studio, wall, n_across, cure):
+    """At 960 across, a strip of 1 mm by 1 km would be 9.2e11 points."""
+    scene = studio.scene(wall=wall)
+    with pytest.raises(SceneError) as told:
+        irradiance_map(scene, "wall", n_across)
+    assert cure in told.value.faults[0].try_ and "5 million" in told.value.faults[0].allowed
+    if cure != "too narrow":
+        # What it proposes is as much as fits.
+        fewer = int(cure.split()[1])
+        rows_a_column = wall["height_m"] / wall["width_m"]
+        assert fewer * round(fewer * rows_a_column) <= MOST_MAP_POINTS < (fewer + 1) ** 2 * rows_a_column

@@ -18,6 +18,7 @@ from projector.scene.checks.report import Report
 from projector.scene.placement import loaded_mesh, pupil_bitmap, stencil_of
 from projector.scene.reading.field_faults import Places
 from projector.scene.stated_power import STATEMENTS, stated_lens
+from projector.tracing.sight.outline import make_outline
 
 _FILTER_FIELDS = {
     "neutral": ({"density", "stops"}, 1),
@@ -35,6 +36,9 @@ _SURFACE_SIZES = {
 }
 # The ends of the spectrum, nm, and how far out of the gate's half width lateral colour may shift them.
 _ENDS_NM, _LARGEST_COLOUR_SHIFT = (380.0, 730.0), 0.5
+# How far out a drawn pupil's light may come from, in radii of the disc of its f-number: a patch of the gate is so many
+# times wider than its light is, and to blur with it costs the square of that. A ring of 0.99 reaches 7.1 times as far.
+_FARTHEST_REACH = 8.0
 _GATE_EXAMPLES = {
     "round": 'gate = { shape = "round", diameter_mm = 40 }',
     "rectangle": 'gate = { shape = "rectangle", width_mm = 36, height_mm = 24 }',
@@ -487,10 +491,20 @@ def _check_files(report: Report, scene, spec, path: tuple) -> None:
         except SceneError as error:
             report.take(error, (*path, "stencil", "file"), f"projector.{spec.name}.stencil.file")
     if spec.lens.pupil is not None and spec.lens.pupil.shape == "bitmap" and spec.lens.pupil.file is not None:
+        place, key = (*path, "lens", "pupil"), f"projector.{spec.name}.lens.pupil.file"
         try:
-            pupil_bitmap(scene, spec.lens.pupil)
+            reach = make_outline("bitmap", bitmap=pupil_bitmap(scene, spec.lens.pupil)).reach
         except SceneError as error:
-            report.take(error, (*path, "lens", "pupil"), f"projector.{spec.name}.lens.pupil.file")
+            report.take(error, place, key)
+            return
+        if reach > _FARTHEST_REACH:
+            report.fault(
+                place,
+                key,
+                f"openings that reach {reach:.1f} times as far out as one disc of their area would",
+                f"up to {_FARTHEST_REACH:g} times as far",
+                "draw them larger or nearer the middle, which lies on the lens's axis",
+            )
 
 
 def _check_landmarks(report: Report, scene) -> None:

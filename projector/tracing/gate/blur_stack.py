@@ -64,21 +64,31 @@ class Stack(NamedTuple):
     sparse_from: float
 
 
-# Memory of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
-_spare: deque[np.ndarray] = deque(maxlen=1)
+class _Room:
+    """Memory for levels. The machine gives it only as it is filled: `n_filled` texels of it have been, by whomever."""
+
+    def __init__(self, n_texels: int):
+        self.memory = np.empty(n_texels, np.uint16)
+        self.n_filled = 0
 
 
-def _room_for(n_texels: int) -> np.ndarray:
-    """Room for (n_texels,) uint16, unset; it may be used again once neither the array nor a Stack of it is held."""
+# Room of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
+_spare: deque[_Room] = deque(maxlen=1)
+
+
+def _room_for(n_texels: int) -> tuple[np.ndarray, _Room]:
+    """Room for (n_texels,) uint16, unset, and what it lies in; it may be used again once neither the array nor a Stack
+    of it is held.
+    """
     try:
-        memory = _spare.pop()
+        room = _spare.pop()
     except IndexError:
-        memory = np.empty(0, np.uint16)
-    if memory.size < n_texels:
-        memory = np.empty(n_texels, np.uint16)
-    texels = memory[:n_texels]
-    weakref.finalize(texels, _spare.append, memory).atexit = False
-    return texels
+        room = _Room(0)
+    if room.memory.size < n_texels:
+        room = _Room(n_texels)
+    texels = room.memory[:n_texels]
+    weakref.finalize(texels, _spare.append, room).atexit = False
+    return texels, room
 
 
 class BlurStack:
@@ -105,16 +115,16 @@ class BlurStack:
 
     @property
     def n_bytes(self) -> int:
-        """Memory that it has taken beside the picture's."""
+        """Memory that it has taken beside the picture's; what others had filled before counts as well."""
         return (
-            2 * self._taken
+            2 * self._room.n_filled
             + sum(item.nbytes for item in self._reduced[1:])
             + sum(item.n_bytes for item in self._ready_pictures.values())
         )
 
     def _start_over(self, n_texels: int) -> None:
         """Room for levels, none of them filled."""
-        self._texels = _room_for(max(n_texels, min(_ROOM, self._n_texels(range(len(self._rungs))))))
+        self._texels, self._room = _room_for(max(n_texels, min(_ROOM, self._n_texels(range(len(self._rungs))))))
         self._taken = 0
         self._offsets: dict[tuple[int, int], int] = {}
         self._made: dict[tuple[int, ...], Stack] = {}
@@ -162,6 +172,7 @@ class BlurStack:
         for key in new:
             self._offsets[key] = self._taken
             self._taken += self._plan(key[0]).n_texels
+        self._room.n_filled = max(self._room.n_filled, self._taken)
         with ThreadPoolExecutor(self._workers) as pool:
             list(pool.map(self._fill, new))
         levels = np.array([self._level(*key) for key in keys], LEVEL)

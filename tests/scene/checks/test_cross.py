@@ -167,6 +167,22 @@ def test_a_scene_needs_something_for_light_to_fall_on(studio):
     assert "surface" in found_in(studio, surfaces=[])[0]
 
 
+def test_a_drawn_pupil_whose_light_comes_from_too_far_out_is_refused(studio):
+    """Three specks in the corners of 512 pixels reach 362 times as far as a disc of their area, √(3/π)·512/√2 pixels;
+    they kept a preview busy for minutes. A bar across the picture passes.
+    """
+    specks, bar = np.zeros((512, 512)), np.zeros((512, 512))
+    specks[[0, 511, 0], [0, 511, 511]] = bar[240:272] = 1.0
+    for name, drawn in (("specks.png", specks), ("bar.png", bar)):
+        studio.bitmap(name, drawn)
+    of_specks, of_bar = (
+        found_in(studio, projector={"lens": {"pupil": {"shape": "bitmap", "file": f"{name}.png"}}})[0]
+        for name in ("specks", "bar")
+    )
+    assert of_bar == {} and set(of_specks) == {"projector.window.lens.pupil.file"}
+    assert "reach 37" in of_specks["projector.window.lens.pupil.file"].found
+
+
 def test_a_scene_without_a_projector_is_dark_and_has_no_measure_for_ambient_light(studio):
     scene = studio.scene(ambient={"stops_under": 3.0})
     faults, warnings = cross_check(scene.model_copy(update={"projector": ()}))

@@ -5,11 +5,13 @@ from __future__ import annotations
 import gc
 
 import numpy as np
+import pytest
 
-from projector.tracing.gate.blur_stack import BlurStack
-from projector.tracing.gate.gate_image import Bitmap, draw_gate, round_gate
+from projector.tracing.gate.blur_ladder import level_shape, make_ladder, n_octaves
+from projector.tracing.gate.blur_stack import _MOST_THINNED, _ROOM, BlurStack
+from projector.tracing.gate.gate_image import MOST_PIXELS, Bitmap, draw_gate, round_gate
 from projector.tracing.gate.patch_lanes import LEVEL
-from projector.tracing.sight.outline import make_outline
+from projector.tracing.sight.outline import kernel_size, make_outline
 
 PATCHES = (3e-4, 4e-4)
 
@@ -42,3 +44,55 @@ def test_memory_of_a_stack_that_nobody_holds_is_used_again_and_says_nothing_of_i
     for level in wanted.levels.view(LEVEL):
         span = slice(level["offset"], level["offset"] + level["width"] * (int(level["last_row"]) + 1))
         np.testing.assert_array_equal(stack.texels[span], wanted.texels[span])
+
+
+def test_memory_that_another_stack_had_filled_counts_for_the_one_that_took_it_over():
+    """It is the machine's no more, however little the new stack needs: a session has to let go of more."""
+    wide = BlurStack(picture(1), make_outline("disc"))
+    filled = wide.stack(1e-5, 1e-2).texels[:0].nbytes + wide.n_bytes
+    narrow = BlurStack(picture(2), make_outline("disc"))
+    narrow.stack(*PATCHES)
+    by_itself = narrow.n_bytes
+    del wide
+    gc.collect()
+    heir = BlurStack(picture(2), make_outline("disc"))
+    heir.stack(*PATCHES)
+    assert by_itself < 0.5 * filled
+    assert heir.n_bytes > 0.8 * filled
+
+
+def test_a_request_within_the_room_is_all_that_is_allocated():
+    stack = BlurStack(picture(1), make_outline("ring", inner_fraction=0.9))
+    assert stack.stack(1e-5, 1e-2).texels.size <= _ROOM
+
+
+def spread_bitmap(reach):
+    """A drawn pupil that a half turn changes, its light spread as far as `reach`."""
+    drawn = np.zeros((64, 64))
+    drawn.flat[: int(np.pi * (32.0 * 2.0**0.5) ** 2 / reach**2)] = 1.0
+    return make_outline("bitmap", bitmap=drawn)
+
+
+@pytest.mark.parametrize(
+    ("outline", "signs"),
+    [
+        (make_outline("disc"), 1),
+        (make_outline("ring", inner_fraction=0.99), 1),
+        (make_outline("polygon", n_blades=3), 2),
+        (spread_bitmap(2.0), 2),
+        (spread_bitmap(8.0), 2),
+    ],
+)
+@pytest.mark.parametrize("full", [1.0, 1e-6])
+def test_all_levels_of_the_largest_picture_fit_five_rooms_however_the_pupil_is_drawn(outline, signs, full):
+    """The most that one request can come to, every size of patch at once, thinned: 1.3 GB, and only of a picture that
+    is as fine as any and open to its corners. A scene's checks let no outline reach farther than 8.
+    """
+    shape, extent = (MOST_PIXELS + 2,) * 2, MOST_PIXELS * 2.0**0.5
+    rungs = make_ladder(shape, extent, [1.0] + [full] * (n_octaves(extent) + 2), outline)
+    sizes = [
+        np.prod(level_shape(shape, rung.power, kernel_size(outline, rung.diameter / 2**rung.power)))
+        for rung in rungs
+        if rung.rank >= _MOST_THINNED
+    ]
+    assert signs * sum(sizes) < 5 * _ROOM

@@ -82,3 +82,19 @@ def test_a_stencil_without_light_stays_dark():
     image = draw_gate(round_gate(0.03), Bitmap(np.zeros((50, 50), np.float32), 1e-3))
     assert image.values.max() == 0.0
     assert gate_flags(image, -0.01, 0.01, -0.01, 0.01) == HAS_SHADE
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "pixels", "pitch"),
+    [
+        (0.04, 0.04, (900, 5000), 8e-6),
+        # A gate far smaller than one pixel of its stencil, one far longer than wide, and both at once.
+        (1e-4, 1e-4, (60, 60), 1e-3),
+        (2.0, 1e-4, (40, 400), 5e-3),
+        (2.0, 1e-4, (1, 2), 1.0),
+    ],
+)
+def test_no_gate_is_drawn_on_more_pixels_than_its_budget(width, height, pixels, pitch):
+    image = draw_gate(gate_image.rectangular_gate(width, height), Bitmap(np.ones(pixels, np.float32), pitch))
+    assert max(image.values.shape) <= gate_image.MOST_PIXELS + 2
+    assert image.values.max() > 0.0
