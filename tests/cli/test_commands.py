@@ -13,20 +13,16 @@ import tifffile
 from PIL import Image
 
 from projector.files.finding import shipped_folder
+from tests.cli.conftest import answered
 
 SMALL = ["--size", "96x72", "--quality", "quick"]
 
 
-def projector(*arguments, folder, **environment):
-    """Run the command in a folder; returns the finished process."""
+def in_a_process_of_its_own(*arguments, folder):
+    """Run the command in a folder as a shell would; returns the finished process."""
     command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
     return subprocess.run(
-        command,
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        env={**os.environ, "COLUMNS": "200", **environment},
-        timeout=600,
+        command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "200"}, timeout=600
     )
 
 
@@ -45,7 +41,7 @@ def only_json(run):
 
 
 def test_preview_writes_a_picture_and_says_the_numbers_that_matter(scene_file, tmp_path):
-    run = projector("preview", "mine.toml", *SMALL, folder=tmp_path)
+    run = in_a_process_of_its_own("preview", "mine.toml", *SMALL, folder=tmp_path)
     assert run.returncode == 0, run.stderr
     assert Image.open(tmp_path / "mine.png").size == (96, 72)
     for words in (
@@ -60,7 +56,7 @@ def test_preview_writes_a_picture_and_says_the_numbers_that_matter(scene_file, t
 
 
 def test_preview_answers_in_json_with_units_in_the_keys(scene_file, tmp_path):
-    run = projector("preview", "mine.toml", *SMALL, "--json", "-o", "out", folder=tmp_path)
+    run = answered("preview", "mine.toml", *SMALL, "--json", "-o", "out", folder=tmp_path)
     answer = only_json(run)
     assert set(answer) == {"command", "version", "result", "files", "warnings"}
     assert answer["files"] == ["out.png"]
@@ -71,7 +67,7 @@ def test_preview_answers_in_json_with_units_in_the_keys(scene_file, tmp_path):
 
 
 def test_map_writes_lossless_files_with_units_and_extent_and_a_figure(scene_file, tmp_path):
-    run = projector("map", "mine.toml", "--surface", "wall", "--across", 96, "-o", "light", folder=tmp_path)
+    run = answered("map", "mine.toml", "--surface", "wall", "--across", 96, "-o", "light", folder=tmp_path)
     assert run.returncode == 0, run.stderr
     with np.load(tmp_path / "light.npz") as kept:
         assert kept["extent_m"].tolist() == [-1.5, 1.5, -1.3, 1.3]
@@ -88,7 +84,7 @@ def test_map_writes_lossless_files_with_units_and_extent_and_a_figure(scene_file
 def test_a_map_without_a_reading_is_in_stops_and_says_how_to_get_lux(scene_file, tmp_path):
     text = scene_file.read_text().replace("reading = { f_number = 8, iso = 400, distance_m = 2.5 }", "")
     scene_file.write_text(text)
-    run = projector("map", "mine.toml", "--across", 64, "--json", folder=tmp_path)
+    run = answered("map", "mine.toml", "--across", 64, "--json", folder=tmp_path)
     answer = only_json(run)
     assert "give a reading to get lux" in answer["warnings"][0]
     with np.load(tmp_path / "mine-map.npz") as kept:
@@ -102,7 +98,7 @@ def test_check_says_everything_at_once_with_lines(scene_file, tmp_path):
         .replace("focal_length_mm = 75", "focal_length_mm = -75")
     )
     scene_file.write_text(text.replace('shape = "flat"', 'shape = "plane"'))
-    run = projector("check", "mine.toml", "--json", folder=tmp_path)
+    run = in_a_process_of_its_own("check", "mine.toml", "--json", folder=tmp_path)
     errors = only_json(run)["errors"]
     assert run.returncode == 1
     assert {error["key"] for error in errors} == {"camera.isso", "camera.focal_length_mm", "surface.wall.shape"}
@@ -126,7 +122,7 @@ def test_check_says_everything_at_once_with_lines(scene_file, tmp_path):
     ],
 )
 def test_wrong_input_gets_plain_words_and_exit_code_1(scene_file, tmp_path, arguments, words):
-    run = projector(*arguments, folder=tmp_path)
+    run = answered(*arguments, folder=tmp_path)
     assert run.returncode == 1
     assert words in run.stderr
     assert "Traceback" not in run.stderr
@@ -144,33 +140,40 @@ def test_wrong_input_gets_plain_words_and_exit_code_1(scene_file, tmp_path, argu
     ],
 )
 def test_a_wrong_command_line_is_exit_code_2(scene_file, tmp_path, arguments):
-    run = projector(*arguments, folder=tmp_path)
+    run = answered(*arguments, folder=tmp_path)
     assert run.returncode == 2
     assert "Traceback" not in run.stderr
+
+
+def test_a_process_of_its_own_says_and_returns_the_same(scene_file, tmp_path):
+    """What is asked in one process everywhere else is what a shell gets."""
+    for arguments in (["scenes"], ["check", "mine.toml"], ["preview", "missing.toml"], ["dance"], ["dance", "--json"]):
+        alone, here = in_a_process_of_its_own(*arguments, folder=tmp_path), answered(*arguments, folder=tmp_path)
+        assert (alone.returncode, alone.stdout, alone.stderr) == (here.returncode, here.stdout, here.stderr)
 
 
 def test_somebody_elses_file_is_not_replaced_unless_asked(scene_file, tmp_path):
     target = tmp_path / "mine.png"
     target.write_bytes(b"a photograph")
-    run = projector("preview", "mine.toml", *SMALL, folder=tmp_path)
+    run = answered("preview", "mine.toml", *SMALL, folder=tmp_path)
     assert run.returncode == 1 and "--overwrite" in run.stderr
     assert target.read_bytes() == b"a photograph"
-    assert projector("preview", "mine.toml", *SMALL, "--overwrite", folder=tmp_path).returncode == 0
+    assert answered("preview", "mine.toml", *SMALL, "--overwrite", folder=tmp_path).returncode == 0
     # Made from this scene now: replaced without asking, even after the scene was edited.
     scene_file.write_text(scene_file.read_text().replace("iso = 400\n\n", "iso = 200\n\n"))
-    assert projector("preview", "mine.toml", *SMALL, folder=tmp_path).returncode == 0
+    assert answered("preview", "mine.toml", *SMALL, folder=tmp_path).returncode == 0
 
 
 def test_scenes_and_stencils_are_listed_with_a_line_each(tmp_path):
     for command, count in (("scenes", 6), ("stencils", 12)):
-        run = projector(command, folder=tmp_path)
+        run = answered(command, folder=tmp_path)
         assert run.returncode == 0
         assert len(run.stdout.splitlines()) >= count
-        assert len(only_json(projector(command, "--json", folder=tmp_path))["result"][command]) >= count
+        assert len(only_json(answered(command, "--json", folder=tmp_path))["result"][command]) >= count
 
 
 def test_the_schema_accepts_the_shipped_scenes_keys(tmp_path):
-    run = projector("schema", "-o", "schema.json", folder=tmp_path)
+    run = answered("schema", "-o", "schema.json", folder=tmp_path)
     assert run.returncode == 0
     schema = json.loads((tmp_path / "schema.json").read_text())
     assert schema["properties"].keys() >= {"format", "camera", "projector", "surface", "figure", "ambient"}
@@ -228,7 +231,7 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
         "-o",
         "wall",
     ]
-    done = projector(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
+    done = answered(*arguments, "--scheduler", "somewhere", "--json", folder=tmp_path)
     assert done.returncode == 1
     (error,) = json.loads(done.stdout)["errors"]
     assert error["key"] == "--scheduler" and "is not the address of a scheduler" in error["found"]
@@ -237,7 +240,7 @@ def test_a_scheduler_that_is_not_there_is_one_line_and_nothing_is_written(tmp_pa
 
 def test_a_sheet_of_ten_thousand_pictures_is_one_line(tmp_path):
     values = ",".join(str(100 + step) for step in range(100))
-    done = projector(
+    done = answered(
         "sheet",
         "01-square-wall",
         "--rows",

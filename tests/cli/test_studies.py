@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import csv
 import json
-import os
-import subprocess
-import sys
 
 import numpy as np
 import pytest
 from PIL import Image
 
+from tests.cli.conftest import answered
+
 
 def projector(*arguments, folder):
-    command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(
-        command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "200"}, timeout=600
-    )
+    return answered(*arguments, folder=folder, columns=200)
 
 
 def result(run):

@@ -5,18 +5,15 @@ what to try.
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
+from pathlib import Path
 
 import pytest
 
+from tests.cli.conftest import answered
+
 
 def projector(*arguments, folder):
-    command = [sys.executable, "-c", "from projector.cli import main; main()", *map(str, arguments)]
-    return subprocess.run(
-        command, cwd=folder, capture_output=True, text=True, env={**os.environ, "COLUMNS": "300"}, timeout=600
-    )
+    return answered(*arguments, folder=folder, columns=300)
 
 
 def result(run):
@@ -162,7 +159,7 @@ def test_a_number_out_of_range_names_the_option_as_typed(tmp_path, arguments):
 )
 def test_scenes_and_stencils_say_the_folder_to_copy_from(tmp_path, command, ending, name):
     folder = result(projector(command, "--json", folder=tmp_path))["folder"]
-    assert os.path.isfile(os.path.join(folder, name + ending))
+    assert (Path(folder) / f"{name}{ending}").is_file()
     assert f"They are in {folder}. Copy one" in projector(command, folder=tmp_path).stdout
     assert folder in projector(command, "--help", folder=tmp_path).stdout
 

@@ -388,7 +388,8 @@ def add_light(light, parts, stack, cell_stack, image, points, squares, visibilit
     """Add one projector's light to the points of the squares start … stop.
 
     light a Projection; parts its PupilParts for the visibility's n_side; stack and cell_stack a Stack for the whole
-    pupil and for its cells; image a GateImage; points Points; squares Squares, how the points lie; visibility Visibility
+    pupil and for its cells; image a GateImage; points Points; squares Squares, how the points lie; visibility
+    Visibility
     weights (n_materials, n_wavelengths, 3): what a unit of (radiance · steradian · cosine) at each wavelength adds to
     the three sums of out (n, 3) float64 or float32: linear colour, or power and light, as the caller folds them.
     """
