@@ -57,7 +57,7 @@ def ours(folder: Path):
     from projector.rendering.workers import Workers
     from projector.scene.reading.reader import load_text
     from projector.stage.optics import bitmap_of, gate_of
-    from projector.stage.surfaces import scene_arrays
+    from projector.stage.stage import Stage
     from projector.tracing.gate.gate_image import draw_gate
     from projector.tracing.light.reference import add_light_by_rays
 
@@ -90,7 +90,8 @@ file = "head.ply"
         "benchmark",
         folder,
     )
-    arrays = scene_arrays(scene)
+    stage = Stage(scene)
+    arrays = stage.arrays
     x = ((np.arange(WIDTH) + 0.5) / WIDTH - 0.5) * MAP_WIDTH
     y = (0.5 - (np.arange(HEIGHT) + 0.5) / HEIGHT) * MAP_WIDTH * HEIGHT / WIDTH
     across, up = np.meshgrid(x, y)
@@ -103,7 +104,7 @@ file = "head.ply"
     with Workers() as workers:
         for _ in range(10):
             start = time.perf_counter()
-            source = prepared_light.light_source(scene, scene.projector[0], 1, bitmap)
+            source = prepared_light.light_source(stage.projector(), 1)
             prepared = prepared_light.PreparedLight(
                 source, image, prepared_light.stacks_for(source.light, image, workers.threads)
             )

@@ -106,12 +106,11 @@ STILL_LONG = {
     "cli/size.py",
     "scene/checks/cross.py",
     "studies/edges/fringe.py",
-    "studies/edges/sharpness.py",
     "tracing/gate/patch_lanes.py",
     "tracing/light/pattern.py",
     "verification/published.py",
 }
-STILL_LONG_FUNCTIONS = {"irradiance_map", "_check_blades_and_filters", "_light_point"}
+STILL_LONG_FUNCTIONS = {"_check_blades_and_filters", "_light_point"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=module_id)

@@ -15,7 +15,6 @@ from PIL import Image
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.checks.cross import cross_check
 from projector.scene.model import Scene
-from projector.stage.surfaces import scene_arrays
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, place_on_surface
 from projector.studies.size.landing import landing
 from projector.tracing.gate.lens_law import pupil_geometry
@@ -128,7 +127,7 @@ def test_edges_grow_softer_with_the_focus_error_either_way(error, more, sign):
     for amount in (error, min(error * more, 0.45)):
         found = scene(side=0.0, height=1.5, focus=1.0 / (0.5 + sign * amount))
         rays, weights = full_spectrum(found, found.projector[0])
-        place = place_on_surface(found, rays, scene_arrays(found), (0.0, 1.5, 0.0))
+        place = place_on_surface(found, rays, (0.0, 1.5, 0.0))
         widths.append(edge_by_formula(rays, place, "across").width(weights[:, 1]))
     assert widths[1] >= widths[0] * (1.0 - 1e-6)
 

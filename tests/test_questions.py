@@ -19,6 +19,7 @@ from projector.rendering.irradiance import irradiance_map
 from projector.scene.placement import stencil_of
 from projector.scene.reading.reader import load, with_overrides
 from projector.studies.edges import sharpness as softness
+from projector.studies.edges.focus_curve import compromise, focus_curve
 
 HALF_PER_CENT, STOPS = 5e-3, 0.05
 
@@ -199,7 +200,7 @@ def test_12_blades_and_stencil_are_never_sharp_together():
     apart.
     """
     scene = load("06-oblique-wall")
-    curve = softness.focus_curve(scene, scene.projector[0], (0.2, 1.5, 0.0), np.linspace(-8.0, 2.0, 21))
+    curve = focus_curve(scene, scene.projector[0], (0.2, 1.5, 0.0), np.linspace(-8.0, 2.0, 21))
     blade = curve.blades_mm["bottom"]
     assert curve.offsets_mm[np.argmin(curve.stencil_mm)] - curve.offsets_mm[np.argmin(blade)] == pytest.approx(
         6.0, abs=0.6
@@ -324,7 +325,7 @@ def test_15_middle_sharp_and_corners_soft_smaller_stop_smaller_stencil_or_a_comp
     assert edge(curved(4.0), 0.40) == pytest.approx(0.5 * corner, rel=0.02)
     assert edge(curved(2.0), 0.20) == pytest.approx(0.25 * corner, rel=0.05)
     scene = curved(2.0)
-    found = softness.compromise(scene, scene.projector[0], [(0.0, 1.5, 0.0), (0.40, 1.5, 0.0)])
+    found = compromise(scene, scene.projector[0], [(0.0, 1.5, 0.0), (0.40, 1.5, 0.0)])
     assert found.edges_now_mm == pytest.approx((middle, corner), rel=1e-6)
     assert found.edges_mm[0] == pytest.approx(found.edges_mm[1], rel=0.02)
     assert found.edges_mm[1] == pytest.approx(0.5 * corner, rel=0.03)

@@ -17,8 +17,8 @@ def chosen_projectors(scene, name: str | None):
     return found
 
 
-def points_for(scene, spec, at, arrays):
+def points_for(stage, projector, at):
     """The points asked for, else the projector's usual one."""
     from projector.studies.light.light_at import usual_point
 
-    return [point_from(text) for text in at] if at else [usual_point(scene, spec, arrays)]
+    return [point_from(text) for text in at] if at else [usual_point(stage, projector)]

@@ -194,6 +194,7 @@ def place(
     from dataclasses import asdict
 
     from projector.cli.studies import checked_figure_path, one_projector
+    from projector.stage.stage import Stage
     from projector.studies.choosing import where_to_stand as study
 
     loaded, warnings = loaded_scene(scene, with_)
@@ -203,10 +204,11 @@ def place(
     path, saved = checked_figure_path(out, loaded.name, overwrite), _checked_scene_path(scene, save, overwrite)
     progress_shown()
     target = point_from(at) if at else spec.aim
-    answers, relaxations = study.place(loaded, spec, wishes, lens, target)
+    stage = Stage(loaded)
+    answers, relaxations = study.place(stage, spec, wishes, lens, target)
     files = []
     if path is not None:
-        _draw_room(loaded, spec, wishes, answers, target, path, overwrite)
+        _draw_room(stage, spec, wishes, answers, target, path, overwrite)
         files.append(path)
     words = [line for number, item in enumerate(answers, 1) for line in place_words(number, item, target, wishes.iso)]
     if not answers:
@@ -256,14 +258,12 @@ def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path
     return path
 
 
-def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool) -> None:
+def _draw_room(stage, spec, wishes, answers, target, path: Path, overwrite: bool) -> None:
     import numpy as np
 
     from projector.files.records import record
     from projector.reports.place_figure import Light, OnSet, place_figure
     from projector.reports.save import save_figure
-    from projector.scene.placement import placed_objects, point_of
-    from projector.stage.camera import camera_arrays
     from projector.studies.choosing.room import room_corners
 
     bodies = ("box", "mesh", None)
@@ -273,13 +273,13 @@ def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool
             item.mesh.vertices,
             None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles,
         )
-        for item in placed_objects(scene)
+        for item in stage.objects
     ]
-    camera = camera_arrays(scene, 3, 2)
+    scene, camera = stage.scene, stage.camera(3, 2)
     right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
     frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
     lights = [
-        Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(point_of(scene, item.aim)))
+        Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(stage.point(item.aim)))
         for item in scene.projector
     ]
     title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + (
@@ -287,9 +287,7 @@ def _draw_room(scene, spec, wishes, answers, target, path: Path, overwrite: bool
     )
     figure = place_figure(
         answers,
-        OnSet(
-            objects, scene.camera.position_m, frame, point_of(scene, target), lights, room_corners(scene, wishes.room_m)
-        ),
+        OnSet(objects, scene.camera.position_m, frame, stage.point(target), lights, room_corners(stage, wishes.room_m)),
         title,
     )
     save_figure(figure, path, record(scene, "place"), overwrite)

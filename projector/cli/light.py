@@ -118,14 +118,14 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
     """Where each pattern is asked about and its contrast there, None where none of its light lands; and what a program
     should notice.
     """
-    from projector.stage.surfaces import scene_arrays
+    from projector.stage.stage import Stage
     from projector.studies.light import contrast as study
     from projector.studies.light.light_at import axis_point, light_at
 
-    arrays, found, notes = scene_arrays(scene), [], []
+    stage, found, notes = Stage(scene), [], []
     for spec in chosen_projectors(scene, projector):
-        for reference in [point_from(text) for text in at] if at else [axis_point(scene, spec, arrays)]:
-            arrives = light_at(scene, spec, reference, arrays)
+        for reference in [point_from(text) for text in at] if at else [axis_point(stage, spec)]:
+            arrives = light_at(stage, spec, reference)
             place = {"projector": spec.name, "at": arrives.at, "light": arrives.as_dict()}
             if not arrives.has_edges:
                 notes.append(no_light_note(arrives))
@@ -134,15 +134,13 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
             place["surface"] = arrives.surface
             if ambient_stops_under is not None:
                 found.append(
-                    (place, study.contrast(study.open_share_of(scene, spec), ambient_stops_under, *reflectances))
+                    (place, study.contrast(study.open_share_of(stage, spec), ambient_stops_under, *reflectances))
                 )
             else:
                 found.append(
                     (
                         place,
-                        study.contrast_where_it_lands(
-                            scene, spec, arrives.place, arrives.surface, arrays, *reflectances
-                        ),
+                        study.contrast_where_it_lands(stage, spec, arrives.place, arrives.surface, *reflectances),
                     )
                 )
     return found, notes

@@ -92,6 +92,7 @@ def preview(
     quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
+    from projector.stage.stage import Stage
     from projector.studies.notes import scene_notes
     from projector.studies.size.landing import camera_blur, landing
 
@@ -99,11 +100,12 @@ def preview(
     (path,) = named_files(out, default_name(loaded), (".png",))
     check_writable([path], loaded.name, overwrite)
     saved = [] if save is None else [_saved_variant(scene, with_, save, overwrite)]
-    picture = render_preview(loaded, width, height, quality, threads, progress_shown())
-    notes = scene_notes(loaded)
+    stage = Stage(loaded)
+    picture = render_preview(stage, width, height, quality, threads, progress_shown())
+    notes = scene_notes(stage)
     replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
-    landings = [landing(loaded, spec) for spec in loaded.projector]
-    blurs = camera_blur(loaded)
+    landings = [landing(stage, staged) for staged in stage.projectors]
+    blurs = camera_blur(stage)
     words = [line for item in landings for line in landing_words(item, loaded.camera.f_number)]
     words += [
         f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would"

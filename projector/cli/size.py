@@ -308,23 +308,23 @@ def _with_throw_figure(study, found, result, words, out, overwrite) -> Answer:
 
 def _throw_in_scene(path: Path, with_, width_m) -> Answer:
     from projector import studies as study
-    from projector.stage.surfaces import scene_arrays
+    from projector.stage.stage import Stage
     from projector.studies.size import landed_light as light_study
     from projector.studies.size.landing import landing
 
     scene, warnings = loaded_scene(path, with_)
-    arrays = scene_arrays(scene)
+    stage = Stage(scene)
     rows, words = [], []
     for spec in chosen_projectors(scene, None):
         formula, opening, landed = (
-            landing(scene, spec, arrays),
-            light_study.opening(scene, spec),
-            light_study.landed_light(scene, spec, arrays),
+            landing(stage, spec),
+            light_study.opening(stage, spec),
+            light_study.landed_light(stage, spec),
         )
         # A sitter has no outline: what goes past one is followed on the surface that gets most of it.
         surfaces = {item.name: item.share for item in landed if item.sitter is None}
         on = formula.lands_on if formula.lands_on in surfaces else max(surfaces, key=surfaces.get, default=None)
-        outline = study.landed_outline(scene, spec, arrays, on=on)
+        outline = study.landed_outline(stage, spec, on=on)
         row = {
             "projector": spec.name,
             "lands_on": outline.lands_on,

@@ -185,19 +185,20 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
 
 def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
     from projector.cli.answers import progress_shown
-    from projector.stage.surfaces import scene_arrays
+    from projector.stage.stage import Stage
     from projector.studies.edges import sharpness as study
+    from projector.studies.edges.focus_curve import compromise
     from projector.studies.light.light_at import light_at
 
     loaded, warnings = loaded_scene(scene, with_)
     path = checked_figure_path(out, loaded.name, overwrite)
     progress_shown()
-    arrays = scene_arrays(loaded)
+    stage = Stage(loaded)
     rows, words, asked, compromises, wanted = [], [], [], [], []
     for spec in chosen_projectors(loaded, projector):
         reached = []
-        for reference in points_for(loaded, spec, at, arrays):
-            arrives = light_at(loaded, spec, reference, arrays)
+        for reference in points_for(stage, spec, at):
+            arrives = light_at(stage, spec, reference)
             warnings = [*warnings, *([] if arrives.arrives else [no_light_note(arrives)])]
             if not arrives.has_edges:
                 rows.append(
@@ -210,7 +211,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
                 )
                 words.append(no_light_words(arrives))
                 continue
-            found = study.sharpness(loaded, spec, reference, within_mm, arrays, arrives)
+            found = study.sharpness(stage, spec, reference, within_mm, arrives)
             rows.append({**asdict(found), "light": arrives.as_dict()})
             words += [wanted_words(found, item) for item in found.wanted_focuses] + sharpness_words(found, arrives)
             wanted += [
@@ -219,7 +220,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
             reached.append(reference)
         asked += [(spec, reference) for reference in reached]
         if len(reached) > 1:
-            best = study.compromise(loaded, spec, reached, arrays)
+            best = compromise(stage, spec, reached)
             compromises.append({"projector": spec.name, **asdict(best)})
             listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
             words.append(
@@ -229,7 +230,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     if path is not None and not asked:
         path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
-        _draw_focus(loaded, asked, within_mm, wanted, arrays, path, overwrite)
+        _draw_focus(stage, asked, within_mm, wanted, path, overwrite)
     if asked:
         words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
     return Answer(
@@ -237,20 +238,19 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     )
 
 
-def _draw_focus(scene, asked, within_mm, wanted, arrays, path: Path, overwrite: bool) -> None:
+def _draw_focus(stage, asked, within_mm, wanted, path: Path, overwrite: bool) -> None:
     """Edge width over focus offset for pairs of projector and reference, as far as the focuses that give the wanted
     width.
     """
     from projector.files.records import record
     from projector.reports.save import save_figure
     from projector.reports.study_figures import focus_figure
-    from projector.studies.edges import sharpness as study
+    from projector.studies.edges.focus_curve import focus_curve, offsets_to_show
 
-    offsets = study.offsets_to_show(scene, asked, arrays, [offset for offset, *_ in wanted])
-    curves = [study.focus_curve(scene, spec, reference, offsets, arrays) for spec, reference in asked]
-    save_figure(
-        focus_figure(curves, within_mm, _named_focuses(asked, wanted)), path, record(scene, "sharpness"), overwrite
-    )
+    offsets = offsets_to_show(stage, asked, [offset for offset, *_ in wanted])
+    curves = [focus_curve(stage, spec, reference, offsets) for spec, reference in asked]
+    figure, about = focus_figure(curves, within_mm, _named_focuses(asked, wanted)), record(stage.scene, "sharpness")
+    save_figure(figure, path, about, overwrite)
 
 
 def _named_focuses(asked, wanted) -> list[tuple[float, str]]:
@@ -294,21 +294,21 @@ def fringe(
     edges of lenses.
     """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
-    from projector.stage.surfaces import scene_arrays
+    from projector.stage.stage import Stage
     from projector.studies.edges import fringe as study
     from projector.studies.light.light_at import light_at
 
     loaded, warnings = loaded_scene(scene, with_)
     path = checked_figure_path(out, loaded.name, overwrite)
-    arrays = scene_arrays(loaded)
+    stage = Stage(loaded)
     rows, words, strips = [], [], []
     for spec in chosen_projectors(loaded, projector):
-        for reference in points_for(loaded, spec, at, arrays):
+        for reference in points_for(stage, spec, at):
             for name, item in [
                 ("as it is", spec),
                 *((name, study.with_lens(loaded, spec, name)) for name in lens or ()),
             ]:
-                arrives = light_at(loaded, item, reference, arrays)
+                arrives = light_at(stage, item, reference)
                 if not arrives.arrives and no_light_note(arrives) not in warnings:
                     warnings = [*warnings, no_light_note(arrives)]
                 if not arrives.has_edges:
@@ -324,8 +324,8 @@ def fringe(
                     )
                     words.append(no_light_words(arrives))
                     continue
-                found = study.fringe(loaded, item, reference, tolerance_arcmin, tolerance_pixels, name, arrays, arrives)
-                cures = [] if found.passes else study.cures(loaded, item, reference, found, arrays)
+                found = study.fringe(stage, item, reference, tolerance_arcmin, tolerance_pixels, name, arrives)
+                cures = [] if found.passes else study.cures(stage, item, reference, found)
                 rows.append({**asdict(found), "cures": [asdict(cure) for cure in cures], "light": arrives.as_dict()})
                 words += fringe_words(found, cures)
                 if not arrives.arrives:
@@ -333,7 +333,7 @@ def fringe(
                         f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there"
                     )
                 if out is not None:
-                    strips.append(_strip(loaded, item, reference, found, arrays))
+                    strips.append(_strip(stage, item, reference, found))
     if path is not None and not strips:
         path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
     if path is not None:
@@ -350,10 +350,10 @@ def fringe(
     return Answer({"points": rows}, words, [path] if path else [], warnings)
 
 
-def _strip(scene, spec, reference, found, arrays):
+def _strip(stage, spec, reference, found):
     from projector.studies.edges.fringe import shown_edge
 
-    colours = shown_edge(scene, spec, reference, arrays)
+    colours = shown_edge(stage, spec, reference)
     colour_words = (
         f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}" if found.width_mm > 0.0 else "no fringe"
     )

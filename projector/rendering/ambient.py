@@ -9,9 +9,8 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import even_light_constant, illuminance_for_settings
 from projector.photometry.spectra import K_M, luminous, white_light
-from projector.stage.optics import focus_of, gate_of, light_arrays
-from projector.stage.power import open_gate_on_axis, power_of
-from projector.tracing.gate.gate_image import open_bitmap
+from projector.stage.power import open_gate_on_axis
+from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
 
 
 @dataclass(frozen=True)
@@ -28,21 +27,23 @@ class LightLevel:
         return self.level if self.is_flash else self.level * shutter_s
 
 
-def open_gate_light(scene, spec) -> LightLevel:
-    """Light of a projector's open gate, its filters counted, square on its axis at the distance
-    that it is focused at.
+def open_gate_light(stage: SceneOrStage, projector: AnyProjector = None) -> LightLevel:
+    """Light of a projector's open gate, its filters counted, square on its axis at the distance that it is focused
+    at.
     """
-    light, power = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec))), power_of(scene, spec)
-    luminance = K_M * float(luminous(power.spectrum))
-    return LightLevel(luminance * open_gate_on_axis(light, abs(focus_of(scene, spec).sharp_distance)), power.is_flash)
+    staged = projector_on(stage, projector)
+    luminance = K_M * float(luminous(staged.power.spectrum))
+    share = open_gate_on_axis(staged.open_light([LINE_D_NM]), abs(staged.focus.sharp_distance))
+    return LightLevel(luminance * share, staged.power.is_flash)
 
 
-def room_light(scene) -> LightLevel | None:
+def room_light(stage: SceneOrStage) -> LightLevel | None:
     """The scene's ambient light; None without any.
 
     It is stated by itself or under one projector by name, so the order of projectors plays no part.
     """
-    ambient = scene.ambient
+    stage = stage_of(stage)
+    ambient = stage.scene.ambient
     if ambient is None:
         return None
     if ambient.lux is not None:
@@ -51,8 +52,7 @@ def room_light(scene) -> LightLevel | None:
         reading = ambient.reading
         constant = even_light_constant(reading.receptor, reading.meter_constant)
         return LightLevel(illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant), False)
-    (of,) = (spec for spec in scene.projector if ambient.of in (None, spec.name))
-    open_gate = open_gate_light(scene, of)
+    open_gate = open_gate_light(stage, ambient.of)
     return LightLevel(open_gate.level * 2.0**-ambient.stops_under, open_gate.is_flash)
 
 

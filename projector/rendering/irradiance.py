@@ -11,6 +11,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.files.records import check_writable, named_files, record, write_npz, write_tiff
+from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure, shutter_text
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
@@ -22,7 +23,8 @@ from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import SeenLayout, layout_of
 from projector.shown import Drawn
 from projector.stage.seen_from import points_seen_from
-from projector.stage.surfaces import scene_arrays
+from projector.stage.stage import SceneOrStage, Stage, stage_of
+from projector.stage.surfaces import SceneArrays
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
 from projector.tracing.sight.points import Points
@@ -66,7 +68,8 @@ class IrradianceMap(Drawn):
     stops (h, w) float32: log2 of illuminance over `open_level`, the (brightest) open gate on the axis at the focus
         distance
     extent_m: left, right, bottom, top (m along the surface); axis_labels: what the two axes run along
-    is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything
+    is_flash: which of the units hold; is_absolute: False where no reading was given, then only `stops` means anything,
+        and is_flash is False, too
     points (h, w, 3) float32 m: where in the world each value lies
     open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate);
         height_m: height above the floor where the vertical axis is 0, None where that axis is no height; meter: None
@@ -163,7 +166,7 @@ class IrradianceMap(Drawn):
 
 
 def irradiance_map(
-    scene,
+    stage: SceneOrStage,
     surface: str | None = None,
     n_across: int = 960,
     quality: str = "fine",
@@ -179,46 +182,22 @@ def irradiance_map(
     A mesh or a figure is mapped as a projector sees it, cropped to it: as `seen_by`, or the one that sees most of it.
     Raises SceneError for a surface that is not there, NotSeen for a mesh or a figure that no projector sees.
     """
-    layout = layout_of(scene, surface)
-    is_seen = isinstance(layout, SeenLayout)
+    stage = stage_of(stage)
+    layout = layout_of(stage.scene, surface)
+    grid = _grid(stage, layout, n_across, seen_by)
     with Workers(threads) as workers:
-        arrays = scene_arrays(scene)
-        grid = _grid(scene, arrays, layout, n_across, seen_by)
-        points = grid.points
-        out = np.zeros((len(points.positions), 3))
-        for spec in scene.projector:
-            prepared = prepared_light.prepare_light(scene, spec, QUALITIES[quality].n_wavelengths, workers.threads)
-            factor = _counted(scene, LightLevel(1.0, prepared.power.is_flash))
-            weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
-            if n_rays_side is None:
-                squares = prepared_light.squares_seen_by(
-                    prepared.light.emitter,
-                    points,
-                    n_across,
-                    workers,
-                    not is_seen and layout.spec.shape in ("flat", "box"),
-                )
-                visibility = find_visibility(
-                    arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares
-                )
-                stacks = prepared_light.stacks_ready(
-                    prepared, prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
-                )
-                prepared_light.light_points(
-                    prepared, points, visibility, stacks, weights, out, workers, progress, squares
-                )
-            else:
-                _by_rays(prepared, arrays, points, weights, n_rays_side, seed, out, workers, progress)
-    is_reached, room = bool((out[:, 1] > 0.0).any()), room_light(scene)
+        tracing = _Tracing(QUALITIES[quality].n_wavelengths, n_rays_side, seed, workers, progress)
+        out = _projected(stage, grid, tracing)
+    is_reached, room = bool((out[:, 1] > 0.0).any()), room_light(stage)
     if room is not None:
-        out += room_spectrum(scene, _counted(scene, room)) @ prepared_light.MAP_CHANNELS
+        out += room_spectrum(stage.scene, _counted(stage, room)) @ prepared_light.MAP_CHANNELS
     # A body that a projector sees fills part of its map only.
-    missed = (points.materials == NOTHING)[:, None]
+    missed, points = (grid.points.materials == NOTHING)[:, None], grid.points
     out, positions, normals = (
         np.where(missed, np.nan, values).reshape(*grid.shape, 3) for values in (out, points.positions, points.normals)
     )
-    out = out.astype(np.float32)
-    scale = _scale(scene, room)
+    out, scale = out.astype(np.float32), _scale(stage, room)
+    settings = {"n_across": n_across, "quality": quality, "rays": n_rays_side, "seed": seed}
     return IrradianceMap(
         irradiance=out[..., 0],
         illuminance=out[..., 1],
@@ -229,21 +208,64 @@ def irradiance_map(
         is_flash=scale.is_flash,
         is_absolute=scale.meter is not None,
         points=positions.astype(np.float32),
-        about=record(
-            scene, "map", surface=layout.name, n_across=n_across, quality=quality, rays=n_rays_side, seed=seed
-        ),
-        open_gates=(
-            ()
-            if is_seen
-            else tuple(
-                open_gate(scene, spec, positions, normals, scale.open_level, lambda light: _counted(scene, light))
-                for spec in scene.projector
-            )
-        ),
-        height_m=None if is_seen else layout.height_m,
+        about=record(stage.scene, "map", surface=layout.name, **settings),
+        open_gates=() if isinstance(layout, SeenLayout) else _open_gates(stage, positions, normals, scale.open_level),
+        height_m=None if isinstance(layout, SeenLayout) else layout.height_m,
         meter=scale.meter,
         is_reached=is_reached,
         reference=scale.reference,
+    )
+
+
+class _Tracing(NamedTuple):
+    """How a map's light is found: wavelengths, rays along a side of the pupil (None: the fast way) and their seed, and
+    who works.
+    """
+
+    n_wavelengths: int
+    n_rays_side: int | None
+    seed: int
+    workers: Workers
+    progress: Progress | None
+
+
+def _projected(stage: Stage, grid: _Grid, tracing: _Tracing) -> np.ndarray:
+    """The light (n, 3) of all projectors on a map's points, by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
+    out = np.zeros((len(grid.points.positions), 3))
+    for staged in stage.projectors:
+        prepared = prepared_light.prepare_light(stage, staged, tracing.n_wavelengths, tracing.workers.threads)
+        factor = _counted(stage, LightLevel(1.0, prepared.power.is_flash))
+        weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
+        add = _add_fast if tracing.n_rays_side is None else _add_by_rays
+        add(prepared, stage.arrays, grid, weights, tracing, out)
+    return out
+
+
+def _add_fast(prepared, arrays: SceneArrays, grid: _Grid, weights, tracing: _Tracing, out) -> None:
+    """Add one projector's light by look-ups."""
+    points, workers, progress = grid.points, tracing.workers, tracing.progress
+    squares = prepared_light.squares_seen_by(prepared.light.emitter, points, grid.shape[1], workers, grid.is_plane)
+    visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
+    reach = prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
+    stacks = prepared_light.stacks_ready(prepared, reach)
+    prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
+
+
+def _add_by_rays(prepared, arrays: SceneArrays, grid: _Grid, weights, tracing: _Tracing, out) -> None:
+    """Add one projector's light a ray at a time."""
+    light, points, n_side, seed = prepared.light, grid.points, tracing.n_rays_side, tracing.seed
+
+    def work(start, stop):
+        add_light_by_rays(light, arrays.bvh, points, weights, n_side, seed, start, stop, out)
+
+    tracing.workers.run_pieces(len(out), work, "rays", tracing.progress, piece=2048)
+
+
+def _open_gates(stage: Stage, positions, normals, open_level: float) -> tuple[OpenGate, ...]:
+    """Every projector's open gate on the points of a map."""
+    return tuple(
+        open_gate(staged, positions, normals, open_level, lambda light: _counted(stage, light))
+        for staged in stage.projectors
     )
 
 
@@ -258,16 +280,18 @@ class _Scale(NamedTuple):
     meter: Meter | None
 
 
-def _scale(scene, room: LightLevel | None) -> _Scale:
+def _scale(stage: Stage, room: LightLevel | None) -> _Scale:
     """Stops count from the brightest open gate; of two alike from the first by name, so that the order in the file
     plays no part.
     """
-    gates = {spec.name: open_gate_light(scene, spec) for spec in scene.projector}
+    gates = {staged.name: open_gate_light(stage, staged) for staged in stage.projectors}
     kinds = {light.is_flash for light in (*gates.values(), *([room] if room else []))}
-    reference = max(sorted(gates), key=lambda name: _counted(scene, gates[name]), default=None)
-    level = _counted(scene, gates[reference]) if reference else 1.0 if room is None else room.level
-    is_absolute = all(item.reading is not None or item.output is not None for item in scene.projector) and bool(kinds)
-    return _Scale(level, reference, True in kinds, _meter(scene, level, kinds) if is_absolute else None)
+    reference = max(sorted(gates), key=lambda name: _counted(stage, gates[name]), default=None)
+    level = _counted(stage, gates[reference]) if reference else 1.0 if room is None else room.level
+    if not kinds or not all(staged.power.is_stated for staged in stage.projectors):
+        # Where nothing says how bright a light is, nothing says either whether it flashes.
+        return _Scale(level, reference, False, None)
+    return _Scale(level, reference, True in kinds, _meter(stage.scene, level, kinds))
 
 
 def _meter(scene, open_level: float, kinds: set) -> Meter:
@@ -284,20 +308,12 @@ def _meter(scene, open_level: float, kinds: set) -> Meter:
     return Meter(iso, shutter_s if False in kinds else None, float(f_number))
 
 
-def _any_flash(scene) -> bool:
-    """Whether any projector is a flash: steady light then counts for the camera's shutter, so that both add up."""
-    for spec in scene.projector:
-        steady = (spec.reading is not None and spec.reading.shutter_s is not None) or (
-            spec.output is not None and spec.output.lumens is not None
-        )
-        if not steady:
-            return True
-    return False
-
-
-def _counted(scene, light: LightLevel) -> float:
-    """A level in the map's unit: lx, or lx·s where any projector is a flash."""
-    return light.during(scene.camera.shutter_s) if _any_flash(scene) else light.level
+def _counted(stage: Stage, light: LightLevel) -> float:
+    """A level in the map's unit: lx, or lx·s where any projector is a flash, so that both add up: steady light then
+    counts for the camera's shutter.
+    """
+    any_flash = any(staged.power.is_flash for staged in stage.projectors)
+    return light.during(stage.scene.camera.shutter_s) if any_flash else light.level
 
 
 def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0) -> Points:
@@ -314,25 +330,21 @@ def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: fl
     )
 
 
-def _by_rays(prepared, arrays, points, weights, n_side, seed, out, workers, progress):
-    def work(start, stop):
-        add_light_by_rays(prepared.light, arrays.bvh, points, weights, n_side, seed, start, stop, out)
-
-    workers.run_pieces(len(out), work, "rays", progress, piece=2048)
-
-
 class _Grid(NamedTuple):
-    """A map's points in rows, its rows and columns, its extent, and what its axes are."""
+    """A map's points in rows, its rows and columns, its extent (left, right, bottom, top, m), what its axes are, and
+    whether it is an even grid on one plane.
+    """
 
     points: Points
     shape: tuple[int, int]
     extent_m: tuple[float, float, float, float]
     axis_labels: tuple[str, str]
+    is_plane: bool
 
 
-def _grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
+def _grid(stage: Stage, layout, n_across: int, seen_by: str | None) -> _Grid:
     if isinstance(layout, SeenLayout):
-        return _seen_grid(scene, arrays, layout, n_across, seen_by)
+        return _seen_grid(stage, layout, n_across, seen_by)
     if seen_by is not None:
         raise SceneError(
             Fault(
@@ -344,27 +356,26 @@ def _grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
         )
     positions, normals = layout.grid(n_across)
     points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m)
-    return _Grid(points, positions.shape[:2], layout.extent_m, layout.axis_labels)
+    is_plane = layout.spec.shape in ("flat", "box")
+    return _Grid(points, positions.shape[:2], layout.extent_m, layout.axis_labels, is_plane)
 
 
-def _seen_grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Grid:
+def _seen_grid(stage: Stage, layout, n_across: int, seen_by: str | None) -> _Grid:
     """A mesh or a figure has no map of its own: its points as a projector sees them."""
 
-    if not scene.projector:
+    if not stage.scene.projector:
         raise SceneError(
             Fault(
                 found="a mesh or a figure is mapped as a projector sees it, and the scene has none",
                 allowed="a scene with a projector",
             )
         )
-    names = sorted(spec.name for spec in scene.projector)
-    if seen_by is not None and seen_by not in names:
-        raise SceneError(Fault(found=f'there is no projector "{seen_by}"', allowed=", ".join(names)))
-    owner, specs = arrays.names.index(layout.name), {spec.name: spec for spec in scene.projector}
+    chosen = stage.projectors if seen_by is None else (stage.projector(seen_by),)
+    owner = stage.arrays.names.index(layout.name)
     # Which of them sees most of it: by name, so that the order in the file plays no part.
     seen = {
-        name: points_seen_from(scene, specs[name], arrays, owner, n_across)
-        for name in ([seen_by] if seen_by else names)
+        staged.name: points_seen_from(staged.light([LINE_D_NM]), stage.arrays, owner, n_across)
+        for staged in sorted(chosen, key=lambda staged: staged.name)
     }
     best = max(seen, key=lambda name: -1.0 if seen[name] is None else _area(seen[name]))
     if seen[best] is None:
@@ -380,7 +391,7 @@ def _seen_grid(scene, arrays, layout, n_across: int, seen_by: str | None) -> _Gr
     labels = tuple(
         f"{way} as {best} sees it, m ({found.distance_m:.2f} m from the lens)" for way in ("to the right", "upwards")
     )
-    return _Grid(found.points, found.shape, found.extent_m, labels)
+    return _Grid(found.points, found.shape, found.extent_m, labels, False)
 
 
 def _area(seen) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +11,8 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel
-from projector.stage.optics import gate_of, light_arrays
-from projector.stage.power import power_of
+from projector.stage.stage import StagedProjector
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
-from projector.tracing.gate.gate_image import open_bitmap
 from projector.tracing.gate.lens_law import Projection, blade_passes
 
 
@@ -51,17 +50,22 @@ def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray)
 
 
 def open_gate(
-    scene, spec, positions: np.ndarray, normals: np.ndarray, zero_level: float, counted, most_across: int = 480
+    staged: StagedProjector,
+    positions: np.ndarray,
+    normals: np.ndarray,
+    zero_level: float,
+    counted: Callable[[LightLevel], float],
+    most_across: int = 480,
 ) -> OpenGate:
-    """A projector's open gate on a map's points and normals (h, w, 3), in stops against `zero_level`.
+    """A projector's open gate on a map's points (m) and normals (h, w, 3), in stops against `zero_level`.
 
-    counted: gives a LightLevel in the map's unit (lx or lx·s).
+    counted: gives a LightLevel in the map's unit (lx or lx·s), which is zero_level's.
     """
     stride = -(-positions.shape[1] // most_across)
     thinned, facing = (values[::stride, ::stride].reshape(-1, 3) for values in (positions, normals))
-    light, power = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec))), power_of(scene, spec)
+    light, power = staged.open_light([LINE_D_NM]), staged.power
     unit = counted(LightLevel(K_M * float(luminous(power.spectrum)), power.is_flash))
     with np.errstate(divide="ignore", invalid="ignore"):
         stops = np.log2(unit * open_gate_levels(light, thinned, facing) / zero_level)
     rows, columns = positions[::stride, ::stride].shape[:2]
-    return OpenGate(spec.name, stops.reshape(rows, columns), stride)
+    return OpenGate(staged.name, stops.reshape(rows, columns), stride)

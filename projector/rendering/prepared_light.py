@@ -11,10 +11,10 @@ import numpy as np
 from projector.photometry.spectra import K_M, LUMINOUS_STEPS, N_WAVELENGTHS, OBSERVER_STEPS, STEPS_NM
 from projector.photometry.wavelength_nodes import choose_nodes
 from projector.rendering.workers import Progress, Workers
-from projector.stage.optics import bitmap_of, gate_of, light_arrays
-from projector.stage.power import Power, power_of
+from projector.stage.power import Power
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.tracing.gate.blur_stack import BlurStack, Stack
-from projector.tracing.gate.gate_image import Bitmap, GateImage, draw_gate
+from projector.tracing.gate.gate_image import GateImage, draw_gate
 from projector.tracing.gate.lens_law import Projection
 from projector.tracing.light.pattern import add_light
 from projector.tracing.light.pupil_cells import N_SIDE_PRODUCT, pupil_parts
@@ -92,18 +92,20 @@ def stacks_for(light: Projection, image: GateImage, workers: int) -> Stacks:
     return Stacks(whole, whole)
 
 
-def light_source(scene, spec, n_wavelengths: int, bitmap: Bitmap) -> LightSource:
-    """One projector of a Scene at so many wavelengths, chosen for its light."""
-    power = power_of(scene, spec)
-    nodes = choose_nodes(power.spectrum, n_wavelengths)
-    return LightSource(light_arrays(scene, spec, nodes.wavelengths_nm, bitmap), power, nodes.hat)
+def light_source(staged: StagedProjector, n_wavelengths: int, with_stencil: bool = True) -> LightSource:
+    """One projector of a stage at so many wavelengths, chosen for its light; without its stencil where what lies in the
+    gate is seen to apart.
+    """
+    nodes = choose_nodes(staged.power.spectrum, n_wavelengths)
+    light = staged.light if with_stencil else staged.open_light
+    return LightSource(light(nodes.wavelengths_nm), staged.power, nodes.hat)
 
 
-def prepare_light(scene, spec, n_wavelengths: int, workers: int = 2) -> PreparedLight:
-    """Make one projector of a Scene ready."""
-    bitmap = bitmap_of(spec, scene)
-    source = light_source(scene, spec, n_wavelengths, bitmap)
-    image = draw_gate(gate_of(spec), bitmap, workers)
+def prepare_light(stage: SceneOrStage, projector: AnyProjector, n_wavelengths: int, workers: int = 2) -> PreparedLight:
+    """Make one projector of a scene or a stage ready."""
+    staged = projector_on(stage, projector)
+    source = light_source(staged, n_wavelengths)
+    image = draw_gate(staged.gate, staged.bitmap, workers)
     return PreparedLight(source, image, stacks_for(source.light, image, workers))
 
 

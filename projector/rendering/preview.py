@@ -13,6 +13,7 @@ from projector.rendering.sampling import Window
 from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
 from projector.shown import Drawn
+from projector.stage.stage import SceneOrStage, Stage, stage_of
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
 ROWS_PER_BAND = 240
@@ -51,7 +52,7 @@ class Picture(Drawn):
 
 
 def preview(
-    scene,
+    stage: SceneOrStage,
     width: int = 960,
     height: int = 720,
     quality: str = "fine",
@@ -62,23 +63,24 @@ def preview(
 
     The same scene gives the same bytes for any number of threads. Raises workers.Stopped when progress asks to stop.
     """
-    about = record(scene, "preview", width=width, height=height, quality=quality, seed=0)
+    stage = stage_of(stage)
+    about = record(stage.scene, "preview", width=width, height=height, quality=quality, seed=0)
     with Workers(threads) as workers:
         if quality == "quick":
-            pixels = RenderSession(scene, width, height, quality, workers).rgb_bytes(progress)
+            pixels = RenderSession(stage, width, height, quality, workers).rgb_bytes(progress)
         else:
-            pixels = _in_bands(scene, width, height, quality, workers, progress)
+            pixels = _in_bands(stage, width, height, quality, workers, progress)
     return Picture(pixels, about)
 
 
-def _in_bands(scene, width: int, height: int, quality: str, workers: Workers, progress: Progress | None) -> np.ndarray:
+def _in_bands(stage: Stage, width: int, height: int, quality: str, workers: Workers, progress: Progress | None):
     """Bands of rows, each with a row more on either side: an outline between two bands is found by both."""
     pixels = np.empty((height, width, 3), np.uint8)
     kept = Kept()
     for first in range(0, height, ROWS_PER_BAND):
         last = min(first + ROWS_PER_BAND, height)
         window = Window(max(first - 1, 0), min(last + 1, height))
-        session = RenderSession(scene, width, height, quality, workers, window, kept)
+        session = RenderSession(stage, width, height, quality, workers, window, kept)
         band = session.rgb_bytes(progress)
         pixels[first:last] = band[first - window.first : last - window.first]
     return pixels

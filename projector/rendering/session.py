@@ -30,11 +30,13 @@ from projector.rendering.kept import N_REMEMBERED, Kept
 from projector.rendering.prepared_light import LightSource, PreparedLight
 from projector.rendering.sampling import QUALITIES, PointSet, Window
 from projector.rendering.workers import Progress, Workers
+from projector.scene.model import Scene
 from projector.scene.placement import mesh_path, pupil_path, stencil_path
 from projector.stage.camera import camera_arrays
 from projector.stage.optics import bitmap_of, gate_of
-from projector.stage.surfaces import reflectances_of, scene_arrays
-from projector.tracing.gate.gate_image import draw_gate, open_bitmap
+from projector.stage.stage import SceneOrStage, stage_of
+from projector.stage.surfaces import reflectances_of
+from projector.tracing.gate.gate_image import draw_gate
 from projector.tracing.sight.points import UNKNOWN
 from projector.tracing.sight.visibility import mark_steps, seen_shares
 
@@ -53,7 +55,7 @@ class RenderSession:
 
     def __init__(
         self,
-        scene,
+        scene: SceneOrStage,
         width: int = 960,
         height: int = 720,
         quality: str = "quick",
@@ -61,7 +63,7 @@ class RenderSession:
         window: Window | None = None,
         kept: Kept | None = None,
     ):
-        self.scene = scene
+        self.stage = stage_of(scene)
         self.width, self.height = width, height
         self.quality = QUALITIES[quality]
         self.workers = workers if workers is not None else Workers()
@@ -69,9 +71,14 @@ class RenderSession:
         self.kept = kept or Kept()
         self.progress: Progress | None = None
 
-    def change_to(self, scene) -> None:
+    def change_to(self, scene: SceneOrStage) -> None:
         """Take another scene; what the two share is not made again."""
-        self.scene = scene
+        self.stage = stage_of(scene)
+
+    @property
+    def scene(self) -> Scene:
+        """The scene that is rendered."""
+        return self.stage.scene
 
     def rgb_bytes(self, progress: Progress | None = None) -> np.ndarray:
         """The picture as sRGB bytes (rows of the window, width, 3) uint8."""
@@ -98,7 +105,9 @@ class RenderSession:
 
     def arrays(self):
         """The scene's meshes as arrays."""
-        return self.kept.get("meshes", _mesh_key(self.scene), lambda: scene_arrays(self.scene))
+        arrays = self.kept.get("meshes", _mesh_key(self.scene), lambda: self.stage.arrays)
+        self.stage = self.stage.with_arrays(arrays)
+        return arrays
 
     def _camera(self):
         return camera_arrays(self.scene, self.width, self.height)
@@ -118,7 +127,7 @@ class RenderSession:
 
     def _light_of(self, spec) -> LightSource:
         """A projector with its wavelengths and its power; what lies in its gate is seen to apart."""
-        return prepared_light.light_source(self.scene, spec, self.quality.n_wavelengths, open_bitmap(gate_of(spec)))
+        return prepared_light.light_source(self.stage.projector(spec), self.quality.n_wavelengths, False)
 
     def _bitmap_key(self, spec):
         return _json(spec.stencil), _json(spec.gate), _file_stamp(self.scene, spec)
@@ -208,7 +217,7 @@ class RenderSession:
                     f"look-ups {i}", key, functools.partial(self._light_layer, i, spec, sources[i], sets, seen_by_set)
                 )
             )
-        room = room_light(self.scene)
+        room = room_light(self.stage)
         if room is not None:
             table = self._ambient_table(room)
             key = (table.tobytes(), room.is_flash, self.kept.serials("hits", "shadow edges"))

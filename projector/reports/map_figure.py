@@ -280,4 +280,5 @@ def _short(value: float) -> str:
 def _title(found: IrradianceMap, scene_title: str) -> list[str]:
     """The scene, and the surface with what is shown of it."""
     kind = "luminous exposure of the flash" if found.is_flash else "illuminance"
+    kind = kind if found.is_absolute else "light, in stops"
     return [scene_title or found.about["scene"], f"{found.surface}: {kind}"]

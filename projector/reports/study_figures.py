@@ -64,7 +64,7 @@ _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
     """Edge width over the focus offset of one or several projectors at one or several points
-    (studies.edges.sharpness.FocusCurve): the stencil's curve and the blades', the present offset, the wanted width, and
+    (studies.edges.focus_curve.FocusCurve): the stencil's curve and the blades', the present offset, the wanted width, and
     the focuses that give it (offset mm, words).
     """
     figure = new_figure(7.5, 5.4)

@@ -8,10 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.meshes.surfaces import check_map_size
-from projector.stage.optics import light_arrays
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.chief_rays import landed_slopes, opening_border
 from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.first_hits import NOTHING, camera_points, empty_points
 from projector.tracing.rays.surfaces import Camera
 from projector.tracing.sight.points import Points
@@ -34,11 +34,10 @@ class Seen(NamedTuple):
     distance_m: float
 
 
-def points_seen_from(scene, spec, arrays: SceneArrays, owner: int, n_across: int) -> Seen | None:
+def points_seen_from(light: Projection, arrays: SceneArrays, owner: int, n_across: int) -> Seen | None:
     """The object's points by rays from the pupil's centre, n_across over its own width; None where none of them meets
     it. SceneError for more than a map may hold.
     """
-    light = light_arrays(scene, spec, [587.5618])
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
     whole = light._replace(bitmap=open_bitmap(light.gate))
     half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)

@@ -9,6 +9,10 @@ from .choosing.wishes import Relaxation as Relaxation
 from .choosing.wishes import Wishes as Wishes
 from .edges.blur import Blur as Blur
 from .edges.blur import blur as blur
+from .edges.focus_curve import Compromise as Compromise
+from .edges.focus_curve import FocusCurve as FocusCurve
+from .edges.focus_curve import compromise as compromise
+from .edges.focus_curve import focus_curve as focus_curve
 from .edges.fringe import Cure as Cure
 from .edges.fringe import EdgeColours as EdgeColours
 from .edges.fringe import Fringe as Fringe
@@ -16,11 +20,7 @@ from .edges.fringe import cures as cures
 from .edges.fringe import fringe as fringe
 from .edges.fringe import shown_edge as shown_edge
 from .edges.fringe import with_lens as with_lens
-from .edges.sharpness import Compromise as Compromise
-from .edges.sharpness import FocusCurve as FocusCurve
 from .edges.sharpness import Sharpness as Sharpness
-from .edges.sharpness import compromise as compromise
-from .edges.sharpness import focus_curve as focus_curve
 from .edges.sharpness import sharpness as sharpness
 from .lenses.edge_fit import SetUp as SetUp
 from .lenses.lens_fit import LensFit as LensFit

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from projector.scene.reading.reader import warnings_of
-from projector.stage.power import power_of
-from projector.stage.surfaces import SceneArrays
+from projector.stage.stage import SceneOrStage, stage_of
 from projector.studies.light.light_at import focus_notes
 
 
-def scene_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
+def scene_notes(stage: SceneOrStage) -> list[str]:
     """All that is noted of a picture of a scene: by its check, and of what is taken for granted of its light."""
-    return [*warnings_of(scene), *power_notes(scene), *unstated_notes(scene), *focus_notes(scene, arrays)]
+    stage = stage_of(stage)
+    return [*warnings_of(stage.scene), *power_notes(stage), *unstated_notes(stage.scene), *focus_notes(stage)]
 
 
-def power_notes(scene) -> list[str]:
+def power_notes(stage: SceneOrStage) -> list[str]:
     """What is taken for granted of each projector whose power was stated with another lens or stop than it has."""
-    carried = [(spec.name, power_of(scene, spec).carried_over) for spec in scene.projector]
+    carried = [(item.name, item.power.carried_over) for item in stage_of(stage).projectors]
     return [item.sentence(name) for name, item in carried if item is not None]
 
 

@@ -167,8 +167,8 @@ def test_what_a_mesh_shows_is_as_wide_as_the_beam_lands(studio):
         scene = distorting(studio, percent, projector={"gate": gate}).model_copy(update={"figure": ()})
         light = light_arrays(scene, scene.projector[0], [587.5618])
         from projector.stage.seen_from import points_seen_from
-        from projector.stage.surfaces import scene_arrays
+        from projector.stage.stage import Stage
 
-        extent = points_seen_from(scene, scene.projector[0], scene_arrays(scene), 0, 64).extent_m
+        extent = points_seen_from(light, Stage(scene).arrays, 0, 64).extent_m
         share = (0.018**2 / light.gate.norm**2) if percent < 0.0 else 1.0
         assert extent[1] == pytest.approx(0.018 / light.tube_length * 2.0 * (1.0 + percent / 100.0 * share), rel=2e-3)

@@ -12,9 +12,9 @@ from projector import studies
 from projector.files.finding import shipped_folder
 from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
 from projector.scene.reading.reader import load
-from projector.stage.surfaces import scene_arrays
-from projector.studies.edges import sharpness
-from projector.studies.edges.sharpness import FocusCurve
+from projector.stage.stage import Stage
+from projector.studies.edges.focus_curve import FocusCurve, focus_curve, offsets_to_show
+from projector.studies.edges.refocus import sharpest_offset
 
 OFFSETS = np.linspace(-3.0, 3.0, 61)
 
@@ -69,9 +69,9 @@ def test_the_offsets_shown_reach_every_curves_lowest_point_without_kinks():
     nearer to the lens.
     """
     scene = load(shipped_folder("scene") / "08-framed-head.toml")
-    spec, arrays = scene.projector[0], scene_arrays(scene)
-    offsets = sharpness.offsets_to_show(scene, [(spec, "understudy.left_eye")], arrays)
-    found = sharpness.focus_curve(scene, spec, "understudy.left_eye", offsets, arrays)
+    spec, stage = scene.projector[0], Stage(scene)
+    offsets = offsets_to_show(stage, [(spec, "understudy.left_eye")])
+    found = focus_curve(stage, spec, "understudy.left_eye", offsets)
     for side, widths in found.blades_mm.items():
         lowest = int(np.argmin(widths))
         assert offsets[lowest] == pytest.approx(-8.0 if side in ("left", "right") else -12.0, abs=0.1)
@@ -84,11 +84,11 @@ def test_the_offsets_shown_reach_every_curves_lowest_point_without_kinks():
 def test_a_focus_far_off_stays_in_the_picture():
     """Scene 05: the first projector is focused on a face and sharp on the backdrop nearly 2 mm nearer to the lens."""
     scene = load(shipped_folder("scene") / "05-two-projectors.toml")
-    arrays = scene_arrays(scene)
+    stage = Stage(scene)
     asked = [(spec, "backdrop.centre") for spec in scene.projector]
-    offsets = sharpness.offsets_to_show(scene, asked, arrays)
+    offsets = offsets_to_show(stage, asked)
     for spec, reference in asked:
-        assert offsets[0] < sharpness.sharpest_offset(scene, spec, reference, arrays) < offsets[-1]
+        assert offsets[0] < sharpest_offset(stage, spec, reference) < offsets[-1]
         assert offsets[0] < spec.focus.offset_mm < offsets[-1]
 
 

@@ -20,6 +20,7 @@ from projector.files.records import read_record, record, write_png
 from projector.rendering.workers import Progress, default_threads
 from projector.scene.placement import files_of
 from projector.scene.reading.reader import with_overrides
+from projector.stage.stage import Stage
 from projector.studies.choosing.cluster import render_on_cluster
 from projector.studies.choosing.sheet_cells import (
     Axis,
@@ -193,7 +194,7 @@ def _kept_cell(folder, item: CellToRender, width, height, quality) -> Cell | Non
 
     with Image.open(path) as image:
         pixels = np.asarray(image.convert("RGB"))
-    return finished_cell(item, pixels)
+    return finished_cell(item, pixels, Stage(item.scene))
 
 
 def _keep_cell(folder, item: CellToRender, width, height, quality, pixels) -> None:

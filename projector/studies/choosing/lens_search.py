@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics import thin_lens
+from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import luminous
-from projector.scene.model import Focus
-from projector.stage.optics import light_arrays
-from projector.stage.power import power_of
+from projector.scene.model import Focus, Projector
+from projector.stage.stage import Stage
 from projector.studies.choosing.rendered_size import lit_width
 from projector.studies.choosing.room import Stands
 from projector.studies.choosing.wishes import Answer, Relaxation, Wishes, rounded_down, rounded_up
@@ -44,7 +44,7 @@ class Candidate:
 
     name: str
     is_own: bool
-    projector: object
+    projector: Projector
     power_is_stated: bool
 
     @property
@@ -67,7 +67,7 @@ def set_up(projector, position, target, f_number: float, offset_mm: float):
 class LensSearch:
     """The way from wishes to an answer, or to what has to give, with one lens."""
 
-    scene: object
+    stage: Stage
     candidate: Candidate
     stands: Stands
     wishes: Wishes
@@ -75,7 +75,7 @@ class LensSearch:
 
     def answered(self) -> Answer | Relaxation:
         """The throw that gives the wanted width: first the thin lens's, then put right for offset and distortion."""
-        if not luminous(power_of(self.scene, self.candidate.projector).spectrum) > 0.0:
+        if not luminous(self.stage.projector(self.candidate.projector).power.spectrum) > 0.0:
             return self._gives_way("light", 0.0, "its filters let no light through")
         throw = self._focal_length * (self.wishes.width_m / lit_width(self.candidate.projector) + 1.0)
         longest = self.stands.longest_m - self._pupil_offset
@@ -125,11 +125,11 @@ class LensSearch:
         return float(np.linalg.norm(self.stands.goal - np.array(standing.position_m))) - self._pupil_offset
 
     def _width(self, standing, throw: float) -> float:
-        return pattern_size(light_arrays(self.scene, standing, [587.5618]), throw)[0]
+        return pattern_size(self.stage.projector(standing).light([LINE_D_NM]), throw)[0]
 
     def _edge(self, standing) -> float:
         """Edge width (mm) square to the beam at the target by the closed forms, all wavelengths together."""
-        light, weights = full_spectrum(self.scene, standing)
+        light, weights = full_spectrum(self.stage, standing)
         return 1e3 * axial_edge_width(light, weights[:, 1], self._throw(standing))
 
     def _at_throw(self, throw: float):
@@ -180,8 +180,8 @@ class LensSearch:
         f_number, offset = max(round(found.lens.f_number, 2), self._lens.f_number), round(found.focus.offset_mm, 3)
         found = set_up(self.candidate.projector, position, self.target, f_number, offset)
         throw = self._throw(found)
-        light, _ = full_spectrum(self.scene, found)
-        meter = open_gate_meter(self.scene, found, light, throw, self.wishes.iso)
+        light, _ = full_spectrum(self.stage, found)
+        meter = open_gate_meter(self.stage, found, light, throw, self.wishes.iso)
         spare = 2.0 * math.log2(meter / self.wishes.f_number)
         if spare < -2e-3:
             shows = f"a meter would read f/{rounded_down(meter, 2)} there at ISO {self.wishes.iso:g}"
@@ -189,7 +189,7 @@ class LensSearch:
             words = f"{-spare:.1f} stops short; {shows}, and f/{self.wishes.f_number:g} at ISO {at_iso}"
             return self._gives_way("light", meter, words)
         goal = self.stands.goal
-        carried = power_of(self.scene, found).carried_over if self.candidate.power_is_stated else None
+        carried = self.stage.projector(found).power.carried_over if self.candidate.power_is_stated else None
         return Answer(
             lens=self.candidate.name,
             is_own=self.candidate.is_own,

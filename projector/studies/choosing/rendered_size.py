@@ -9,6 +9,7 @@ import numpy as np
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.model import Blade, Surface
 from projector.stage.optics import gate_of
+from projector.stage.stage import Stage
 from projector.studies.edges.profile import edge_measured, full_spectrum, place_on_axis
 
 
@@ -18,14 +19,14 @@ def lit_width(spec) -> float:
     return min(gate, 1e-3 * spec.stencil.width_mm) if spec.stencil is not None else gate
 
 
-def rendered_size(scene, set_up, width_m: float, edge_mm: float) -> tuple[float, float]:
+def rendered_size(stage: Stage, set_up, width_m: float, edge_mm: float) -> tuple[float, float]:
     """Width (m) and edge width (mm, 10–90 %) that a projector aimed at a point lands there, square to its beam.
 
     The width is found in a map of a strip of plate, the edge in its middle through the same kernels. width_m, edge_mm:
     about what is expected.
     """
     size = 1.1 * width_m + 8.0e-3 * edge_mm
-    found = irradiance_map(_strip_scene(scene, set_up, size), "strip", 4000)
+    found = irradiance_map(_strip_scene(stage.scene, set_up, size), "strip", 4000)
     row = found.illuminance[found.illuminance.shape[0] // 2].astype(float)
     x = (np.arange(row.size) + 0.5) / row.size * size
     # The border is where half of the light is left of what the open gate has just inside it, clear of the edge's own
@@ -33,7 +34,7 @@ def rendered_size(scene, set_up, width_m: float, edge_mm: float) -> tuple[float,
     inside = max(0.5 * width_m - 1e-3 * edge_mm, 0.0) / size
     left, right = (float(row[int(row.size * share)]) for share in (0.5 - inside, 0.5 + inside))
     width = _crossing(x[::-1], row[::-1], 0.5 * right) - _crossing(x, row, 0.5 * left)
-    light, weights = full_spectrum(scene, set_up)
+    light, weights = full_spectrum(stage, set_up)
     throw = float((np.asarray(set_up.aim) - np.array(light.emitter.position)) @ np.array(light.emitter.forward))
     edge = edge_measured(light, place_on_axis(light, throw), "across", 2.0e-3 * edge_mm)
     return float(width), 1e3 * edge.width(weights[:, 1])

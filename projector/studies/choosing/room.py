@@ -10,8 +10,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.scene.checks.stands import hindered
-from projector.scene.placement import placed_objects
-from projector.stage.surfaces import scene_arrays
+from projector.stage.stage import SceneOrStage, Stage, stage_of
 from projector.studies.light.light_at import faces_light
 from projector.tracing.rays.bvh import any_hits, closest_hits
 
@@ -23,18 +22,18 @@ _OWN_SKIN = 0.03
 _STRETCH_STEP = 0.05
 
 
-def room_corners(scene, room_m) -> tuple[np.ndarray, np.ndarray]:
+def room_corners(stage: SceneOrStage, room_m) -> tuple[np.ndarray, np.ndarray]:
     """Lowest and highest corner (m) of a room (width, depth, height in m): centred on x = 0, on the floor, its back
     wall behind the farthest surface."""
-    vertices = np.concatenate([item.mesh.vertices for item in placed_objects(scene)])
+    vertices = np.concatenate([item.mesh.vertices for item in stage_of(stage).objects])
     width, depth, height = room_m
     back = float(vertices[:, 2].min())
     return np.array([-0.5 * width, 0.0, back]), np.array([0.5 * width, height, back + depth])
 
 
-def check_target(scene, room_m, goal) -> None:
+def check_target(stage: SceneOrStage, room_m, goal) -> None:
     """SceneError for a target outside the room: no light in the room is asked to reach it."""
-    low, high = room_corners(scene, room_m)
+    low, high = room_corners(stage, room_m)
     outside = np.maximum(np.maximum(low - goal, goal - high), 0.0)
     if float(outside.max()) <= 1e-6:
         return
@@ -94,12 +93,13 @@ class Stands:
         return None if free.size == 0 else self.goal + distance * self.directions[free[0]]
 
 
-def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
+def stands(stage: SceneOrStage, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
     """Where a light that stands at `now_m` may go to reach `goal`."""
-    front = _front(scene, goal)
+    stage = stage_of(stage)
+    front = _front(stage.scene, goal)
     directions = _directions(np.asarray(now_m, float), goal, front, largest_angle_deg)
     low, high = (
-        corner + margin for corner, margin in zip(room_corners(scene, room_m), (ROOM_MARGIN, -ROOM_MARGIN), strict=True)
+        corner + margin for corner, margin in zip(room_corners(stage, room_m), (ROOM_MARGIN, -ROOM_MARGIN), strict=True)
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         ends = np.sort(np.stack([(low - goal) / directions, (high - goal) / directions]), axis=0)
@@ -109,21 +109,18 @@ def stands(scene, now_m, goal, room_m, largest_angle_deg: float) -> Stands:
     ends[0] = np.where(still, np.where(off_walls, -np.inf, np.inf), ends[0])
     ends[1] = np.where(still, np.where(off_walls, np.inf, -np.inf), ends[1])
     nearest = np.maximum(ends[0].max(axis=1), 0.0)
-    farthest = np.minimum(ends[1].min(axis=1), _clear_view(scene, goal, directions))
+    farthest = np.minimum(ends[1].min(axis=1), _clear_view(stage, goal, directions))
     some = farthest >= nearest
-    return Stands(goal, low, high, front, *_unhindered(scene, goal, directions[some], nearest[some], farthest[some]))
+    return Stands(goal, low, high, front, *_unhindered(stage, goal, directions[some], nearest[some], farthest[some]))
 
 
-def _unhindered(scene, goal, directions, nearest, farthest):
-    """The same directions, in order, each with those stretches where a lamp hinders neither the
-    camera nor the sitter.
-    """
-    arrays = scene_arrays(scene)
+def _unhindered(stage: Stage, goal, directions, nearest, farthest):
+    """The same directions, in order, each with those stretches where a lamp hinders neither camera nor sitter."""
 
     def hides(start, ends):
         found = np.empty(len(ends), np.bool_)
         any_hits(
-            arrays.bvh,
+            stage.arrays.bvh,
             np.tile(start, (len(ends), 1)),
             np.ascontiguousarray(ends - start),
             0.0,
@@ -138,7 +135,7 @@ def _unhindered(scene, goal, directions, nearest, farthest):
     rows = np.repeat(np.arange(len(directions)), counts)
     share = np.concatenate([np.zeros(0), *(np.linspace(0.0, 1.0, count) for count in counts)])
     distances = nearest[rows] + share * (farthest - nearest)[rows]
-    free = ~hindered(scene, goal + distances[:, None] * directions[rows], goal, hides)
+    free = ~hindered(stage.scene, goal + distances[:, None] * directions[rows], goal, hides)
     same = rows[1:] == rows[:-1]
     before, after = np.zeros(free.size, bool), np.zeros(free.size, bool)
     before[1:], after[:-1] = free[:-1] & same, free[1:] & same
@@ -175,10 +172,10 @@ def _angles(directions, front) -> np.ndarray:
     return np.degrees(np.arccos(np.clip(directions @ front / np.linalg.norm(directions, axis=1), -1.0, 1.0)))
 
 
-def _clear_view(scene, goal, directions) -> np.ndarray:
+def _clear_view(stage: Stage, goal, directions) -> np.ndarray:
     """How far (n,) m from the target its view stays clear in each direction (n, 3); not at all behind a wall that it
     is on."""
-    arrays, n = scene_arrays(scene), len(directions)
+    arrays, n = stage.arrays, len(directions)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(
         arrays.bvh,
@@ -193,6 +190,4 @@ def _clear_view(scene, goal, directions) -> np.ndarray:
         u,
         v,
     )
-    return np.where(
-        faces_light(scene, arrays, np.asarray(goal, float), directions), np.where(faces >= 0, t, np.inf), -np.inf
-    )
+    return np.where(faces_light(stage, np.asarray(goal, float), directions), np.where(faces >= 0, t, np.inf), -np.inf)

@@ -12,6 +12,7 @@ from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
 from projector.scene.reading.reader import with_overrides
 from projector.shown import Shown
+from projector.stage.stage import Stage
 from projector.studies.notes import scene_notes
 from projector.studies.size.landing import landing
 
@@ -79,11 +80,17 @@ def rendered_cells(
             session = session or RenderSession(item.scene, width, height, quality, workers)
             session.change_to(item.scene)
             pixels = session.rgb_bytes()
-            yield finished_cell(item, pixels, session.arrays())
+            yield finished_cell(item, pixels, session.stage)
 
 
-def finished_cell(item: CellToRender, pixels: np.ndarray, arrays=None) -> Cell:
-    landings = [asdict(landing(item.scene, spec, arrays)) for spec in item.scene.projector]
+def finished_cell(item: CellToRender, pixels: np.ndarray, stage: Stage) -> Cell:
+    """A cell with its picture and what is said of it; stage: of the cell's scene."""
     return Cell(
-        item.row, item.column, item.row_value, item.column_value, landings, pixels, scene_notes(item.scene, arrays)
+        row=item.row,
+        column=item.column,
+        row_value=item.row_value,
+        column_value=item.column_value,
+        landings=[asdict(landing(stage, staged)) for staged in stage.projectors],
+        pixels=pixels,
+        notes=scene_notes(stage),
     )

@@ -11,8 +11,7 @@ from dataclasses import replace
 
 from projector.scene import stated_power
 from projector.scene.model import Reading
-from projector.scene.placement import point_of
-from projector.stage.optics import focus_of
+from projector.stage.stage import AnyProjector, SceneOrStage, Stage, StagedProjector, projector_on
 from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSearch, set_up
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import check_target, stands
@@ -23,7 +22,7 @@ __all__ = ["OWN_LENS", "Answer", "Relaxation", "Wishes", "changes_for", "check_w
 
 
 def place(
-    scene, spec, wishes: Wishes, lenses=None, target=None, render: bool = True
+    stage: SceneOrStage, projector: AnyProjector, wishes: Wishes, lenses=None, target=None, render: bool = True
 ) -> tuple[list[Answer], list[Relaxation]]:
     """All ways that meet the wishes, and, for lenses that cannot, what would have to give, the smallest step first.
 
@@ -32,17 +31,19 @@ def place(
     render: whether each answer is checked in a rendered map.
     """
     check_wishes(wishes)
+    staged = projector_on(stage, projector)
+    stage, spec = staged.stage, staged.spec
     target = target if target is not None else spec.aim
-    goal = point_of(scene, target)
-    check_target(scene, wishes.room_m, goal)
-    places = stands(scene, spec.position_m, goal, wishes.room_m, wishes.largest_angle_deg)
+    goal = stage.point(target)
+    check_target(stage, wishes.room_m, goal)
+    places = stands(stage, spec.position_m, goal, wishes.room_m, wishes.largest_angle_deg)
     answers, relaxations = [], []
-    for candidate in _candidates(scene, spec, lenses):
-        found = LensSearch(scene, candidate, places, wishes, target).answered()
+    for candidate in _candidates(staged, lenses):
+        found = LensSearch(stage, candidate, places, wishes, target).answered()
         if isinstance(found, Relaxation):
             relaxations.append(found)
         else:
-            answers.append(_rendered(scene, candidate, found) if render else found)
+            answers.append(_rendered(stage, candidate, found) if render else found)
     answers.sort(key=lambda item: (-round(item.spare_stops, 1), item.fringe_mm))
     return answers, sorted(relaxations, key=lambda item: item.step)
 
@@ -66,13 +67,14 @@ def changes_for(spec, answer: Answer, target=None) -> list[str]:
     return [f"projector.{spec.name}.{key}={value}" for key, value in values.items()]
 
 
-def _candidates(scene, spec, lenses) -> list[Candidate]:
+def _candidates(staged: StagedProjector, lenses) -> list[Candidate]:
     """The lenses asked for; one that is the scene's own comes once, as that."""
+    scene, spec = staged.stage.scene, staged.spec
     own = _at_widest(spec.lens)
     own_name = next((name for name, lens in shipped_lenses() if _at_widest(lens) == own), OWN_LENS)
     names = [OWN_LENS, *(name for name, _ in shipped_lenses())] if lenses is None else lenses
     power_is_stated = spec.reading is not None or spec.output is not None
-    metered = spec if power_is_stated else _metered_right(scene, spec)
+    metered = spec if power_is_stated else _metered_right(staged)
     found: dict[str, Candidate] = {}
     for name in names:
         lens = own if name == OWN_LENS else _at_widest(with_lens(scene, spec, name).lens)
@@ -87,18 +89,21 @@ def _at_widest(lens):
     return lens.model_copy(update={"f_number": widest, "widest_f_number": widest})
 
 
-def _metered_right(scene, spec):
+def _metered_right(staged: StagedProjector):
     """A projector without a statement of power, with the reading that it is taken to have.
 
     It meters right for the camera at its focus distance, through its own lens.
     """
-    camera, distance = scene.camera, abs(focus_of(scene, spec).sharp_distance) + 1e-3 * spec.lens.pupil_offset_mm
-    return spec.model_copy(update={"reading": Reading(f_number=camera.f_number, iso=camera.iso, distance_m=distance)})
+    camera = staged.stage.scene.camera
+    distance = abs(staged.focus.sharp_distance) + 1e-3 * staged.spec.lens.pupil_offset_mm
+    return staged.spec.model_copy(
+        update={"reading": Reading(f_number=camera.f_number, iso=camera.iso, distance_m=distance)}
+    )
 
 
-def _rendered(scene, candidate: Candidate, answer: Answer) -> Answer:
+def _rendered(stage: Stage, candidate: Candidate, answer: Answer) -> Answer:
     """The answer with what a rendered map shows of it."""
     place, aim = answer.position_m, answer.aim_m
     standing = set_up(candidate.projector, place, aim, answer.f_number, answer.focus_offset_mm)
-    width, edge = rendered_size(scene, standing, answer.width_m, answer.edge_mm)
+    width, edge = rendered_size(stage, standing, answer.width_m, answer.edge_mm)
     return replace(answer, got_width_m=width, got_edge_mm=edge)

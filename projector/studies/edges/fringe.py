@@ -19,9 +19,8 @@ from projector.scene import stated_power
 from projector.scene.model import Filter, Lens
 from projector.scene.reading.lens_files import read_lens_file
 from projector.shown import Drawn, Shown
-from projector.stage.optics import gate_of, light_arrays, pupil_of
-from projector.stage.power import power_of
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.optics import pupil_of
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import (
     EdgeOfLight,
     arc_minutes,
@@ -33,7 +32,6 @@ from projector.studies.edges.profile import (
 )
 from projector.studies.edges.widest_fringe import WidestFringe, turned_to, widest_fringe
 from projector.studies.light.light_at import LightAt, light_at, require_edges
-from projector.tracing.gate.gate_image import open_bitmap
 
 DEFAULT_ARC_MINUTES, DEFAULT_PIXELS = 1.0, 1.0
 # What does not pass and leaves more than this share of a fringe cures nothing; a stop beyond this leaves no light to
@@ -122,13 +120,12 @@ class EdgeColours(Drawn):
 
 
 def fringe(
-    scene,
-    spec,
+    stage: SceneOrStage,
+    projector: AnyProjector,
     reference,
     tolerance_arcmin: float = DEFAULT_ARC_MINUTES,
     tolerance_pixels: float = DEFAULT_PIXELS,
     lens_name: str = "",
-    arrays: SceneArrays | None = None,
     arrives: LightAt | None = None,
 ) -> Fringe:
     """The fringe of one projector at a landmark or point. It passes if it is within the larger of the two tolerances.
@@ -136,18 +133,19 @@ def fringe(
     arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
     """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
-    arrays = arrays or scene_arrays(scene)
-    place = require_edges(arrives or light_at(scene, spec, reference, arrays))
-    light, weights = full_spectrum(scene, spec)
-    widest = widest_fringe(light, place, spec)
-    blue, red = _line_discs(scene, spec, turned_to(place, widest.normal))
+    staged = projector_on(stage, projector)
+    stage, scene = staged.stage, staged.stage.scene
+    place = require_edges(arrives or light_at(stage, staged, reference))
+    light, weights = full_spectrum(stage, staged)
+    widest = widest_fringe(light, place, staged.spec)
+    blue, red = _line_discs(staged, turned_to(place, widest.normal))
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     minute = 1.0 / arc_minutes(scene, place.point, 1e-3)
     tolerance = max(tolerance_arcmin * minute, tolerance_pixels * pixel)
     worst = _worst_edge(scene, light, weights, place, widest, pixel)
     width = widest.width_mm
     return Fringe(
-        projector=spec.name,
+        projector=staged.name,
         at=place.name,
         lens=lens_name,
         distance_m=place.distance,
@@ -202,20 +200,20 @@ def _worst_edge(scene, light, weights, place, widest: WidestFringe, pixel_mm: fl
     return max(found, key=lambda item: item.delta_e)
 
 
-def shown_edge(scene, spec, reference, arrays: SceneArrays | None = None) -> EdgeColours:
+def shown_edge(stage: SceneOrStage, projector: AnyProjector, reference) -> EdgeColours:
     """The edge with the widest fringe at a landmark or point as the camera sees it, dark to bright, for a figure."""
-    arrays = arrays or scene_arrays(scene)
-    light, weights = full_spectrum(scene, spec)
-    place = place_on_surface(scene, light, arrays, reference)
+    staged = projector_on(stage, projector)
+    scene = staged.stage.scene
+    light, weights = full_spectrum(staged.stage, staged)
+    place = place_on_surface(staged.stage, light, reference)
     pixel = 1e3 * camera_pixel_at(scene, place.point)
-    return edge_colours(
-        scene, _worst_edge(scene, light, weights, place, widest_fringe(light, place, spec), pixel).edge, weights, pixel
-    )
+    widest = widest_fringe(light, place, staged.spec)
+    return edge_colours(scene, _worst_edge(scene, light, weights, place, widest, pixel).edge, weights, pixel)
 
 
-def _line_discs(scene, spec, place) -> tuple[float, float]:
+def _line_discs(staged: StagedProjector, place) -> tuple[float, float]:
     """Blur discs of the F and C lines, mm on the surface."""
-    light = light_arrays(scene, spec, [LINE_F_NM, LINE_C_NM], open_bitmap(gate_of(spec)))
+    light = staged.open_light([LINE_F_NM, LINE_C_NM])
     blue, red = 1e3 * np.abs(patch_diameters(light, place)) / float(np.linalg.norm(place.per_metre_across))
     return float(blue), float(red)
 
@@ -297,31 +295,31 @@ def _word(rgb) -> str:
     return f"pale {word}" if lightness > 0.85 else word
 
 
-def cures(scene, spec, reference, found: Fringe, arrays: SceneArrays | None = None) -> list[Cure]:
+def cures(stage: SceneOrStage, projector: AnyProjector, reference, found: Fringe) -> list[Cure]:
     """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a
     focus offset, a narrow band, another lens.
     """
-    arrays = arrays or scene_arrays(scene)
-    answers = []
+    staged = projector_on(stage, projector)
+    stage, spec, answers = staged.stage, staged.spec, []
 
     def with_change(what: str, value: str, cost_stops: float = 0.0, **changes) -> Cure:
-        changed = spec.model_copy(update=changes)
-        light, weights = full_spectrum(scene, changed)
-        place = place_on_surface(scene, light, arrays, reference)
-        widest = widest_fringe(light, place, changed)
+        changed = staged.varied(**changes)
+        light, weights = full_spectrum(stage, changed)
+        place = place_on_surface(stage, light, reference)
+        widest = widest_fringe(light, place, changed.spec)
         edge = edge_by_formula(light, turned_to(place, widest.normal), "across", 801)
         return Cure(
-            what,
-            value,
-            widest.width_mm,
-            cost_stops,
-            1e3 * edge.width(weights[:, 1]),
-            _passes(widest.width_mm, found.tolerance_mm),
+            what=what,
+            value=value,
+            width_mm=widest.width_mm,
+            cost_stops=cost_stops,
+            edge_mm=1e3 * edge.width(weights[:, 1]),
+            passes=_passes(widest.width_mm, found.tolerance_mm),
         )
 
-    answers += _smaller_stop(scene, spec, found, with_change)
+    answers += _smaller_stop(stage.scene, spec, found, with_change)
     answers.append(_best_offset(spec, with_change))
-    answers.append(_narrow_band(scene, spec, with_change))
+    answers.append(_narrow_band(staged, with_change))
     answers += _other_lenses(spec, with_change)
     return [
         cure
@@ -370,14 +368,17 @@ def _best_offset(spec, with_change) -> Cure:
     return at(best.x)
 
 
-def _narrow_band(scene, spec, with_change) -> Cure:
+def _narrow_band(staged: StagedProjector, with_change) -> Cure:
     """A band filter 20 nm wide at 550 nm before the lens, and its price in light."""
 
     centre_nm, width_nm = 550.0, 20.0
     narrow = Filter(kind="band", centre_nm=centre_nm, width_nm=width_nm)
-    cost = stops_lost(power_of(scene, spec).spectrum, band(centre_nm, width_nm))
+    cost = stops_lost(staged.power.spectrum, band(centre_nm, width_nm))
     return with_change(
-        "a narrow band filter", "550 nm, 20 nm wide; the pattern turns green", cost, filter=(*spec.filter, narrow)
+        "a narrow band filter",
+        "550 nm, 20 nm wide; the pattern turns green",
+        cost,
+        filter=(*staged.spec.filter, narrow),
     )
 
 

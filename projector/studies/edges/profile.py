@@ -15,10 +15,8 @@ from projector.faults import Fault, SceneError
 from projector.photometry.spectra import K_M, OBSERVER_STEPS, WAVELENGTHS_NM
 from projector.phrases import listed
 from projector.rendering import prepared_light
-from projector.scene.placement import point_of
 from projector.stage.camera import camera_arrays
-from projector.stage.optics import gate_of, light_arrays
-from projector.stage.power import power_of
+from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.gate_image import draw_gate, open_bitmap
 from projector.tracing.gate.lens_law import Blades, Projection, field_radius_squared, patch_scale, straight_slopes
@@ -143,19 +141,20 @@ def surface_near(arrays: SceneArrays, origin, goal, name: str) -> OnSurface:
     )
 
 
-def place_on_surface(scene, light: Projection, arrays: SceneArrays, reference) -> Place:
+def place_on_surface(stage: SceneOrStage, light: Projection, reference) -> Place:
     """The surface at a landmark or a point (metres) as the projector meets it, whether or not its light gets there (see
     `light_at`).
 
     SceneError if there is no surface, or if it lies behind the lens.
     """
-    goal = np.asarray(point_of(scene, reference), float)
+    stage = stage_of(stage)
+    goal = stage.point(reference)
     name = name_of(reference, goal)
     if not (goal - np.array(light.emitter.position)) @ np.array(light.emitter.forward) > 0.0:
         raise SceneError(
             Fault(found=f"{name} lies behind the lens", allowed="a landmark or point in front of it", key=name)
         )
-    return place_at(light, name, surface_near(arrays, light.emitter.position, goal, name))
+    return place_at(light, name, surface_near(stage.arrays, light.emitter.position, goal, name))
 
 
 def place_at(light: Projection, name: str, surface: OnSurface) -> Place:
@@ -331,10 +330,10 @@ def edge_measured(light: Projection, place: Place, direction: str, span: float, 
     return EdgeOfLight(positions, shares)
 
 
-def full_spectrum(scene, spec) -> tuple[Projection, np.ndarray]:
+def full_spectrum(stage: SceneOrStage, projector: AnyProjector = None) -> tuple[Projection, np.ndarray]:
     """The projector at all 71 wavelengths of the grid and its weights (71, 3): XYZ that each adds to full light."""
-    light = light_arrays(scene, spec, WAVELENGTHS_NM, open_bitmap(gate_of(spec)))
-    return light, power_of(scene, spec).spectrum[:, None] * OBSERVER_STEPS * K_M
+    staged = projector_on(stage, projector)
+    return staged.open_light(WAVELENGTHS_NM), staged.power.spectrum[:, None] * OBSERVER_STEPS * K_M
 
 
 def camera_pixel_at(scene, point) -> float:

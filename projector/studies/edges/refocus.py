@@ -8,11 +8,9 @@ import math
 from dataclasses import dataclass
 
 from projector.shown import Shown
-from projector.stage.optics import focus_of, gate_of, light_arrays
-from projector.stage.surfaces import SceneArrays
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import YELLOW_NM, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.edges.widest_fringe import edge_told_of
-from projector.tracing.gate.gate_image import open_bitmap
 from projector.tracing.gate.lens_law import Projection
 
 # The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check
@@ -60,14 +58,17 @@ def refocused(spec, offset_mm: float):
     return spec.model_copy(update={"focus": spec.focus.model_copy(update={"offset_mm": float(offset_mm)})})
 
 
-def edge_refocused(scene, spec, reference, offset_mm: float, arrays: SceneArrays, blade: int | None = None) -> float:
+def edge_refocused(
+    stage: SceneOrStage, projector: AnyProjector, reference, offset_mm: float, blade: int | None = None
+) -> float:
     """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran
     through a place; all wavelengths, another focus offset.
     """
-    light, weights = full_spectrum(scene, refocused(spec, offset_mm))
+    staged = projector_on(stage, projector)
+    light, weights = full_spectrum(staged.stage, refocused(staged.spec, offset_mm))
     if blade is not None:
         light = blade_as_stencil(light, blade)
-    place = place_on_surface(scene, light, arrays, reference)
+    place = place_on_surface(staged.stage, light, reference)
     return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
 
 
@@ -80,53 +81,57 @@ def blade_as_stencil(light: Projection, blade: int) -> Projection:
     return light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[blade], gate=gate)
 
 
-def blade_edges(scene, spec, reference, arrays: SceneArrays) -> dict[str, float]:
-    """Widths of the blades' edges by side."""
+def blade_edges(stage: SceneOrStage, projector: AnyProjector, reference) -> dict[str, float]:
+    """Widths (mm on the surface) of the blades' edges by side."""
+    staged = projector_on(stage, projector)
     return {
-        blade.side: edge_refocused(scene, spec, reference, spec.focus.offset_mm, arrays, index)
-        for index, blade in enumerate(spec.blade)
+        blade.side: edge_refocused(staged.stage, staged, reference, staged.spec.focus.offset_mm, index)
+        for index, blade in enumerate(staged.spec.blade)
     }
 
 
-def sharpest_offset(scene, spec, reference, arrays: SceneArrays) -> float:
+def sharpest_offset(stage: SceneOrStage, projector: AnyProjector, reference) -> float:
     """The focus offset (mm) at which yellow light leaves the stencil's edges sharpest at a point: the patch's diameter
     is zero; NaN for none.
     """
     from scipy.optimize import newton
 
-    def diameter(offset: float) -> float:
-        light = light_arrays(scene, refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
-        return 1e3 * float(patch_diameters(light, place_on_surface(scene, light, arrays, reference))[0])
+    staged = projector_on(stage, projector)
 
-    now = spec.focus.offset_mm
+    def diameter(offset: float) -> float:
+        light = yellow_refocused(staged, offset)
+        return 1e3 * float(patch_diameters(light, place_on_surface(staged.stage, light, reference))[0])
+
+    now = staged.spec.focus.offset_mm
     found, report = newton(diameter, now, x1=now + 0.1, tol=1e-6, full_output=True, disp=False)
     return float(found) if report.converged else math.nan
 
 
-def offset_bounds(scene, spec) -> tuple[float, float]:
+def yellow_refocused(staged: StagedProjector, offset_mm: float) -> Projection:
+    """A projector's yellow light at another focus offset, gate open."""
+    return staged.stage.projector(refocused(staged.spec, offset_mm)).open_light([YELLOW_NM])
+
+
+def offset_bounds(stage: SceneOrStage, projector: AnyProjector = None) -> tuple[float, float]:
     """The focus offsets (mm) between which a lens still is a projection lens: the stencil from a fifth of the focal
     length to twice its sharp place.
     """
-    sharp_mm = 1e3 * focus_of(scene, spec).sharp_tube_length
-    return _NEAREST_TUBE * spec.lens.focal_length_mm - sharp_mm, sharp_mm
+    staged = projector_on(stage, projector)
+    sharp_mm = 1e3 * staged.focus.sharp_tube_length
+    return _NEAREST_TUBE * staged.spec.lens.focal_length_mm - sharp_mm, sharp_mm
 
 
-def wanted_focuses(scene, spec, reference, wanted_mm: float, arrays: SceneArrays) -> tuple[WantedFocus, ...]:
+def wanted_focuses(
+    stage: SceneOrStage, projector: AnyProjector, reference, wanted_mm: float
+) -> tuple[WantedFocus, ...]:
     """What gives a wanted edge: the stencil's, or, where only blades frame the light, theirs, those of one plane
     together.
     """
+    staged = projector_on(stage, projector)
+    spec = staged.spec
     if spec.stencil is not None or not spec.blade:
-        return (
-            _wanted_focus(
-                scene,
-                spec,
-                reference,
-                wanted_mm,
-                arrays,
-                "stencil" if spec.stencil is not None else "edge of the gate",
-                None,
-            ),
-        )
+        edge = "stencil" if spec.stencil is not None else "edge of the gate"
+        return (_wanted_focus(staged, reference, wanted_mm, edge, None),)
     planes: dict[float, list[int]] = {}
     for index, blade in enumerate(spec.blade):
         planes.setdefault(blade.offset_mm, []).append(index)
@@ -135,27 +140,23 @@ def wanted_focuses(scene, spec, reference, wanted_mm: float, arrays: SceneArrays
         for group in planes.values()
     ]
     return tuple(
-        _wanted_focus(scene, spec, reference, wanted_mm, arrays, name, group[0])
+        _wanted_focus(staged, reference, wanted_mm, name, group[0])
         for name, group in zip(names, planes.values(), strict=True)
     )
 
 
-def _wanted_focus(
-    scene, spec, reference, wanted_mm: float, arrays: SceneArrays, edge: str, blade: int | None
-) -> WantedFocus:
-    """The focuses that land an edge at a place with a wanted width: what lies between them is sharper,
-    the rest softer.
-    """
+def _wanted_focus(staged: StagedProjector, reference, wanted_mm: float, edge: str, blade: int | None) -> WantedFocus:
+    """The focuses that land an edge at a place with a wanted width: between them it is sharper, elsewhere softer."""
     from scipy.optimize import brentq, minimize_scalar
 
-    low, high = offset_bounds(scene, spec)
-    yellow = sharpest_offset(scene, spec, reference, arrays) - (
-        spec.blade[blade].offset_mm if blade is not None else 0.0
-    )
+    spec = staged.spec
+    low, high = offset_bounds(staged.stage, staged)
+    in_front = spec.blade[blade].offset_mm if blade is not None else 0.0
+    yellow = sharpest_offset(staged.stage, staged, reference) - in_front
     start = min(max(yellow, low), high) if math.isfinite(yellow) else spec.focus.offset_mm
 
     def excess(offset: float) -> float:
-        return edge_refocused(scene, spec, reference, offset, arrays, blade) - wanted_mm
+        return edge_refocused(staged.stage, staged, reference, offset, blade) - wanted_mm
 
     # Colours and faults of the lens move the sharpest focus a little from yellow's own.
     reach = 0.05 * spec.lens.focal_length_mm
@@ -171,13 +172,12 @@ def _wanted_focus(
         while excess(outer) <= 0.0 and outer != end:
             inner, outer, step = outer, min(max(outer + step, low), high), 1.5 * step
         if outer != at and excess(outer) > 0.0:
-            found.append(_focused(scene, spec, float(brentq(excess, inner, outer, xtol=1e-4))))
+            found.append(_focused(staged, float(brentq(excess, inner, outer, xtol=1e-4))))
     return WantedFocus(edge, wanted_mm, tuple(found), least + wanted_mm, at)
 
 
-def _focused(scene, spec, offset_mm: float) -> Focused:
-    light = light_arrays(scene, refocused(spec, offset_mm), [YELLOW_NM], open_bitmap(gate_of(spec)))
-    inverse = float(light.inverse_sharp[0])
-    focus_m = 1.0 / inverse + 1e-3 * spec.lens.pupil_offset_mm if inverse > 1e-6 else None
-    nearest = spec.lens.nearest_focus_m
+def _focused(staged: StagedProjector, offset_mm: float) -> Focused:
+    inverse, lens = float(yellow_refocused(staged, offset_mm).inverse_sharp[0]), staged.spec.lens
+    focus_m = 1.0 / inverse + 1e-3 * lens.pupil_offset_mm if inverse > 1e-6 else None
+    nearest = lens.nearest_focus_m
     return Focused(offset_mm, focus_m, focus_m is None or nearest is None or focus_m >= nearest - 1e-6)

@@ -8,17 +8,14 @@ fine grating through it is 2·J1(x)/x with x = π · blur / period (the disc's t
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.optics import thin_lens
-from projector.scene.placement import point_of
-from projector.shown import Drawn, Shown
-from projector.stage.optics import bitmap_of, gate_of, light_arrays
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.shown import Shown
+from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
 from projector.studies.edges.profile import (
     YELLOW_NM,
     Place,
@@ -27,22 +24,12 @@ from projector.studies.edges.profile import (
     edge_by_formula,
     edge_measured,
     full_spectrum,
-    name_of,
     patch_diameters,
-    place_on_surface,
 )
-from projector.studies.edges.refocus import (
-    WantedFocus,
-    blade_edges,
-    edge_refocused,
-    refocused,
-    sharpest_offset,
-    wanted_focuses,
-)
+from projector.studies.edges.refocus import WantedFocus, blade_edges, wanted_focuses
 from projector.studies.edges.shining_pupil import LitPupil, lit_pupil
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.studies.light.light_at import LightAt, light_at, require_edges
-from projector.tracing.gate.gate_image import open_bitmap
 from projector.tracing.gate.lens_law import with_pupil_radius
 
 # An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a
@@ -155,11 +142,10 @@ def stencil_detail(transmission: np.ndarray, pitch: float) -> float | None:
 
 
 def sharpness(
-    scene,
-    spec,
+    stage: SceneOrStage,
+    projector: AnyProjector,
     reference,
     within_mm: float | None = None,
-    arrays: SceneArrays | None = None,
     arrives: LightAt | None = None,
 ) -> Sharpness:
     """The sharpness of one projector at a landmark or point (m). within_mm: the edge width to give the depth for.
@@ -168,11 +154,12 @@ def sharpness(
     """
     if within_mm is not None and not within_mm > 0.0:
         raise SceneError(Fault(found=f"a wanted softness of {within_mm:g} mm", allowed="more than 0 mm", key="within"))
-    arrays = arrays or scene_arrays(scene)
-    arrives = arrives or light_at(scene, spec, reference, arrays)
+    staged = projector_on(stage, projector)
+    stage, spec = staged.stage, staged.spec
+    arrives = arrives or light_at(stage, staged, reference)
     place = require_edges(arrives)
-    yellow = light_arrays(scene, spec, [YELLOW_NM], open_bitmap(gate_of(spec)))
-    light, weights = full_spectrum(scene, spec)
+    yellow = staged.open_light([YELLOW_NM])
+    light, weights = full_spectrum(stage, staged)
     edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
     measured = {
         direction: edge_measured(light, place, direction, max(1.1 * float(np.abs(edge.positions).max()), 1e-5))
@@ -183,34 +170,35 @@ def sharpness(
     edge = 1e3 * edge_by_formula(light, told, "across").width(weights[:, 1])
     per_metre = float(np.linalg.norm(told.per_metre_across))
     blur = 1e3 * abs(float(patch_diameters(yellow, told)[0])) / per_metre
-    pixel = 1e3 * camera_pixel_at(scene, place.point)
-    bitmap = bitmap_of(spec, scene)
+    pixel = 1e3 * camera_pixel_at(stage.scene, place.point)
+    bitmap = staged.bitmap
     detail = stencil_detail(bitmap.transmission, bitmap.pitch) if spec.stencil is not None else None
     detail_mm = None if detail is None else 1e3 * detail / per_metre
+    bitmap_pixel = 1e3 * bitmap.pitch / per_metre if spec.stencil is not None else 0.0
     disc = edge / thin_lens.DISC_EDGE_10_90
     return Sharpness(
-        spec.name,
-        place.name,
-        place.distance,
-        blur,
-        widths["across"],
-        widths["along"],
-        1e3 * measured["across"].width(weights[:, 1]),
-        1e3 * measured["along"].width(weights[:, 1]),
-        edge,
-        pixel,
-        detail_mm,
-        None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
-        max(0.5 * disc / _BLURS_PER_PERIOD, 1e3 * bitmap.pitch / per_metre if spec.stencil is not None else 0.0),
-        doubling(edge_by_formula(yellow, place, "across")),
-        arrives.lit_pupil or lit_pupil(light, place),
-        blade_edges(scene, spec, reference, arrays),
-        within_mm,
-        () if within_mm is None else wanted_focuses(scene, spec, reference, within_mm, arrays),
-        None if within_mm is None else stop_for(spec, light, weights[:, 1], told, within_mm),
-        None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
-        _limits(scene, spec, yellow, light, weights, told, bitmap, pixel),
-        word_for(edge, detail_mm, pixel),
+        projector=staged.name,
+        at=place.name,
+        distance_m=place.distance,
+        blur_disc_mm=blur,
+        edge_across_mm=widths["across"],
+        edge_along_mm=widths["along"],
+        measured_across_mm=1e3 * measured["across"].width(weights[:, 1]),
+        measured_along_mm=1e3 * measured["along"].width(weights[:, 1]),
+        edge_mm=edge,
+        camera_pixel_mm=pixel,
+        detail_mm=detail_mm,
+        detail_contrast=None if detail_mm is None else disc_contrast(disc, 2.0 * detail_mm),
+        smallest_mm=max(0.5 * disc / _BLURS_PER_PERIOD, bitmap_pixel),
+        doubled_mm=doubling(edge_by_formula(yellow, place, "across")),
+        lit_pupil=arrives.lit_pupil or lit_pupil(light, place),
+        blades_mm=blade_edges(stage, staged, reference),
+        wanted_mm=within_mm,
+        wanted_focuses=() if within_mm is None else wanted_focuses(stage, staged, reference, within_mm),
+        stop=None if within_mm is None else stop_for(spec, light, weights[:, 1], told, within_mm),
+        depth_m=None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
+        limits=_limits(yellow, light, weights, told, bitmap_pixel, pixel),
+        word=word_for(edge, detail_mm, pixel),
     )
 
 
@@ -287,8 +275,8 @@ def softness_depth(light, weights, within_mm: float) -> tuple[float, float]:
     )
 
 
-def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: float) -> tuple[Limit, ...]:
-    """Each cause of softness alone, widest first."""
+def _limits(yellow, light, weights, place: Place, bitmap_pixel: float, pixel: float) -> tuple[Limit, ...]:
+    """Each cause of softness alone, widest first. bitmap_pixel, pixel: of bitmap and camera, mm on the surface."""
     per_metre = float(np.linalg.norm(place.per_metre_across))
     share = thin_lens.DISC_EDGE_10_90
     flat = yellow._replace(curvature=0.0, spherical=0.0)
@@ -302,7 +290,7 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     spherical = share * 2.0 * abs(light.spherical) * light.emitter.radius**3 * on_surface
     shifted = 1e3 * edge_by_formula(with_pupil_radius(light, 1e-9), place, "across").width(weights[:, 1])
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
-    bitmap_edge = 0.8 * bitmap.pitch * on_surface if spec.stencil is not None else 0.0
+    bitmap_edge = 0.8 * bitmap_pixel
     diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.emitter.radius) * on_surface
     causes = [
         ("focus and pupil", focus),
@@ -317,128 +305,3 @@ def _limits(scene, spec, yellow, light, weights, place: Place, bitmap, pixel: fl
     return tuple(
         Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0
     )
-
-
-@dataclass(frozen=True, repr=False)
-class FocusCurve(Drawn):
-    """Edge width over the focus offset: offsets (n,) mm, the edge in the stencil's plane (n,) mm on the surface, and
-    each blade's by its side.
-
-    offset_now_mm: the projector's own; has_stencil: whether anything but the gate stands in the stencil's plane.
-    """
-
-    projector: str
-    at: str
-    offset_now_mm: float
-    has_stencil: bool
-    offsets_mm: np.ndarray
-    stencil_mm: np.ndarray
-    blades_mm: dict[str, np.ndarray]
-
-    def _line(self) -> str:
-        first, last = self.offsets_mm.min(), self.offsets_mm.max()
-        least = f"edges from {self.stencil_mm.min():.2f} mm up"
-        return f"{self.projector} at {self.at}, offsets {first:g} to {last:g} mm: {least}"
-
-
-def focus_curve(scene, spec, reference, offsets_mm, arrays: SceneArrays | None = None) -> FocusCurve:
-    """How edges widen as the stencil is moved through focus; blades stand in planes of their own and have theirs
-    elsewhere.
-    """
-    arrays = arrays or scene_arrays(scene)
-    stencil = []
-    blades: dict[str, list[float]] = {blade.side: [] for blade in spec.blade}
-    for offset in np.asarray(offsets_mm, float):
-        stencil.append(edge_refocused(scene, spec, reference, offset, arrays))
-        for side, width in blade_edges(scene, refocused(spec, offset), reference, arrays).items():
-            blades[side].append(width)
-    name = name_of(reference, point_of(scene, reference))
-    widths = {side: np.array(values) for side, values in blades.items()}
-    return FocusCurve(
-        spec.name,
-        name,
-        spec.focus.offset_mm,
-        spec.stencil is not None,
-        np.asarray(offsets_mm, float),
-        np.array(stencil),
-        widths,
-    )
-
-
-# A lowest point farther off than this share of the focal length is left out of a figure: the pattern is long gone
-# there.
-FAR_OFFSET = 0.25
-
-
-def offsets_to_show(scene, asked, arrays: SceneArrays, marked: Sequence[float] = ()) -> np.ndarray:
-    """Focus offsets (n,) mm for the curves of (projector, reference) pairs: over the present ones, each curve's lowest
-    point and those that are marked (mm), fine about the lowest."""
-    lowest, present = [], list(marked)
-    for spec, reference in asked:
-        sharpest = sharpest_offset(scene, spec, reference, arrays)
-        planes = (
-            [0.0, *(blade.offset_mm for blade in spec.blade)]
-            if spec.stencil is not None or not spec.blade
-            else [blade.offset_mm for blade in spec.blade]
-        )
-        reach = FAR_OFFSET * spec.lens.focal_length_mm
-        lowest += [sharpest - plane for plane in planes if abs(sharpest - plane - spec.focus.offset_mm) <= reach]
-        present.append(spec.focus.offset_mm)
-    lowest = sorted(set(np.round(lowest, 3)))
-    first, last = min(present + lowest), max(present + lowest)
-    margin = max(1.0, 0.3 * (last - first))
-    low, high = first - margin, last + margin
-    # Edges widen in proportion to the distance from a lowest point and round off close to it: cubes of even steps.
-    steps = 0.25 * (high - low) * np.linspace(-1.0, 1.0, 31) ** 3
-    offsets = np.concatenate([np.linspace(low, high, 41), present, *(value + steps for value in lowest)])
-    return np.unique(np.round(offsets[(offsets >= low) & (offsets <= high)], 6))
-
-
-@dataclass(frozen=True, repr=False)
-class Compromise(Shown):
-    """One focus for several points: the offset whose widest blur is smallest, and the edges (mm) at each point now and
-    then.
-    """
-
-    offset_mm: float
-    edges_now_mm: tuple[float, ...]
-    edges_mm: tuple[float, ...]
-
-    def _line(self) -> str:
-        edges, now = (", ".join(f"{edge:.2f}" for edge in some) for some in (self.edges_mm, self.edges_now_mm))
-        return f"offset {self.offset_mm:+.3f} mm: edges {edges} mm, now {now} mm"
-
-
-def compromise(scene, spec, references, arrays: SceneArrays | None = None) -> Compromise:
-    """The focus offset that serves several points best: where middle and corners, or a face and a wall, are equally
-    soft.
-    """
-    from scipy.optimize import minimize_scalar
-
-    arrays = arrays or scene_arrays(scene)
-
-    def worst(offset: float) -> float:
-        light = light_arrays(scene, refocused(spec, offset), [YELLOW_NM], open_bitmap(gate_of(spec)))
-        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
-        return max(
-            abs(float(patch_diameters(light, place)[0])) / float(np.linalg.norm(place.per_metre_across))
-            for place in places
-        )
-
-    def edges(offset: float) -> tuple[float, ...]:
-        light, weights = full_spectrum(scene, refocused(spec, offset))
-        places = [place_on_surface(scene, light, arrays, reference) for reference in references]
-        return tuple(
-            1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places
-        )
-
-    # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
-    offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
-    start = int(np.argmin([worst(offset) for offset in offsets]))
-    best = minimize_scalar(
-        worst,
-        bounds=(offsets[max(start - 1, 0)], offsets[min(start + 1, 80)]),
-        method="bounded",
-        options={"xatol": 1e-4},
-    )
-    return Compromise(float(best.x), edges(spec.focus.offset_mm), edges(float(best.x)))

@@ -18,10 +18,8 @@ from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel, room_light
 from projector.rendering.irradiance import surface_points
 from projector.shown import Shown
-from projector.stage.optics import bitmap_of, gate_of, light_arrays
-from projector.stage.power import power_of
 from projector.stage.seen_from import points_seen_from
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import Place
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
 from projector.tracing.light.reference import add_light_by_rays
@@ -102,11 +100,10 @@ def _with_shares(
 
 
 def contrast_where_it_lands(
-    scene,
-    spec,
+    stage: SceneOrStage,
+    projector: AnyProjector,
     place: Place,
     surface: str,
-    arrays: SceneArrays | None = None,
     lens_reflectance: float = LENS_REFLECTANCE,
     stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> Contrast:
@@ -117,18 +114,18 @@ def contrast_where_it_lands(
     place: a place of the pattern there. Other projectors' light is traced, with their patterns and the shadows that
     fall on it.
     """
-    arrays = arrays or scene_arrays(scene)
-    shutter = scene.camera.shutter_s
-    points = _pattern_points(scene, spec, place, arrays.names.index(surface), arrays)
-    openings = spec.model_copy(update={"stencil": None, "blade": ()})
+    staged = projector_on(stage, projector)
+    stage, shutter = staged.stage, staged.stage.scene.camera.shutter_s
+    points = _pattern_points(staged, place, stage.arrays.names.index(surface))
+    openings = staged.varied(stencil=None, blade=())
     mean = {
-        item.name: _mean_light(scene, item, points, arrays).during(shutter)
-        for item in (openings, *(other for other in scene.projector if other.name != spec.name))
+        item.name: _mean_light(item, points).during(shutter)
+        for item in (openings, *(other for other in stage.projectors if other.name != staged.name))
     }
-    pattern, room = mean.pop(spec.name), room_light(scene)
+    pattern, room = mean.pop(staged.name), room_light(stage)
     ambient = 0.0 if room is None else room.during(shutter) / pattern
     return _with_shares(
-        open_share_of(scene, spec),
+        open_share_of(stage, staged),
         ambient,
         {name: light / pattern for name, light in mean.items()},
         lens_reflectance,
@@ -136,33 +133,34 @@ def contrast_where_it_lands(
     )
 
 
-def _pattern_points(scene, spec, place: Place, owner: int, arrays: SceneArrays) -> Points:
+def _pattern_points(staged: StagedProjector, place: Place, owner: int) -> Points:
     """Where chief rays through the opening of a projector's gate land on one object, and the place itself."""
     here = surface_points(np.asarray(place.point, float)[None], np.asarray(place.normal, float)[None])
-    seen = points_seen_from(scene, spec, arrays, owner, N_ACROSS)
+    seen = points_seen_from(staged.light([LINE_D_NM]), staged.stage.arrays, owner, N_ACROSS)
     if seen is None:
         return here
-    light = light_arrays(scene, spec, [LINE_D_NM])
+    light = staged.light([LINE_D_NM])
     kept = (seen.points.materials != NOTHING) & is_in_opening(
         light, gate_points(light, seen.points.positions.astype(float))
     )
     return joined([here, Points(*(column[kept] for column in seen.points))])
 
 
-def _mean_light(scene, spec, points: Points, arrays: SceneArrays) -> LightLevel:
+def _mean_light(staged: StagedProjector, points: Points) -> LightLevel:
     """Mean light of one projector on points, ray by ray, in yellow for all its wavelengths."""
-    light, power = light_arrays(scene, spec, [LINE_D_NM]), power_of(scene, spec)
+    light, power, tree = staged.light([LINE_D_NM]), staged.power, staged.stage.arrays.bvh
     luminance = K_M * float(luminous(power.spectrum))
     found = np.zeros((n_points(points), 3))
-    add_light_by_rays(light, arrays.bvh, points, np.full((1, 1, 3), luminance), N_RAYS_SIDE, 0, 0, len(found), found)
+    add_light_by_rays(light, tree, points, np.full((1, 1, 3), luminance), N_RAYS_SIDE, 0, 0, len(found), found)
     return LightLevel(float(found[:, 0].mean()), power.is_flash)
 
 
-def open_share_of(scene, spec) -> float:
+def open_share_of(stage: SceneOrStage, projector: AnyProjector = None) -> float:
     """Share of a projector's gate that its stencil leaves open (1 without a stencil)."""
-    if spec.stencil is None:
+    staged = projector_on(stage, projector)
+    if staged.spec.stencil is None:
         return 1.0
-    bitmap, gate = bitmap_of(spec, scene), gate_of(spec)
+    bitmap, gate = staged.bitmap, staged.gate
     rows, columns = bitmap.transmission.shape
     x, y = ((np.arange(count) - 0.5 * (count - 1)) * bitmap.pitch for count in (columns, rows))
     if gate.is_round:

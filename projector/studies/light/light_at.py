@@ -15,10 +15,9 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.phrases import listed
-from projector.scene.placement import point_of
 from projector.shown import Shown
-from projector.stage.optics import light_arrays
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_on, stage_of
+from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.profile import YELLOW_NM, NothingThere, OnSurface, Place, name_of, place_at, surface_near
 from projector.studies.edges.shining_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
 from projector.tracing.gate.chief_rays import gate_rays
@@ -81,11 +80,11 @@ class LightAt(Shown):
         return {"arrives": self.arrives, **{name: getattr(self, name) for name in names}}
 
 
-def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across: int = N_ACROSS) -> LightAt:
+def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: int = N_ACROSS) -> LightAt:
     """Whether a projector's yellow light gets to a landmark or point (m), by n_across² samples of its pupil."""
-    arrays = arrays or scene_arrays(scene)
-    light = light_arrays(scene, spec, [YELLOW_NM])
-    goal = np.asarray(point_of(scene, reference), float)
+    staged = projector_on(stage, projector)
+    stage, spec, light, arrays = staged.stage, staged.spec, staged.light([YELLOW_NM]), staged.stage.arrays
+    goal = stage.point(reference)
     name = name_of(reference, goal)
     local = np.array([light.emitter.right, light.emitter.down, light.emitter.forward]) @ (
         goal - np.array(light.emitter.position)
@@ -110,7 +109,7 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
         return answer(OUTSIDE, _words_outside(*angles))
     if not samples.framed.any():
         return answer(CUT, f"cut off by {_cutting(spec, samples)}")
-    if _shows_its_back(scene, arrays, surface, np.array(light.emitter.position) - surface.point):
+    if _shows_its_back(stage, surface, np.array(light.emitter.position) - surface.point):
         return answer(AWAY, f"facing away: the light falls on the back of {arrays.names[surface.owner]}")
     through = float(samples.shining.sum() / samples.framed.sum())
     is_dark = through < DARK_SHARE
@@ -144,45 +143,43 @@ def light_at(scene, spec, reference, arrays: SceneArrays | None = None, n_across
     return answer(LIT, words, share=share, **kept)
 
 
-def faces_light(scene, arrays: SceneArrays, goal, directions: np.ndarray) -> np.ndarray:
+def faces_light(stage: Stage, goal, directions: np.ndarray) -> np.ndarray:
     """Whether a point (3,) m is lit from each of some directions (n, 3) and not on the back of its wall; in the air it
     always is.
     """
     try:
-        surface = surface_near(arrays, goal + directions[0], goal, "the target")
+        surface = surface_near(stage.arrays, goal + directions[0], goal, "the target")
     except (SceneError, IndexError):
         return np.ones(len(directions), bool)
-    return ~np.asarray(_shows_its_back(scene, arrays, surface, directions))
+    return ~np.asarray(_shows_its_back(stage, surface, directions))
 
 
-def axis_point(scene, spec, arrays: SceneArrays):
+def axis_point(stage: SceneOrStage, projector: AnyProjector = None):
     """Where a projector's axis first lands (x, y, z) m; what it aims at where it meets nothing."""
-    light = light_arrays(scene, spec, [YELLOW_NM])
+    staged = projector_on(stage, projector)
+    light = staged.open_light([YELLOW_NM])
     origin, forward = np.array([light.emitter.position]), np.array([light.emitter.forward])
     t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
-    closest_hits(arrays.bvh, origin, forward, 0.0, 1e6, 0, 1, t, faces, u, v)
-    return tuple(origin[0] + t[0] * forward[0]) if faces[0] >= 0 else spec.aim
+    closest_hits(staged.stage.arrays.bvh, origin, forward, 0.0, 1e6, 0, 1, t, faces, u, v)
+    return tuple(origin[0] + t[0] * forward[0]) if faces[0] >= 0 else staged.spec.aim
 
 
-def usual_point(scene, spec, arrays: SceneArrays):
+def usual_point(stage: SceneOrStage, projector: AnyProjector = None):
     """What a projector is asked about unless a point is named: what it is focused on or aims at; where nothing is, what
     its axis lands on.
     """
-    reference = spec.focus.at if spec.focus.at is not None else spec.aim
-    return (
-        axis_point(scene, spec, arrays)
-        if light_at(scene, spec, reference, arrays, FEW_SAMPLES).reason == NOWHERE
-        else reference
-    )
+    staged = projector_on(stage, projector)
+    focus = staged.spec.focus
+    reference = focus.at if focus.at is not None else staged.spec.aim
+    is_in_the_air = light_at(staged.stage, staged, reference, FEW_SAMPLES).reason == NOWHERE
+    return axis_point(staged.stage, staged) if is_in_the_air else reference
 
 
-def focus_notes(scene, arrays: SceneArrays | None = None) -> list[str]:
+def focus_notes(stage: SceneOrStage) -> list[str]:
     """What to know before work about projectors that are focused on a point which none of their light can get to."""
-    if all(spec.focus.at is None for spec in scene.projector):
-        return []
-    arrays, notes = arrays or scene_arrays(scene), []
-    for spec in scene.projector:
-        found = None if spec.focus.at is None else light_at(scene, spec, spec.focus.at, arrays, FEW_SAMPLES)
+    stage, notes = stage_of(stage), []
+    for spec in stage.scene.projector:
+        found = None if spec.focus.at is None else light_at(stage, spec, spec.focus.at, FEW_SAMPLES)
         # Focused on a point in the air, within the beam, is a way to be soft on purpose.
         if found is not None and not found.has_edges and found.reason != NOWHERE:
             notes.append(f"{spec.name}: no light of it gets to what it is focused on, {found.at}; {found.words}.")
@@ -254,14 +251,14 @@ def _turned_away(surface: OnSurface, light: Projection) -> bool:
     return bool(surface.normal @ (np.array(light.emitter.position) - surface.point) < 0.0)
 
 
-def _shows_its_back(scene, arrays: SceneArrays, surface: OnSurface, towards) -> np.ndarray | bool:
+def _shows_its_back(stage: Stage, surface: OnSurface, towards) -> np.ndarray | bool:
     """Whether light that comes from `towards` (..., 3) falls on the back of a flat surface or a sweep, and the camera
     does not look at that side as well.
     """
-    shapes = {item.name: item.shape for item in scene.surface}
-    camera_sees_front = surface.normal @ (np.asarray(scene.camera.position_m, float) - surface.point) > 0.0
+    shapes = {item.name: item.shape for item in stage.scene.surface}
+    camera_sees_front = surface.normal @ (np.asarray(stage.scene.camera.position_m, float) - surface.point) > 0.0
     return (
-        (shapes.get(arrays.names[surface.owner]) in ("flat", "sweep"))
+        (shapes.get(stage.arrays.names[surface.owner]) in ("flat", "sweep"))
         & camera_sees_front
         & (np.asarray(towards) @ surface.normal < 0.0)
     )

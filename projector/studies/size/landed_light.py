@@ -13,10 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.scene.placement import placed_figure
 from projector.shown import Shown
-from projector.stage.optics import light_arrays
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
+from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.sharpness import stencil_detail
 from projector.studies.size.landing import pattern_size
 from projector.tracing.gate.chief_rays import gate_points_of_slopes, is_in_opening, landed_slopes, opening_half_sizes
@@ -82,23 +83,24 @@ class LandedOn(Shown):
     sitter: Sitter | None
 
 
-def opening(scene, spec, light: Projection | None = None) -> Opening:
+def opening(stage: SceneOrStage, projector: AnyProjector = None) -> Opening:
     """What lets light through in the gate of a projector: transmission above half of the stencil's largest."""
-    light = light or light_arrays(scene, spec, [587.5618])
+    staged = projector_on(stage, projector)
+    spec, light = staged.spec, staged.light([LINE_D_NM])
     half = opening_half_sizes(light)
     rows, columns = light.bitmap.transmission.shape
     box = (-half[0], -half[1], half[0], half[1])
     if spec.stencil is not None or spec.blade:
         box = _open_box(light, half, spec.stencil is not None, 0.5)
-    pitch_mm = 1e3 * light.bitmap.pitch
-    detail = stencil_detail(light.bitmap.transmission, light.bitmap.pitch) if spec.stencil is not None else None
+    bitmap = light.bitmap if spec.stencil is not None else None
+    detail = None if bitmap is None else stencil_detail(bitmap.transmission, bitmap.pitch)
     return Opening(
-        1e3 * (box[2] - box[0]),
-        1e3 * (box[3] - box[1]),
-        None if spec.stencil is None else columns * pitch_mm,
-        None if spec.stencil is None else rows * pitch_mm,
-        None if detail is None else 1e3 * detail,
-        (1e3 * box[0], 1e3 * box[1], 1e3 * box[2], 1e3 * box[3]),
+        width_mm=1e3 * (box[2] - box[0]),
+        height_mm=1e3 * (box[3] - box[1]),
+        bitmap_width_mm=None if bitmap is None else 1e3 * columns * bitmap.pitch,
+        bitmap_height_mm=None if bitmap is None else 1e3 * rows * bitmap.pitch,
+        detail_mm=None if detail is None else 1e3 * detail,
+        box_mm=(1e3 * box[0], 1e3 * box[1], 1e3 * box[2], 1e3 * box[3]),
     )
 
 
@@ -142,12 +144,12 @@ def _let_through(light: Projection, gate: np.ndarray) -> np.ndarray:
     return share
 
 
-def landed_light(scene, spec, arrays: SceneArrays | None = None) -> list[LandedOn]:
+def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[LandedOn]:
     """Everything that a projector's light lands on, nearest first; what is left of 1 lands on nothing. Empty if none
     leaves the gate."""
-    arrays = arrays or scene_arrays(scene)
-    light = light_arrays(scene, spec, [587.5618])
-    found = opening(scene, spec, light)
+    staged = projector_on(stage, projector)
+    stage, scene, spec, light = staged.stage, staged.stage.scene, staged.spec, staged.light([LINE_D_NM])
+    arrays, found = stage.arrays, opening(stage, staged)
     if not math.isfinite(found.width_mm):
         return []
     left, top, right, bottom = found.box_mm

@@ -9,18 +9,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.meshes.mesh import Mesh
 from projector.optics import thin_lens
+from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import (
     f_number_for_illuminance,
     f_number_for_luminous_exposure,
     stops_between_f_numbers,
 )
 from projector.photometry.spectra import K_M, luminous
-from projector.scene.placement import placed_surface, point_of
 from projector.shown import Shown
-from projector.stage.optics import focus_of, light_arrays
-from projector.stage.power import open_gate_on_axis, power_of
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.power import open_gate_on_axis
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on, stage_of
+from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.profile import axial_edge_width, full_spectrum
 from projector.studies.light.light_at import FEW_SAMPLES, axis_point, light_at
 from projector.tracing.gate.chief_rays import landed_half_slopes, opening_half_sizes
@@ -92,57 +93,62 @@ def pattern_size(light: Projection, distance: float) -> tuple[float, float]:
     return 2.0 * across * distance, 2.0 * up * distance
 
 
-def landing(scene, spec, arrays: SceneArrays | None = None) -> Landing:
+def landing(stage: SceneOrStage, projector: AnyProjector = None) -> Landing:
     """Where a projector of a scene lands, by the thin-lens formulas and its distortion."""
-    arrays = arrays or scene_arrays(scene)
-    light = light_arrays(scene, spec, [587.5618])
-    focus = focus_of(scene, spec)
-    throw, name = axis_hits(light, arrays)
+    staged = projector_on(stage, projector)
+    stage, spec, focus, light = staged.stage, staged.spec, staged.focus, staged.light([LINE_D_NM])
+    throw, name = axis_hits(light, stage.arrays)
     if name is None:
         throw = abs(focus.sharp_distance)
     beam_slope, _ = landed_half_slopes(light, light.gate.half_width, light.gate.half_height)
     magnification = thin_lens.magnification(focus.tube_length, throw)
     inverse_sharp = float(light.inverse_sharp[0])
     blur = 2.0 * light.emitter.radius * abs(throw * inverse_sharp - 1.0)
-    spectral, weights = full_spectrum(scene, spec)
-    no_light = None if name is None else _no_light(scene, spec, arrays)
-    is_stated = spec.reading is not None or spec.output is not None
-    metered = open_gate_meter(scene, spec, light, throw, scene.camera.iso) if is_stated and no_light is None else None
+    spectral, weights = full_spectrum(stage, staged)
+    no_light = None if name is None else _no_light(staged)
+    camera = stage.scene.camera
+    is_metered = staged.power.is_stated and no_light is None
+    metered = open_gate_meter(stage, staged, light, throw, camera.iso) if is_metered else None
+    width, height = pattern_size(light, throw)
     return Landing(
-        spec.name,
-        name,
-        throw,
-        *pattern_size(light, throw),
-        magnification,
-        math.degrees(2.0 * math.atan(beam_slope)),
-        1e3 * focus.tube_length,
-        1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
-        1e3 * blur,
-        1e3 * axial_edge_width(spectral, weights[:, 1], throw),
-        metered,
-        None if metered is None else float(stops_between_f_numbers(metered, scene.camera.f_number)),
-        no_light,
+        projector=spec.name,
+        lands_on=name,
+        throw_m=throw,
+        pattern_width_m=width,
+        pattern_height_m=height,
+        magnification=magnification,
+        beam_angle_deg=math.degrees(2.0 * math.atan(beam_slope)),
+        tube_length_mm=1e3 * focus.tube_length,
+        sharp_at_m=1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
+        blur_mm=1e3 * blur,
+        edge_width_mm=1e3 * axial_edge_width(spectral, weights[:, 1], throw),
+        open_gate_f_number=metered,
+        open_gate_stops_over=None if metered is None else float(stops_between_f_numbers(metered, camera.f_number)),
+        no_light=no_light,
     )
 
 
-def _no_light(scene, spec, arrays: SceneArrays) -> str | None:
+def _no_light(staged: StagedProjector) -> str | None:
     """Why a projector's light does not fall where its axis lands: on the back of a wall, or cut off by a blade; None
     where it does.
     """
-    found = light_at(scene, spec, axis_point(scene, spec, arrays), arrays, FEW_SAMPLES)
+    stage = staged.stage
+    found = light_at(stage, staged, axis_point(stage, staged), FEW_SAMPLES)
     return None if found.has_edges else found.words
 
 
-def open_gate_meter(scene, spec, light: Projection, distance: float, iso: float) -> float:
+def open_gate_meter(
+    stage: SceneOrStage, projector: AnyProjector, light: Projection, distance: float, iso: float
+) -> float:
     """F-number that a flat meter at an ISO (and the camera's shutter) shows for the open gate at a distance (m) on the
     axis.
     """
-
-    power = power_of(scene, spec)
+    staged = projector_on(stage, projector)
+    power = staged.power
     level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
     if power.is_flash:
         return f_number_for_luminous_exposure(level, iso)
-    return f_number_for_illuminance(level, scene.camera.shutter_s, iso)
+    return f_number_for_illuminance(level, staged.stage.scene.camera.shutter_s, iso)
 
 
 @dataclass(frozen=True, repr=False)
@@ -159,33 +165,34 @@ class CameraBlur(Shown):
     blur_mm: float
 
 
-def camera_blur(scene) -> list[CameraBlur]:
+def camera_blur(stage: SceneOrStage) -> list[CameraBlur]:
     """The camera's own blur disc (mm, on the surface) at the middle of each of the scene's surfaces."""
-    camera = scene.camera
+    stage = stage_of(stage)
+    camera = stage.scene.camera
     position = np.asarray(camera.position_m, float)
-    forward = point_of(scene, camera.aim) - position
+    forward = stage.point(camera.aim) - position
     forward /= np.linalg.norm(forward)
-    focused = float((point_of(scene, camera.focus if camera.focus is not None else camera.aim) - position) @ forward)
+    focused = float((stage.point(camera.focus if camera.focus is not None else camera.aim) - position) @ forward)
     pupil = camera.focal_length_mm * 1e-3 / camera.f_number
     found = []
-    for spec in scene.surface:
-        distance = _distance_along(placed_surface(scene, spec), position, forward)
+    for item in stage.objects[: len(stage.scene.surface)]:
+        distance = _distance_along(item.mesh, position, forward)
         if distance is not None and focused > 0.0:
             blur = thin_lens.blur_circle_diameter(pupil, focused, distance)
-            found.append(CameraBlur(spec.name, distance, focused, 1e3 * blur))
+            found.append(CameraBlur(item.spec.name, distance, focused, 1e3 * blur))
     return found
 
 
-def _distance_along(mesh, position, forward) -> float | None:
+def _distance_along(mesh: Mesh, position, forward) -> float | None:
     """Where the camera's axis meets a mesh, else the depth of its middle; None if that is behind the camera."""
 
-    distance = _first_hit(build_bvh(mesh.vertices, mesh.triangles), mesh, position, forward)
+    distance = _first_hit(build_bvh(mesh.vertices, mesh.triangles), position, forward)
     if distance is None:
         distance = float((mesh.vertices.mean(axis=0) - position) @ forward)
     return distance if distance > 0.0 else None
 
 
-def _first_hit(bvh: Bvh, mesh, position, forward) -> float | None:
+def _first_hit(bvh: Bvh, position, forward) -> float | None:
     t, faces = np.empty(1), np.empty(1, np.int32)
     u, v = np.empty(1), np.empty(1)
     closest_hits(bvh, position[None, :], forward[None, :], 0.0, 1e6, 0, 1, t, faces, u, v)

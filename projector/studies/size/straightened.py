@@ -15,10 +15,9 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.faults import Fault, SceneError
-from projector.scene.placement import placed_surface, stencil_of
+from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Shown
-from projector.stage.optics import gate_of, light_arrays
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.size.landing import axis_hits
 from projector.tracing.gate.chief_rays import gate_points, gate_rays, is_in_opening, opening_border
 from projector.tracing.gate.gate_image import open_bitmap
@@ -59,7 +58,7 @@ class Straightened(Shown):
     open_height_m: float
 
 
-def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool = False) -> Straightened:
+def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size: bool = False) -> Straightened:
     """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis
     meets.
 
@@ -68,6 +67,8 @@ def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool
 
     SceneError without a stencil, where the axis meets no flat surface, or where part of the beam runs along its plane.
     """
+    staged = projector_on(stage, projector)
+    spec = staged.spec
     if spec.stencil is None:
         raise SceneError(
             Fault(
@@ -76,10 +77,9 @@ def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool
                 try_=f"--with projector.{spec.name}.stencil.file=window",
             )
         )
-    arrays = arrays or scene_arrays(scene)
-    light = light_arrays(scene, spec, [587.5618])
-    plane = _plane_of(scene, spec, light, arrays)
-    picture = _within_the_gate(spec, stencil_of(scene, spec).transmission)
+    light = staged.light([LINE_D_NM])
+    plane = _plane_of(staged, light)
+    picture = _within_the_gate(staged, staged.bitmap.transmission)
     shape = picture.shape[0] / picture.shape[1]
     open_part = _open_part(spec, picture, shape)
     # The old bitmap's own size on a wall square to the beam where the axis lands: W = G·Z/s.
@@ -99,17 +99,17 @@ def straightened(scene, spec, arrays: SceneArrays | None = None, keep_size: bool
         else _same_canvas(spec, picture)
     )
     return Straightened(
-        _drawn(placed, across, pitch),
-        1e3 * across[0] * pitch,
-        half_width / square,
-        _cut_share(placed) if keep_size else 0.0,
-        plane.name,
-        2.0 * half_width,
-        2.0 * half_width * shape,
-        corners_m,
-        1e3 * gate_points(light, corners_m),
-        half_width * (highest[0] - lowest[0]),
-        half_width * (highest[1] - lowest[1]),
+        transmission=_drawn(placed, across, pitch),
+        stencil_width_mm=1e3 * across[0] * pitch,
+        size_factor=half_width / square,
+        cut_share=_cut_share(placed) if keep_size else 0.0,
+        wall=plane.name,
+        width_m=2.0 * half_width,
+        height_m=2.0 * half_width * shape,
+        corners_m=corners_m,
+        corners_mm=1e3 * gate_points(light, corners_m),
+        open_width_m=half_width * (highest[0] - lowest[0]),
+        open_height_m=half_width * (highest[1] - lowest[1]),
     )
 
 
@@ -147,18 +147,18 @@ class _Plane:
         return points @ np.array([self.right, self.up]).T
 
 
-def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
-    distance, name = axis_hits(light, arrays)
-    surface = next((item for item in scene.surface if item.name == name and item.shape == "flat"), None)
-    if surface is None:
+def _plane_of(staged: StagedProjector, light) -> _Plane:
+    distance, name = axis_hits(light, staged.stage.arrays)
+    flat = staged.stage.flat(name)
+    if name is None or flat is None:
         raise SceneError(
             Fault(
-                found=f"the axis of {spec.name} meets {name or 'nothing'}",
+                found=f"the axis of {staged.name} meets {name or 'nothing'}",
                 allowed="a flat surface",
                 try_="aim it at a flat wall",
             )
         )
-    vertices = placed_surface(scene, surface).vertices
+    vertices = flat.vertices
     normal = np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
     normal /= np.linalg.norm(normal)
     forward = np.array(light.emitter.forward)
@@ -175,12 +175,12 @@ def _plane_of(scene, spec, light, arrays: SceneArrays) -> _Plane:
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
     origin = np.array(light.emitter.position) + distance * forward
-    return _Plane(surface.name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
+    return _Plane(name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
 
 
-def _within_the_gate(spec, picture: np.ndarray) -> np.ndarray:
+def _within_the_gate(staged: StagedProjector, picture: np.ndarray) -> np.ndarray:
     """The bitmap with what the gate covers as metal: a round gate is to land as a circle."""
-    gate, pitch = gate_of(spec), 1e-3 * spec.stencil.width_mm / picture.shape[1]
+    gate, pitch = staged.gate, staged.bitmap.pitch
     y, x = ((np.arange(count) - 0.5 * (count - 1)) * pitch for count in picture.shape)
     inward = (
         gate.half_width - np.hypot(x[None, :], y[:, None])

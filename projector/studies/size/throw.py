@@ -13,11 +13,12 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.faults import Fault, SceneError, check_above_zero
+from projector.meshes.mesh import Mesh
 from projector.optics import thin_lens
-from projector.scene.placement import placed_surface
+from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Drawn, Shown
-from projector.stage.optics import light_arrays
-from projector.stage.surfaces import SceneArrays, scene_arrays
+from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_on
+from projector.stage.surfaces import SceneArrays
 from projector.studies.size.beam import edge_stops
 from projector.tracing.gate.chief_rays import gate_rays, opening_border, opening_half_sizes
 from projector.tracing.rays.bvh import closest_hits
@@ -236,21 +237,23 @@ class Outline(Shown):
         return f"{self.width_m:.3f} × {self.height_m:.3f} m on {self.on}, keystone {self.keystone_across:.3f} across"
 
 
-def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int = 200, on: str | None = None) -> Outline:
+def landed_outline(
+    stage: SceneOrStage, projector: AnyProjector = None, n_side: int = 200, on: str | None = None
+) -> Outline:
     """The true outline of a projector's lit part on the scene's meshes, by rays through the pupil's middle.
 
     It is bounded by the gate, a round one along its circle, and by the stencil's rectangle where that is smaller.
     on: the surface to follow it on; without, the one that the axis meets first (no figure).
     """
-    arrays = arrays or scene_arrays(scene)
-    light = light_arrays(scene, spec, [587.5618])
+    staged = projector_on(stage, projector)
+    stage, arrays, light = staged.stage, staged.stage.arrays, staged.light([LINE_D_NM])
     half_width, half_height = opening_half_sizes(light)
     sides = opening_border(light, n_side)
     axis = int(_landed(light, arrays, [0.0], [0.0]).owners[0])
     lands_on = arrays.names[axis] if axis >= 0 else None
-    on = lands_on if on is None and 0 <= axis < len(scene.surface) else on
+    on = lands_on if on is None and 0 <= axis < len(stage.scene.surface) else on
     landed = [_landed(light, arrays, *side.T) for side in sides]
-    where = _alone(scene, light, on)
+    where = _alone(stage, light, on)
     border = [where(*side.T).points for side in sides]
     top, right, bottom, left = (float(np.linalg.norm(np.diff(side, axis=0), axis=1).sum()) for side in border)
     middle = n_side // 2
@@ -259,53 +262,48 @@ def landed_outline(scene, spec, arrays: SceneArrays | None = None, n_side: int =
         half_width * np.array([0.0, 0.0, 1.0, 0.0, -1.0]), half_height * np.array([0.0, -1.0, 0.0, 1.0, 0.0])
     ).levels
     stops = np.log2(levels[1:] / levels[0]).tolist()
+    flat = stage.flat(on)
     return Outline(
-        np.concatenate([side.points for side in landed]),
-        (top, right, bottom, left),
-        float(np.linalg.norm(border[1][middle] - border[3][middle])),
-        float(np.linalg.norm(border[0][middle] - border[2][middle])),
-        left / right,
-        top / bottom,
-        (stops[0], stops[1], stops[2], stops[3]),
-        lands_on,
-        on,
-        _plane_of(scene, on) is not None and not _holds(scene, on, np.concatenate(border)),
-        light.gate.is_round and half_width == half_height == light.gate.half_width,
+        points=np.concatenate([side.points for side in landed]),
+        sides_m=(top, right, bottom, left),
+        width_m=float(np.linalg.norm(border[1][middle] - border[3][middle])),
+        height_m=float(np.linalg.norm(border[0][middle] - border[2][middle])),
+        keystone_across=left / right,
+        keystone_up=top / bottom,
+        side_stops=(stops[0], stops[1], stops[2], stops[3]),
+        lands_on=lands_on,
+        on=on,
+        goes_on=flat is not None and not _holds(flat, np.concatenate(border)),
+        is_round=light.gate.is_round and half_width == half_height == light.gate.half_width,
     )
 
 
-def _holds(scene, name: str | None, points: np.ndarray) -> bool:
+def _holds(flat: Mesh, points: np.ndarray) -> bool:
     """Whether points (n, 3) of a flat surface's plane all lie on it."""
-    surface = next(item for item in scene.surface if item.name == name)
-    corners = placed_surface(scene, surface).vertices
+    corners = flat.vertices
     middle, sides = corners.mean(axis=0), (corners[1] - corners[0], corners[3] - corners[0])
     return all(np.all(np.abs((points - middle) @ side) <= 0.5000001 * (side @ side)) for side in sides)
 
 
-def _alone(scene, light, name: str | None):
-    """Where gate points land on one surface if nothing else stands in the scene,
-    a flat one taken to go on without end.
-    """
-    plane = _plane_of(scene, name)
+def _alone(stage: Stage, light, name: str | None):
+    """Where gate points land on one surface as if it stood alone, a flat one taken to go on without end."""
+    plane = _plane_of(stage, name)
     if plane is not None:
         return lambda gate_x, gate_y: _landed_on_plane(light, *plane, gate_x, gate_y)
-    surfaces = tuple(item for item in scene.surface if item.name == name)
-    if not surfaces:
+    if name is None or all(item.name != name for item in stage.scene.surface):
         return lambda gate_x, _: _Landed(
             np.full((len(gate_x), 3), np.nan), np.full(len(gate_x), -1), np.full(len(gate_x), np.nan)
         )
-    bare = scene_arrays(
-        scene.model_copy(update={"surface": surfaces, "figure": ()}).placed_at(scene.name, scene.folder)
-    )
+    bare = stage.alone(name)
     return lambda gate_x, gate_y: _landed(light, bare, gate_x, gate_y)
 
 
-def _plane_of(scene, name: str | None) -> tuple[np.ndarray, np.ndarray] | None:
+def _plane_of(stage: Stage, name: str | None) -> tuple[np.ndarray, np.ndarray] | None:
     """A point and the normal of a flat surface of that name; None for any other."""
-    surface = next((item for item in scene.surface if item.name == name and item.shape == "flat"), None)
-    if surface is None:
+    flat = stage.flat(name)
+    if flat is None:
         return None
-    vertices = placed_surface(scene, surface).vertices
+    vertices = flat.vertices
     return vertices[0], np.cross(vertices[1] - vertices[0], vertices[2] - vertices[0])
 
 

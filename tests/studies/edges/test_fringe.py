@@ -12,7 +12,6 @@ from projector.optics.dispersion import achromat_relative_power, singlet_relativ
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.scene.model import Filter
 from projector.stage.optics import light_arrays
-from projector.stage.surfaces import scene_arrays
 from projector.studies.edges import fringe as study
 from projector.studies.edges.profile import (
     camera_pixel_at,
@@ -192,7 +191,7 @@ def test_no_edge_of_any_direction_fringes_more(studio, at):
     goal = np.array(at) + np.array([0.0, 0.0, -math.tan(math.radians(50.0)) * at[0]])
     found = study.fringe(scene, spec, tuple(goal))
     light, _ = full_spectrum(scene, spec)
-    place = place_on_surface(scene, light, scene_arrays(scene), tuple(goal))
+    place = place_on_surface(scene, light, tuple(goal))
     blue, red = (int(np.searchsorted(WAVELENGTHS_NM, nm)) for nm in (450.0, 650.0))
     widths = []
     for degrees in range(180):
@@ -224,7 +223,7 @@ def test_the_edge_that_is_told_is_the_edge_that_is_rendered(studio):
     )
     spec = scene.projector[0]
     light = light_arrays(scene, spec, [450.0, 550.0, 650.0])
-    place = place_on_surface(scene, light, scene_arrays(scene), (0.2, 1.65, -math.tan(math.radians(40.0)) * 0.2))
+    place = place_on_surface(scene, light, (0.2, 1.65, -math.tan(math.radians(40.0)) * 0.2))
     turned = turned_to(place, (math.cos(0.7), math.sin(0.7)))
     formula = edge_by_formula(light, turned, "across")
     measured = edge_measured(light, turned, "across", formula.positions[-1])

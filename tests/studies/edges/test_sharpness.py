@@ -12,7 +12,11 @@ from projector.files.finding import shipped_folder
 from projector.optics import thin_lens
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load
+from projector.stage.stage import Stage
 from projector.studies.edges import sharpness as study
+from projector.studies.edges.focus_curve import compromise, focus_curve, offsets_to_show
+from projector.studies.edges.profile import full_spectrum
+from projector.studies.edges.refocus import blade_edges, refocused
 
 
 def soft_wall(studio, yaw=0.0, **lens):
@@ -108,7 +112,7 @@ def test_depth_of_softness_counts_the_colours_of_a_single_lens(studio, within_mm
         }
     )
     found = study.sharpness(far_wall, spec, (0.0, 1.5, 0.0), within_mm=within_mm)
-    light, weights = study.full_spectrum(far_wall, spec)
+    light, weights = full_spectrum(far_wall, spec)
     colour_alone = 1e3 * study.axial_edge_width(
         light, weights[:, 1], 1.0 / float(weights[:, 1] @ light.inverse_sharp / weights[:, 1].sum())
     )
@@ -123,7 +127,7 @@ def test_depth_of_softness_counts_the_colours_of_a_single_lens(studio, within_mm
 def test_blades_and_stencil_are_never_sharp_together():
     """They sit in different planes (common practice, no source): where one is sharpest the other is an order softer."""
     scene = load(shipped_folder("scene") / "08-framed-head.toml")
-    curve = study.focus_curve(scene, scene.projector[0], "understudy.left_eye", np.linspace(-14.0, 4.0, 19))
+    curve = focus_curve(scene, scene.projector[0], "understudy.left_eye", np.linspace(-14.0, 4.0, 19))
     sharpest = int(np.argmin(curve.stencil_mm))
     assert curve.offsets_mm[sharpest] == 0.0
     for widths in curve.blades_mm.values():
@@ -203,7 +207,7 @@ def test_lateral_colour_softens_the_same_radius_alike_in_every_direction(studio)
     assert study.sharpness(scene, stopped, points[1]).edge_mm == pytest.approx(1.7, rel=0.001)
     # No stop narrows what is shifted sideways.
     assert study.sharpness(scene, spec, points[0], within_mm=0.2).stop is None
-    curves = [study.focus_curve(scene, spec, point, [-0.5, 0.0, 0.5]).stencil_mm for point in points[:2]]
+    curves = [focus_curve(scene, spec, point, [-0.5, 0.0, 0.5]).stencil_mm for point in points[:2]]
     np.testing.assert_allclose(curves[0], curves[1], rtol=1e-3)
 
 
@@ -214,7 +218,7 @@ def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
     near = {"name": "near", "position_m": [-0.3, 1.5, 0.2], "width_m": 0.5, "height_m": 0.5}
     far = {"name": "far", "position_m": [0.0, 1.5, -0.2], "width_m": 3.0, "height_m": 3.0}
     scene = studio.scene({"lens": {"f_number": 2.0}, "focus": {"distance_m": 1.8}}, surfaces=[near, far])
-    found = study.compromise(scene, scene.projector[0], [(-0.3, 1.5, 0.2), (0.3, 1.5, -0.2)])
+    found = compromise(scene, scene.projector[0], [(-0.3, 1.5, 0.2), (0.3, 1.5, -0.2)])
     tubes = [1e3 / (1.0 / 0.085 - 1.0 / distance) for distance in (1.8, 2.0)]
     assert found.offset_mm == pytest.approx(tubes[1] - tubes[0], abs=2e-3)
     # 42.5 mm · 0.2/2.0 · 0.687, both.
@@ -238,7 +242,7 @@ def test_the_focus_for_a_wanted_edge_gives_it_and_is_found_on_both_sides(studio,
     assert near.offset_mm > wanted.least_offset_mm > far.offset_mm and near.focus_m < 2.0 < far.focus_m
     for focused in wanted.focuses:
         # 801 places across the edge there, 2001 here.
-        assert study.sharpness(scene, study.refocused(spec, focused.offset_mm), point).edge_across_mm == pytest.approx(
+        assert study.sharpness(scene, refocused(spec, focused.offset_mm), point).edge_across_mm == pytest.approx(
             8.0, rel=2e-3
         )
         by_distance = spec.model_copy(update={"focus": spec.focus.model_copy(update={"distance_m": focused.focus_m})})
@@ -263,7 +267,7 @@ def test_an_edge_that_no_focus_gives_says_how_sharp_it_gets(studio):
     scene = soft_wall(studio, dispersion={"glass": "N-BK7"})
     (wanted,) = study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.2).wanted_focuses
     assert wanted.focuses == () and wanted.least_mm > 0.2
-    at_its_best = study.refocused(scene.projector[0], wanted.least_offset_mm)
+    at_its_best = refocused(scene.projector[0], wanted.least_offset_mm)
     assert study.sharpness(scene, at_its_best, (0.0, 1.5, 0.0)).edge_across_mm == pytest.approx(
         wanted.least_mm, rel=5e-3
     )
@@ -271,12 +275,12 @@ def test_an_edge_that_no_focus_gives_says_how_sharp_it_gets(studio):
 
 def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
     scene = load(shipped_folder("scene") / "08-framed-head.toml")
-    spec, arrays = scene.projector[0], study.scene_arrays(scene)
+    spec, stage = scene.projector[0], Stage(scene)
     found = study.sharpness(scene, spec, "understudy.left_cheek", within_mm=8.0)
     assert [item.edge for item in found.wanted_focuses] == ["left and right blades", "top and bottom blades"]
     for wanted, side in zip(found.wanted_focuses, ("left", "top"), strict=True):
         for focused in wanted.focuses:
-            assert study.blade_edges(scene, study.refocused(spec, focused.offset_mm), "understudy.left_cheek", arrays)[
+            assert blade_edges(stage, refocused(spec, focused.offset_mm), "understudy.left_cheek")[
                 side
             ] == pytest.approx(8.0, rel=1e-3)
 
@@ -284,11 +288,11 @@ def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
 def test_the_figure_reaches_the_wanted_line():
     """Every focus that gives the wanted edge is among the offsets shown, and the curve passes the line there."""
     scene = load("03-cabin-window")
-    spec, arrays = scene.projector[0], study.scene_arrays(scene)
-    wanted = study.sharpness(scene, spec, "pilot.right_cheek", 25.0, arrays).wanted_focuses[0].focuses
-    offsets = study.offsets_to_show(scene, [(spec, "pilot.right_cheek")], arrays, [item.offset_mm for item in wanted])
+    spec, stage = scene.projector[0], Stage(scene)
+    wanted = study.sharpness(stage, spec, "pilot.right_cheek", 25.0).wanted_focuses[0].focuses
+    offsets = offsets_to_show(stage, [(spec, "pilot.right_cheek")], [item.offset_mm for item in wanted])
     assert offsets[0] < min(item.offset_mm for item in wanted) and max(item.offset_mm for item in wanted) < offsets[-1]
-    curve = study.focus_curve(scene, spec, "pilot.right_cheek", offsets[[0, len(offsets) // 2, -1]], arrays).stencil_mm
+    curve = focus_curve(stage, spec, "pilot.right_cheek", offsets[[0, len(offsets) // 2, -1]]).stencil_mm
     assert curve[0] > 25.0 > curve[1] and curve[2] > 25.0
 
 
@@ -297,9 +301,6 @@ def test_a_blades_edge_far_out_is_as_wide_as_in_a_map(studio, ruler):
     axis in the stencil's plane. Against a map's 10–90 %, its light divided by that without the blade; 1 % for the map's
     steps.
     """
-    from projector.stage.surfaces import scene_arrays
-    from projector.studies.edges.refocus import blade_edges
-
     lens = {"f_number": 64.0, "distortion_percent": 30.0, "corner_softness_mm": 0.4}
     blade = {"side": "top", "insertion_mm": 30.0, "offset_mm": 20.0}
     wall = {"position_m": [0.49, 1.5, 0.0], "width_m": 0.002, "height_m": 0.06}
@@ -309,5 +310,5 @@ def test_a_blades_edge_far_out_is_as_wide_as_in_a_map(studio, ruler):
     maps = [irradiance_map(scene, n_across=32) for scene in (cut, whole)]
     share, (_, y) = maps[0].illuminance[:, 16] / maps[1].illuminance[:, 16], ruler.axes(maps[0])
     low, high = (float(ruler.crossings(y, share, level)[0]) for level in (0.1, 0.9))
-    found = blade_edges(cut, cut.projector[0], (0.49, 1.5, 0.0), scene_arrays(cut))["top"]
+    found = blade_edges(cut, cut.projector[0], (0.49, 1.5, 0.0))["top"]
     assert found == pytest.approx(1e3 * abs(high - low), rel=0.01)

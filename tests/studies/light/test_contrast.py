@@ -9,7 +9,6 @@ import pytest
 from projector.faults import SceneError
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load
-from projector.stage.surfaces import scene_arrays
 from projector.studies.light import contrast as study
 from projector.studies.light.light_at import axis_point, light_at
 
@@ -47,7 +46,7 @@ def test_open_share_counts_in_the_gate(studio):
 def on_the_wall(scene, name="window", point=(0.0, 1.5, 0.0)):
     spec = next(item for item in scene.projector if item.name == name)
     found = light_at(scene, spec, point)
-    return study.contrast_where_it_lands(scene, spec, found.place, found.surface, None, 0.0)
+    return study.contrast_where_it_lands(scene, spec, found.place, found.surface, 0.0)
 
 
 def small_wall(studio, *more, ambient=None, projector=None, surfaces=()):
@@ -115,7 +114,7 @@ def test_the_order_of_projectors_and_surfaces_changes_no_contrast():
                 item, spec, light_at(item, spec, reference).place, light_at(item, spec, reference).surface
             )
             for item in (scene, turned)
-            for reference in [axis_point(item, spec, scene_arrays(item))]
+            for reference in [axis_point(item, spec)]
         ]
         assert found[0].ratio == pytest.approx(found[1].ratio, rel=1e-9)
 

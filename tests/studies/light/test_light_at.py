@@ -15,7 +15,6 @@ from projector.cli import app
 from projector.faults import SceneError
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load
-from projector.stage.surfaces import scene_arrays
 from projector.studies.edges import fringe, sharpness
 from projector.studies.light import light_at
 from projector.studies.light.light_at import AWAY, BEHIND, CUT, DARK, LIT, NOWHERE, OUTSIDE, SHADOW
@@ -181,9 +180,8 @@ def test_a_point_in_the_air_of_the_beam_is_told_what_is_before_and_behind_it(stu
 def test_a_focus_in_the_air_is_asked_about_where_the_axis_lands(studio):
     """Focused half a metre before the wall, to be soft on it: no fault, no note, and the question is of the wall."""
     scene = beside(studio, {"focus": {"distance_m": None, "at": [0.0, 1.5, 0.5]}})
-    arrays = scene_arrays(scene)
-    assert light_at.usual_point(scene, scene.projector[0], arrays) == pytest.approx((0.0, 1.5, 0.0))
-    assert light_at.focus_notes(scene, arrays) == []
+    assert light_at.usual_point(scene, scene.projector[0]) == pytest.approx((0.0, 1.5, 0.0))
+    assert light_at.focus_notes(scene) == []
 
 
 # --- what commands say

@@ -1,0 +1,211 @@
+"""A scene resolved once: its meshes as arrays, and of each projector by name its optics, focus and power.
+
+Each is made when it is first asked for, once, whichever thread asks. Pictures, maps and studies of one scene take one
+Stage, so that trees are built and figures placed a single time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterable
+from typing import TypeAlias
+
+import numpy as np
+
+from projector.faults import Fault, SceneError
+from projector.meshes.mesh import Mesh
+from projector.phrases import did_you_mean, nearest
+from projector.scene.model import Projector, Scene
+from projector.scene.placement import PlacedObject, placed_objects, point_of
+from projector.stage.camera import camera_arrays
+from projector.stage.optics import Focus, bitmap_of, focus_of, gate_of, light_arrays
+from projector.stage.power import Power, power_of
+from projector.stage.surfaces import SceneArrays, reflectances_of, scene_arrays
+from projector.tracing.gate.gate_image import Bitmap, Gate, open_bitmap
+from projector.tracing.gate.lens_law import Projection
+from projector.tracing.rays.surfaces import Camera
+
+
+class made_once:
+    """A value of an object with a `lock`, made on first use and kept in its `made`; other threads wait for it."""
+
+    def __init__(self, make: Callable):
+        self.make, self.__doc__ = make, make.__doc__
+
+    def __set_name__(self, owner, name: str) -> None:
+        self.name = name
+
+    def __get__(self, item, owner=None):
+        if item is None:
+            return self
+        with item.lock:
+            if self.name not in item.made:
+                item.made[self.name] = self.make(item)
+            return item.made[self.name]
+
+
+class Stage:
+    """A Scene with everything that is made of it alone. arrays: those of another scene with the same meshes, if there
+    are any.
+    """
+
+    def __init__(self, scene: Scene, arrays: SceneArrays | None = None):
+        self.scene = scene
+        self.lock = threading.RLock()
+        self.made: dict = {} if arrays is None else {"arrays": arrays}
+        # What is made of the scene's own projectors, by their place in it, and of surfaces alone.
+        self._made_of: dict[int, dict] = {}
+        self._bare: dict[str, SceneArrays] = {}
+
+    def with_arrays(self, arrays: SceneArrays) -> Stage:
+        """This stage if it has no arrays yet, or these; else one that has these."""
+        with self.lock:
+            if self.made.setdefault("arrays", arrays) is arrays:
+                return self
+        return Stage(self.scene, arrays)
+
+    def __repr__(self) -> str:
+        return f"Stage({self.scene.name!r})"
+
+    @made_once
+    def arrays(self) -> SceneArrays:
+        """The scene's meshes in the world, and their tree."""
+        return scene_arrays(self.scene)
+
+    @made_once
+    def objects(self) -> list[PlacedObject]:
+        """Everything that light can fall on, surfaces first, then figures, each with its mesh in the world."""
+        return placed_objects(self.scene)
+
+    def flat(self, name: str | None) -> Mesh | None:
+        """The mesh in the world, four corners, of the flat surface of that name; None if there is none."""
+        pairs = zip(self.scene.surface, self.objects, strict=False)
+        return next((item.mesh for spec, item in pairs if spec.name == name and spec.shape == "flat"), None)
+
+    @made_once
+    def reflectances(self) -> np.ndarray:
+        """Reflectance spectra (k, 71) of the objects."""
+        return reflectances_of(self.scene)
+
+    def camera(self, width: int, height: int) -> Camera:
+        """The camera for a picture of width × height pixels."""
+        return camera_arrays(self.scene, width, height)
+
+    def point(self, reference) -> np.ndarray:
+        """A point (3,) float, metres, from coordinates or a landmark's name. SceneError for a name that is none."""
+        return np.asarray(point_of(self.scene, reference), float)
+
+    def alone(self, name: str) -> SceneArrays:
+        """Arrays of the surface of that name as if nothing else stood in the scene."""
+        with self.lock:
+            if name not in self._bare:
+                surfaces = tuple(item for item in self.scene.surface if item.name == name)
+                bare = self.scene.model_copy(update={"surface": surfaces, "figure": ()})
+                self._bare[name] = scene_arrays(bare.placed_at(self.scene.name, self.scene.folder))
+            return self._bare[name]
+
+    @property
+    def projectors(self) -> tuple[StagedProjector, ...]:
+        """All projectors, in the order of the file."""
+        return tuple(self.projector(spec) for spec in self.scene.projector)
+
+    def projector(self, which: str | Projector | StagedProjector | None = None) -> StagedProjector:
+        """One projector: by name, None for a scene's only one; or a variant, which need not be in the scene.
+
+        SceneError for a name that the scene does not have, and for None where it has several projectors or none.
+        """
+        if isinstance(which, StagedProjector):
+            return which if which.stage is self else self.projector(which.spec)
+        if not isinstance(which, Projector):
+            which = self._named(which)
+        own = next((index for index, spec in enumerate(self.scene.projector) if spec is which), None)
+        with self.lock:
+            return StagedProjector(self, which, {} if own is None else self._made_of.setdefault(own, {}))
+
+    def _named(self, name: str | None) -> Projector:
+        specs = self.scene.projector
+        if name is None and len(specs) == 1:
+            return specs[0]
+        found = next((spec for spec in specs if spec.name == name), None)
+        if found is not None:
+            return found
+        names = [spec.name for spec in specs]
+        what = f'there is no projector "{name}"' if name is not None else f"{len(specs)} projectors, and none is named"
+        raise SceneError(
+            Fault(
+                what if specs else "the scene has no projector",
+                ", ".join(names) or "a scene with a projector",
+                did_you_mean(nearest(name or "", names)),
+            )
+        )
+
+
+class StagedProjector:
+    """One projector where it stands on a stage. spec: as the scene says it, or a variant of that."""
+
+    def __init__(self, stage: Stage, spec: Projector, made: dict):
+        self.stage, self.spec = stage, spec
+        self.lock, self.made = stage.lock, made
+
+    def __repr__(self) -> str:
+        return f"StagedProjector({self.spec.name!r})"
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+        return self.spec.name
+
+    @made_once
+    def focus(self) -> Focus:
+        """Where it is focused."""
+        return focus_of(self.stage.scene, self.spec)
+
+    @made_once
+    def power(self) -> Power:
+        """How bright it is."""
+        return power_of(self.stage.scene, self.spec)
+
+    @made_once
+    def gate(self) -> Gate:
+        """Its gate, metres."""
+        return gate_of(self.spec)
+
+    @made_once
+    def bitmap(self) -> Bitmap:
+        """Its stencil as it lies in the gate, or an open one."""
+        return bitmap_of(self.spec, self.stage.scene)
+
+    def light(self, wavelengths_nm: Iterable[float]) -> Projection:
+        """Its optics at wavelengths (n,) nm, with its stencil."""
+        return self._at(wavelengths_nm, True)
+
+    def open_light(self, wavelengths_nm: Iterable[float]) -> Projection:
+        """The same with an open gate, for what does not depend on the stencil; its file is not read."""
+        return self._at(wavelengths_nm, False)
+
+    def _at(self, wavelengths_nm, with_stencil: bool) -> Projection:
+        key = (tuple(map(float, wavelengths_nm)), with_stencil)
+        with self.lock:
+            if key not in self.made:
+                bitmap = self.bitmap if with_stencil else open_bitmap(self.gate)
+                self.made[key] = light_arrays(self.stage.scene, self.spec, key[0], bitmap)
+            return self.made[key]
+
+    def varied(self, **changes) -> StagedProjector:
+        """The projector with some of its fields changed, on the same stage."""
+        return StagedProjector(self.stage, self.spec.model_copy(update=changes), {})
+
+
+# What public calls take: a scene, which is then resolved anew, or a stage; a projector, or its name.
+SceneOrStage: TypeAlias = Scene | Stage
+AnyProjector: TypeAlias = str | Projector | StagedProjector | None
+
+
+def stage_of(scene: SceneOrStage) -> Stage:
+    """A scene on a stage of its own; a stage as it is."""
+    return scene if isinstance(scene, Stage) else Stage(scene)
+
+
+def projector_on(scene: SceneOrStage, projector: AnyProjector) -> StagedProjector:
+    """One projector of a scene or a stage; its stage comes with it."""
+    return stage_of(scene).projector(projector)
