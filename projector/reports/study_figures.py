@@ -64,8 +64,8 @@ _STYLES = ("-", "--", "-.", (0, (1, 1.2)), (0, (7, 2, 1, 2, 1, 2)))
 
 def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
     """Edge width over the focus offset of one or several projectors at one or several points
-    (studies.edges.focus_curve.FocusCurve): the stencil's curve and the blades', the present offset, the wanted width, and
-    the focuses that give it (offset mm, words).
+    (studies.edges.focus_curve.FocusCurve): the stencil's curve and the blades', the present offset, the wanted width,
+    and the focuses that give it (offset mm, words).
     """
     figure = new_figure(7.5, 5.4)
     axes = figure.add_subplot()
