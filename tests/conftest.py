@@ -23,6 +23,13 @@ WALL = {"name": "wall", "shape": "flat", "position_m": [0.0, 1.5, 0.0], "width_m
 CAMERA = {"position_m": [0.0, 1.5, 4.0], "aim": [0.0, 1.5, 0.0]}
 
 
+def mostly_slow(cases, quick: int = 1) -> list:
+    """Cases of a parametrized test of which all but the first few are marked slow: a quick run keeps a share of it."""
+    cases = list(cases)
+    slow = [pytest.param(*(case if isinstance(case, tuple) else (case,)), marks=pytest.mark.slow) for case in cases]
+    return [*cases[:quick], *slow[quick:]]
+
+
 def merged(base: dict, changes: dict) -> dict:
     """A deep copy of base with changes put in, tables into tables."""
     result = copy.deepcopy(base)

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import mostly_slow
+
 SEED = 7
 
 
@@ -28,9 +30,9 @@ def troubles(judge, numbers, **options) -> list[str]:
 
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")
-@pytest.mark.parametrize("part", range(4))
+@pytest.mark.parametrize("part", mostly_slow(range(8)))
 def test_no_legal_scene_renders_light_that_is_negative_or_no_number(mutated, part):
-    assert troubles(mutated.troubles_of_scene, range(10 * part, 10 * part + 10), answers=False) == []
+    assert troubles(mutated.troubles_of_scene, range(5 * part, 5 * part + 5), answers=False) == []
 
 
 @pytest.mark.slow
@@ -40,18 +42,21 @@ def test_no_legal_scene_prints_a_number_that_is_none(mutated):
 
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")
-def test_damaged_files_are_read_or_told_in_words(mutated):
-    assert troubles(mutated.troubles_of_text, range(120)) == []
+@pytest.mark.parametrize("numbers", mostly_slow([range(20), range(20, 120)]), ids=str)
+def test_damaged_files_are_read_or_told_in_words(mutated, numbers):
+    assert troubles(mutated.troubles_of_text, numbers) == []
 
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")
-def test_odd_changes_are_made_or_told_in_words(mutated):
-    assert troubles(mutated.troubles_of_changes, range(80)) == []
+@pytest.mark.parametrize("numbers", mostly_slow([range(10), range(10, 80)]), ids=str)
+def test_odd_changes_are_made_or_told_in_words(mutated, numbers):
+    assert troubles(mutated.troubles_of_changes, numbers) == []
 
 
 @pytest.mark.filterwarnings("error::RuntimeWarning")
-def test_odd_numbers_are_answered_or_told_in_words(mutated):
-    assert troubles(mutated.troubles_of_numbers, range(60)) == []
+@pytest.mark.parametrize("numbers", mostly_slow([range(10), range(10, 60)]), ids=str)
+def test_odd_numbers_are_answered_or_told_in_words(mutated, numbers):
+    assert troubles(mutated.troubles_of_numbers, numbers) == []
 
 
 def test_the_cases_are_what_they_say(mutated):

@@ -51,6 +51,7 @@ def test_the_wheel_holds_scenes_lenses_and_stencils_and_no_pictures(installed):
     assert not (installed / "tests").exists()
 
 
+@pytest.mark.slow
 def test_the_installed_command_renders_a_shipped_scene_in_a_foreign_folder(installed, tmp_path):
     done = run(installed, tmp_path, "preview", "01-square-wall", "--size", "64x48", "--quality", "quick")
     assert done.returncode == 0, done.stderr
@@ -145,6 +146,7 @@ def test_importing_touches_no_file_and_nobody_elses_cache(installed, tmp_path):
     assert ours == []
 
 
+@pytest.mark.slow
 def test_kernels_are_loaded_again_from_our_folder_and_others_from_theirs(tmp_path):
     """A kernel of another package, compiled in the same process, is kept where numba's own setting says."""
     other = tmp_path / "other.py"

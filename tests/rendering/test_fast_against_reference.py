@@ -12,6 +12,7 @@ import pytest
 from projector.files.finding import list_scenes
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load
+from tests.conftest import mostly_slow
 
 SCENES = [path for path, _ in list_scenes()]
 
@@ -29,13 +30,13 @@ def compared(scene, surface, n_across, n_rays_side):
     return relative_rmse(fast.illuminance, references[0].illuminance, references[1].illuminance, fast.open_level)
 
 
-@pytest.mark.parametrize("path", SCENES, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", mostly_slow(SCENES), ids=lambda path: path.stem)
 def test_every_scene_agrees_on_its_first_surface(path):
     scene = load(path)
     assert compared(scene, scene.surface[0].name, 160, 14) < 0.01
 
 
-@pytest.mark.parametrize("path", [path for path in SCENES if load(path).figure], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", mostly_slow(path for path in SCENES if load(path).figure), ids=lambda path: path.stem)
 def test_every_sitter_agrees(path):
     """The figure as its first projector sees it: attached and cast shadows, grazing light, pattern and penumbra
     together.
@@ -100,7 +101,7 @@ CASES += [
 ]
 
 
-@pytest.mark.parametrize(("name", "pupil", "offset_mm"), CASES)
+@pytest.mark.parametrize(("name", "pupil", "offset_mm"), mostly_slow(CASES))
 def test_openings_smaller_than_their_blur_agree(studio, name, pupil, offset_mm):
     """Holes, dots and slits spread over patches of 1.3 and 2.1 mm: two to four times as wide as they are."""
     values, (width, height), n_rays_side = OPENINGS[name]
@@ -119,6 +120,7 @@ def test_openings_smaller_than_their_blur_agree(studio, name, pupil, offset_mm):
 
 @pytest.mark.parametrize("in_the_way", ["plate", "blade"])
 @pytest.mark.parametrize("name", ["three holes", "dots", "slits"])
+@pytest.mark.slow
 def test_openings_behind_a_soft_shadow_or_a_blade_agree(studio, name, in_the_way):
     """The edge of a plate 0.8 m before the wall, or of a blade 3 mm behind the stencil, across holes and slits half as
     wide as their blur.
@@ -152,7 +154,7 @@ def test_openings_behind_a_soft_shadow_or_a_blade_agree(studio, name, in_the_way
     assert relative_rmse(fast.illuminance, *references, fast.illuminance.max()) < 0.01
 
 
-@pytest.mark.parametrize("offset_mm", [4.0, 10.0, 30.0])
+@pytest.mark.parametrize("offset_mm", mostly_slow([4.0, 10.0, 30.0]))
 def test_a_pinhole_far_out_of_focus_keeps_its_light(studio, ruler, offset_mm):
     """A hole of 0.2 mm in a bitmap of 36 mm lands as a disc of D·s·|1/z_f − 1/Z|·Z/s, as bright as its area is of the
     patch's.
@@ -195,7 +197,7 @@ CORRECTIONS = {
 }
 
 
-@pytest.mark.parametrize("name", CORRECTIONS)
+@pytest.mark.parametrize("name", mostly_slow(CORRECTIONS))
 def test_every_correction_of_the_lens_agrees(studio, name):
     """A grating of dots over the whole gate, on a tilted wall, through each fault of the lens and all of them."""
     rows, columns = np.indices((512, 512))

@@ -20,6 +20,7 @@ from projector.rendering.session import RenderSession
 from projector.rendering.workers import Workers
 from projector.scene.model import Scene
 from projector.scene.reading.reader import load_text, with_overrides
+from tests.conftest import mostly_slow
 
 SIZE = (96, 72)
 # Two projectors that overlap, one with everything that can be given it, on a head, a box and a wall.
@@ -181,15 +182,15 @@ def differing(scenes):
     return found
 
 
-@pytest.mark.parametrize("part", range(4))
+@pytest.mark.parametrize("part", mostly_slow(range(8)))
 def test_every_number_changed_in_a_session_gives_the_bytes_of_a_new_one(part):
-    fields = random.Random(7).sample(FIELDS, len(FIELDS))[part::4]
+    fields = random.Random(7).sample(FIELDS, len(FIELDS))[part::8]
     scenes = [(path, changed(path, value)) for path, value in fields]
     assert [path for path, scene in scenes if scene is None] == []
     assert differing(scenes) == []
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", mostly_slow([1, 2]))
 def test_far_steps_in_any_order_give_the_bytes_of_a_new_session(seed):
     steps = random.Random(seed).sample(STEPS, len(STEPS))
     assert differing([(step, with_overrides(BASE, [step])) for step in steps]) == []

@@ -5,6 +5,7 @@ built from.
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from projector.figures.field.surface import field_gradient, figure_field
 from projector.figures.figure import EYE_HEIGHT_M
@@ -54,6 +55,7 @@ def is_lit(positions, lamp):
     return clear
 
 
+@pytest.mark.slow
 def test_no_tooth_on_the_sitter_under_a_ring_of_lights(studio):
     """A tooth is a pixel that sees less than half of the lamp although the skin's own field leaves its way to it free.
 

@@ -17,6 +17,7 @@ from projector.tracing.gate.gate_image import Bitmap, draw_gate, round_gate
 from projector.tracing.gate.patch_lanes import SUM, TABLE_WORDS, add_patches, choose_patches, clear_patches
 from projector.tracing.rays.vectors import address_of, load_float, stack_words
 from projector.tracing.sight.outline import make_outline
+from tests.conftest import mostly_slow
 
 PIXELS, WIDTH = 1024, 0.036
 GATE = round_gate(0.040)
@@ -162,7 +163,7 @@ def around(values, pupil, scale, count, seed=1):
 @pytest.mark.parametrize(
     ("form", "sign"), [("disc", 1.0), ("hexagon", -1.0), ("triangle", 1.0), ("triangle", -1.0), ("ring", 1.0)]
 )
-@pytest.mark.parametrize("name", STENCILS)
+@pytest.mark.parametrize("name", mostly_slow(STENCILS, 2))
 def test_small_openings_shine_as_the_pupil_summed_over_them(name, form, sign):
     values, pupil = STENCILS[name], PUPILS[form]
     stacks = BlurStack(draw_gate(GATE, Bitmap(values.astype(np.float32), WIDTH / PIXELS)), pupil)

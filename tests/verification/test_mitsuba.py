@@ -171,6 +171,7 @@ def theirs(near: float, seeds):
 
 
 @pytest.mark.parametrize(("near", "owner"), [(1.95, 0), (0.0, 1)], ids=["the backdrop behind the head", "the head"])
+@pytest.mark.slow
 def test_a_stencil_through_a_lens_lights_what_mitsubas_pinholes_light(near, owner):
     fast, shown = ours(near)
     first, second = theirs(near, (1, 2))

@@ -16,6 +16,7 @@ import pytest
 
 from projector.optics.thin_lens import DISC_EDGE_10_90
 from projector.rendering.irradiance import irradiance_map
+from tests.conftest import mostly_slow
 
 FOCAL_LENGTH, F_NUMBER, FOCUS = 0.085, 1.8, 2.0
 PUPIL = FOCAL_LENGTH / F_NUMBER
@@ -82,7 +83,7 @@ def projector_at_origin(**changes):
     }
 
 
-@pytest.mark.parametrize("distance", [1.6, 2.6], ids=["nearer than sharp", "farther than sharp"])
+@pytest.mark.parametrize("distance", mostly_slow([1.6, 2.6]), ids=["nearer than sharp", "farther than sharp"])
 def test_an_edge_of_the_gate_lands_as_soft_as_a_camera_sees_an_edge_there(mi, studio, ruler, distance):
     """The profile of a glowing half of the wall in the film is that of the stencil's edge on the wall.
 
@@ -110,6 +111,7 @@ def test_an_edge_of_the_gate_lands_as_soft_as_a_camera_sees_an_edge_there(mi, st
     assert ruler.edge_width(positions, ours) == pytest.approx(ruler.edge_width(positions, theirs), rel=0.015)
 
 
+@pytest.mark.slow
 def test_patches_of_a_tilted_wall_get_the_light_that_a_camera_gets_from_them(mi, studio):
     """Nine patches across the edge of a stencil, on a wall turned by 40°: light by us over light by Mitsuba is the same
     for all.

@@ -36,6 +36,7 @@ def cluster():
         yield started
 
 
+@pytest.mark.slow
 def test_the_clusters_pictures_are_those_of_this_machine(scene, cluster):
     here = study.comparison(scene, ROWS, COLUMNS, *SIZE)
     there = study.comparison(scene, ROWS, COLUMNS, *SIZE, scheduler=cluster.scheduler_address)
@@ -48,6 +49,7 @@ def test_the_clusters_pictures_are_those_of_this_machine(scene, cluster):
     )
 
 
+@pytest.mark.slow
 def test_both_workers_take_part(scene, cluster):
     from dask.distributed import Client
 
@@ -58,6 +60,7 @@ def test_both_workers_take_part(scene, cluster):
     assert all(count > 0 for count in counts.values())
 
 
+@pytest.mark.slow
 def test_finished_cells_are_kept_and_not_sent_out_again(scene, cluster, tmp_path, monkeypatch):
     folder = tmp_path / "cells"
     study.comparison(scene, study.Axis(ROWS.key, ("-1",)), COLUMNS, *SIZE, folder=folder)
@@ -74,6 +77,7 @@ def test_finished_cells_are_kept_and_not_sent_out_again(scene, cluster, tmp_path
     assert len(cells) == 6 and len(list(folder.glob("*.png"))) == 6
 
 
+@pytest.mark.slow
 def test_a_wish_to_stop_cancels_what_is_left(scene, cluster, tmp_path):
     progress = Progress()
     progress.report = lambda name, done, total: progress.stop() if done >= 1 else None
@@ -91,6 +95,7 @@ def test_a_wish_to_stop_cancels_what_is_left(scene, cluster, tmp_path):
     assert 1 <= len(list((tmp_path / "cells").glob("*.png"))) < 24
 
 
+@pytest.mark.slow
 def test_a_file_that_a_worker_does_not_find_is_named(cluster, studio, monkeypatch):
     """The workers see the same disk here: the stencil is taken away between the check and the work."""
     name = studio.half_plane(64)
@@ -119,6 +124,7 @@ def test_a_scheduler_that_is_not_there_is_one_clear_line(scene, address, words):
     assert time.monotonic() - start < 20.0
 
 
+@pytest.mark.slow
 def test_a_worker_of_another_version_is_refused(scene, cluster, monkeypatch):
     """Here this machine is made to say another version; the workers, processes of their own, still say theirs."""
     monkeypatch.setattr("projector.studies.choosing.cluster.record_of", lambda *rest, **more: {"version": "9.9"})

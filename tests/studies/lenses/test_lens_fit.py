@@ -104,6 +104,7 @@ SPOILT = {
 
 
 @pytest.mark.parametrize("how", SPOILT)
+@pytest.mark.slow
 def test_a_single_element_is_found_again(single, how):
     spoil, decode = SPOILT[how]
     readings = [edge_reading(spoil(linear, 20 + index), decode, MM_PER_PIXEL) for index, linear in enumerate(single)]
@@ -116,6 +117,7 @@ def test_a_single_element_is_found_again(single, how):
     assert found.residual < found.other_residual / 3.0
 
 
+@pytest.mark.slow
 def test_one_photograph_and_the_marked_f_number_give_focus_and_dispersion(single):
     reading = edge_reading(PhotographyStudio.developed(single[2], 0.8, 0.01, 5), decode_srgb, MM_PER_PIXEL)
     found = fit_lens([reading], OFFSETS[2:], SetUp(2.0, 85.0, 2.0, f_number=2.8))
@@ -123,6 +125,7 @@ def test_one_photograph_and_the_marked_f_number_give_focus_and_dispersion(single
     assert abs(found.focus_error_mm.value - FOCUS_ERROR_MM) <= found.focus_error_mm.uncertainty < 0.03
 
 
+@pytest.mark.slow
 def test_a_corrected_lens_is_told_from_a_single_one(tmp_path):
     photographs = rendered(
         tmp_path, {"f_number": 1.8, "dispersion": {"secondary_spectrum_mm": 0.3}}, half_open(), -0.03, -6.0
@@ -138,6 +141,7 @@ def test_a_corrected_lens_is_told_from_a_single_one(tmp_path):
     assert abs(found.focus_error_mm.value + 0.03) <= found.focus_error_mm.uncertainty < 0.03
 
 
+@pytest.mark.slow
 def test_lateral_colour_is_found_from_an_edge_off_the_axis(tmp_path):
     """The edge is 10 mm from the gate's middle; the axis is pointed out in pixels."""
     tube = 1.0 / (1.0 / 0.085 - 1.0 / 2.0)
@@ -155,6 +159,7 @@ def test_lateral_colour_is_found_from_an_edge_off_the_axis(tmp_path):
     within(found.dispersion, 58.0, 0.06)
 
 
+@pytest.mark.slow
 def test_a_lens_without_dispersion_claims_none(tmp_path):
     photographs = rendered(tmp_path, {"f_number": 2.8}, half_open(), 0.0, 5.0)
     readings = [
@@ -174,6 +179,7 @@ def developed_edges(photographs, noise=0.01):
 
 
 @pytest.mark.parametrize(("offsets", "turned"), [([0.5, 0.0, -0.5], "-0.5,0,0.5"), ([1.0, 0.5, 0.0], "-1,-0.5,0")])
+@pytest.mark.slow
 def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offsets, turned):
     """A glass bends blue more than red (normal dispersion): blue is sharp with the stencil nearer to the lens.
 
@@ -188,6 +194,7 @@ def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offse
     within(found.dispersion, 55.0, 0.06)
 
 
+@pytest.mark.slow
 def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
     """To first order a disc is as large on both sides of sharp: the pupil is the same either way, the focus changes its
     sign.
@@ -203,6 +210,7 @@ def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
     assert backwards.focus_error_mm.value == pytest.approx(-FOCUS_ERROR_MM, abs=backwards.focus_error_mm.uncertainty)
 
 
+@pytest.mark.slow
 def test_grey_photographs_give_no_lens(single):
     """Grey of one mixture or another would give this lens a pupil up to a tenth off, and a focus a third of a
     millimetre.
@@ -222,6 +230,7 @@ def test_grey_photographs_give_no_lens(single):
         fit_lens(mixed, OFFSETS, SetUp(2.0, 85.0, 2.0))
 
 
+@pytest.mark.slow
 def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
     """A twentieth of full light taken off and cut at black: the foot of every edge is gone,
     and no interval would tell.
@@ -237,6 +246,7 @@ def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
     assert not any(reading.cut.dark_side for reading in developed_edges([linear + 0.02 for linear in single]))
 
 
+@pytest.mark.slow
 def test_progress_is_told_to_the_end(single):
     told = []
     fit_lens(
@@ -250,6 +260,7 @@ def test_progress_is_told_to_the_end(single):
     assert [done for done, _ in told] == sorted(done for done, _ in told)
 
 
+@pytest.mark.slow
 def test_what_cannot_be_fitted_is_refused(single):
     readings = [edge_reading(PhotographyStudio.developed(linear), decode_srgb, MM_PER_PIXEL) for linear in single]
     set_up = SetUp(2.0, 85.0, 2.0)
