@@ -25,6 +25,7 @@ from .scene.model import Scene as Scene
 from .scene.model import Source as Source
 from .scene.model import Stencil as Stencil
 from .scene.model import Surface as Surface
+from .scene.reading.lens_files import load_lens as load_lens
 from .scene.reading.reader import load as load
 from .scene.reading.reader import load_text as load_text
 from .scene.reading.reader import with_overrides as with_overrides

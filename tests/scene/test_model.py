@@ -8,6 +8,7 @@ import typing
 import pytest
 from pydantic import BaseModel, ValidationError
 
+from projector.faults import SceneError
 from projector.scene import model
 from projector.scene.model import Ambient, Camera, Lens, Scene, Surface, scene_schema
 
@@ -58,7 +59,7 @@ def test_a_reflectance_sends_back_no_more_than_comes(value, allowed):
     if allowed:
         assert Surface(name="wall", reflectance=value).reflectance == value
     else:
-        with pytest.raises(ValidationError):
+        with pytest.raises(SceneError, match="from 0 to 1"):
             Surface(name="wall", reflectance=value)
 
 

@@ -9,6 +9,7 @@ from pydantic import Field
 from projector.scene.model.beam import Blade, Filter, Focus, Gate, Source, Stencil
 from projector.scene.model.kinds import Degrees, FNumber, Length, Name, Part, Point, Seconds
 from projector.scene.model.lens import Lens
+from projector.scene.model.named import AtMost, Named
 
 
 class Statement(Part):
@@ -73,7 +74,7 @@ class Projector(Part):
     stencil: Stencil | None = Field(None, description="The pattern (an open gate if not given).")
     lens: Lens = Field(description="The lens; a file's keys may be replaced one by one.")
     focus: Focus = Field(Focus(), description="Where it is focused.")
-    blade: tuple[Blade, ...] = Field((), max_length=4, description="Framing blades.")
+    blade: Annotated[Named[Blade], AtMost(4)] = Field((), validate_default=True, description="Framing blades.")
     source: Source = Field(Source(), description="The lamp's colour.")
     filter: tuple[Filter, ...] = Field((), max_length=8, description="Filters in the beam.")
     reading: Reading | None = Field(None, description="A meter reading that fixes the power (or output, not both).")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
 from projector.scene.model.camera import Camera
 from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
+from projector.scene.model.named import AtMost, Named
 from projector.scene.model.projector import Projector
 from projector.scene.model.room import Ambient
 from projector.scene.model.surface import Surface
@@ -24,14 +25,42 @@ class Scene(Part):
     format: Literal[1] = Field(1, description="Version of this file format.")
     title: str = Field("", max_length=300, description="What the scene shows.")
     camera: Camera = Field(description="The camera.")
-    projector: tuple[Projector, ...] = Field((), max_length=32, description="Projectors.")
-    surface: tuple[Surface, ...] = Field((), max_length=200, description="Surfaces.")
-    figure: tuple[Figure, ...] = Field((), max_length=20, description="Sitters.")
+    projector: Annotated[Named[Projector], AtMost(32)] = Field((), validate_default=True, description="Projectors.")
+    surface: Annotated[Named[Surface], AtMost(200)] = Field((), validate_default=True, description="Surfaces.")
+    figure: Annotated[Named[Figure], AtMost(20)] = Field((), validate_default=True, description="Sitters.")
     ambient: Ambient | None = Field(None, description="Light from the room.")
 
+    _is_unchecked: bool = PrivateAttr(False)
     _name: str = PrivateAttr("scene")
     _folder: str = PrivateAttr(".")
     _overrides: tuple[str, ...] = PrivateAttr(())
+
+    if not TYPE_CHECKING:  # editors go by the fields
+
+        def __init__(self, /, **values):
+            super().__init__(**values)
+            self._is_unchecked = True
+
+        # As pydantic marks its own: reading a file, which checks all of it, goes past it.
+        __init__.__pydantic_base_init__ = True
+
+    @property
+    def is_unchecked(self) -> bool:
+        """Whether it was made in code, so that nobody has looked yet at what its parts must agree on."""
+        return self._is_unchecked
+
+    def __eq__(self, other) -> bool:
+        """Two scenes are equal that say the same, whatever they are called and wherever they lie."""
+        return self.__dict__ == other.__dict__ if isinstance(other, Scene) else NotImplemented
+
+    def __repr__(self) -> str:
+        kinds: dict[str, Named] = {"projector": self.projector, "surface": self.surface, "sitter": self.figure}
+        counted = (
+            f"{len(items)} {kind}{'s' if len(items) > 1 else ''} ({', '.join(items.names)})"
+            for kind, items in kinds.items()
+            if items
+        )
+        return f"<Scene: {'; '.join((self.name, *counted, *self.overrides))}>"
 
     @property
     def name(self) -> str:

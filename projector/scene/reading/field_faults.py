@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from projector.faults import Fault
 from projector.phrases import ONE_OF_THESE, as_written, did_you_mean, listed, nearest, within
+from projector.scene.model.named import Named
 from projector.scene.reading.field_hints import example_line, number_hint, unit_hint
 
 _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stops")
@@ -140,7 +141,7 @@ def model_in(annotation):
     """The model inside an annotation such as tuple[Blade, ...] or Lens | None."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    if typing.get_origin(annotation) in (tuple, list, typing.Union, types.UnionType, typing.Annotated):
+    if typing.get_origin(annotation) in (tuple, list, Named, typing.Union, types.UnionType, typing.Annotated):
         for inner in typing.get_args(annotation):
             model = model_in(inner)
             if model is not None:

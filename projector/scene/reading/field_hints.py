@@ -33,6 +33,7 @@ _EXAMPLES = {
     "insertion_mm": "insertion_mm = 5",
     "filter.kind": 'kind = "temperature"',
     "distance_m": "distance_m = 2.5",
+    "reading.shutter_s": "shutter_s = 0.02",
 }
 
 

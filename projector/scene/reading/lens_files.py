@@ -57,6 +57,15 @@ def read_lens_file(path: Path) -> dict:
     return lens
 
 
+def load_lens(name, folder=".", **keys) -> Lens:
+    """The lens of a lens file, or a shipped one by name, with keys of your own on top.
+
+    load_lens("achromat", f_number=4) is the achromat stopped down. folder: where a file is looked for first. SceneError
+    if there is no such file, or with all faults of the lens.
+    """
+    return Lens(**{**_keys_of(str(name), Path(folder)), **keys})
+
+
 def merge_lens_files(
     data: dict, folder: Path, places: Places, typed: Sequence[tuple] = ()
 ) -> tuple[list[Fault], list[str]]:
