@@ -35,7 +35,8 @@ class SeenLayout:
     name: str
 
 
-@lru_cache(maxsize=16)
+# As many as a scene may have, and as many again changed: with fewer each would be placed anew whenever it is asked for.
+@lru_cache(maxsize=40)
 def placed_figure(spec) -> Figure:
     """A figure of the scene, built (or taken from the cache) and placed."""
     return place_figure(

@@ -25,13 +25,19 @@ _CURE = "hang it from a boom, or move it."
 
 def lamp_notes(scene) -> list[str]:
     """What is to be said of where the projectors of a scene stand; its aims must be known to be good."""
-    meshes = [(item.spec, item.mesh) for item in placed_objects(scene)]
+    meshes = [item.mesh for item in placed_objects(scene)]
+    boxes = np.array([(mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)) for mesh in meshes]).reshape(-1, 2, 3)
 
     def hides(start, ends):
-        return np.array([any(crosses(mesh, start, end) for _, mesh in meshes) for end in ends], bool)
+        return np.array(
+            [any(crosses(meshes[i], start, end) for i in np.flatnonzero(_meets(boxes, start, end))) for end in ends],
+            bool,
+        )
 
     notes = []
-    for spec in scene.projector:
+    stands = np.array([spec.position_m for spec in scene.projector], float).reshape(-1, 3)
+    met = [(figure.name, stand_meets(figure, stands)) for figure in scene.figure]
+    for index, spec in enumerate(scene.projector):
         place, goal = np.asarray(spec.position_m, float), point_of(scene, spec.aim)
         if _hides_aim(scene, place[None], goal)[0]:
             notes.append(f"{spec.name}: the lamp stands before the camera's lens and hides what the camera looks at.")
@@ -39,10 +45,10 @@ def lamp_notes(scene) -> list[str]:
             notes.append(f"{spec.name}: the lamp stands in the camera's frame{_where(scene, place)}.")
         elif _stand_shows(scene, place, hides):
             notes.append(f"{spec.name}: a stand straight under it would show in the picture; {_CURE}")
-        for figure in scene.figure:
-            if stand_meets(figure, place[None])[0]:
-                notes.append(f"{spec.name}: a stand straight under it would go through {figure.name}; {_CURE}")
-        for item, (_, mesh) in zip(scene.surface, meshes, strict=False):
+        for name, meets in met:
+            if meets[index]:
+                notes.append(f"{spec.name}: a stand straight under it would go through {name}; {_CURE}")
+        for item, mesh in zip(scene.surface, meshes, strict=False):
             if (
                 item.shape in ("box", "mesh")
                 and place[1] > 0.0
@@ -104,6 +110,18 @@ def crosses(mesh, start, end) -> bool:
     v = beside @ way / scale
     share = np.einsum("ij,ij->i", c - a, beside) / scale
     return bool(np.any((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (share > 0.0) & (share < 0.999)))
+
+
+def _meets(boxes, start, end) -> np.ndarray:
+    """Whether the way from start to end comes into boxes (k, 2, 3) along the axes, low and high corners: (k,)."""
+    way = end - start
+    # Along an axis that the way does not move on it is in the box all the while, or never.
+    moves = np.abs(way) > 1e-12
+    inside = ((boxes[:, 0] <= start + 1e-9) & (start - 1e-9 <= boxes[:, 1]))[:, ~moves].all(axis=1)
+    shares = (boxes[:, :, moves] - start[moves]) / way[moves]
+    first = shares.min(axis=1).max(axis=1, initial=0.0)
+    last = shares.max(axis=1).min(axis=1, initial=1.0)
+    return inside & (first <= last + 1e-9)
 
 
 def _bodies(places, goal) -> np.ndarray:

@@ -7,9 +7,11 @@ import json
 import numpy as np
 import pytest
 
+from projector.meshes.mesh import Mesh
+from projector.scene.checks import stands as stands_check
 from projector.scene.checks.cross import cross_check
 from projector.scene.checks.stands import BODY_RADIUS_M, crosses, hindered, stand_meets
-from projector.scene.placement import point_of
+from projector.scene.placement import placed_figure, point_of
 
 SITTER = {"name": "sitter", "kind": "head_and_torso"}
 BACKDROP = {"name": "backdrop", "position_m": [0.0, 1.5, -2.5], "width_m": 4.0, "height_m": 3.0}
@@ -116,6 +118,36 @@ def test_a_figure_placed_elsewhere_takes_its_stand_zone_along(studio):
     scene = studio.scene({}, surfaces=[BACKDROP], figures=[{**SITTER, "position_m": [1.0, 0.0, 0.5]}])
     places = np.array([[1.0, 2.0, 0.5], [0.0, 2.0, 0.0], [1.0, -0.1, 0.5]])
     assert stand_meets(scene.figure[0], places).tolist() == [True, False, False]
+
+
+def test_each_of_many_figures_is_placed_once_and_gone_round_once(studio, monkeypatch):
+    """Twenty sitters and many lamps, as many as a scene may have: placed anew for each lamp they took half a minute."""
+    figures = [{**SITTER, "name": f"s{i}", "position_m": [0.5 * i, 0.0, -0.3 * i]} for i in range(20)]
+    lamps = [{"name": f"lamp{i}", "position_m": [-1.5, 2.0, 1.5 + 0.1 * i]} for i in range(6)]
+    scene = studio.scene(more_projectors=lamps, surfaces=[BACKDROP], figures=figures, camera=CAMERA)
+    asked = []
+    monkeypatch.setattr(
+        stands_check, "stand_meets", lambda figure, places: asked.append(len(places)) or stand_meets(figure, places)
+    )
+    placed_figure.cache_clear()
+    cross_check(scene)
+    assert placed_figure.cache_info().misses == 20
+    assert asked == [7] * 20
+
+
+def test_only_boxes_beside_the_way_are_passed_over():
+    """Held to triangles themselves, from inside boxes, along their faces and past them."""
+    random = np.random.default_rng(3)
+    mesh = Mesh(random.uniform(-1.0, 1.0, (60, 3)), np.arange(60, dtype=np.int32).reshape(20, 3))
+    box = np.array([[mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)]])
+    ways = random.uniform(-2.5, 2.5, (400, 2, 3))
+    ways[::3, 1, random.integers(3)] = ways[::3, 0, random.integers(3)]
+    ways[::5, 1, :2] = ways[::5, 0, :2]
+    met = [bool(stands_check._meets(box, start, end)[0]) for start, end in ways]
+    hit = [crosses(mesh, start, end) for start, end in ways]
+    assert not any(h and not m for h, m in zip(hit, met, strict=True))
+    assert sum(hit) > 40 and sum(not m for m in met) > 100
+    assert stands_check._meets(np.empty((0, 2, 3)), np.zeros(3), np.ones(3)).shape == (0,)
 
 
 def test_place_rules_out_what_the_check_notes(studio):
