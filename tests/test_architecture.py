@@ -107,10 +107,9 @@ STILL_LONG = {
     "scene/checks/cross.py",
     "studies/edges/fringe.py",
     "tracing/gate/patch_lanes.py",
-    "tracing/light/pattern.py",
     "verification/published.py",
 }
-STILL_LONG_FUNCTIONS = {"_check_blades_and_filters", "_light_point"}
+STILL_LONG_FUNCTIONS = {"_check_blades_and_filters"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=module_id)

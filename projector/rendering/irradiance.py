@@ -27,7 +27,7 @@ from projector.stage.stage import SceneOrStage, Stage, stage_of
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
-from projector.tracing.sight.points import Points
+from projector.tracing.sight.points import SURFACE, Points
 
 # Cells along each side of the pupil where a shadow crosses it: a map is measured, so it gets more than a picture.
 MAP_N_SIDE = 8
@@ -194,7 +194,7 @@ def irradiance_map(
     # A body that a projector sees fills part of its map only.
     missed, points = (grid.points.materials == NOTHING)[:, None], grid.points
     out, positions, normals = (
-        np.where(missed, np.nan, values).reshape(*grid.shape, 3) for values in (out, points.positions, points.normals)
+        np.where(missed, np.nan, values).reshape(*grid.shape, -1) for values in (out, points.positions, points.normals)
     )
     out, scale = out.astype(np.float32), _scale(stage, room)
     settings = {"n_across": n_across, "quality": quality, "rays": n_rays_side, "seed": seed}
@@ -230,8 +230,8 @@ class _Tracing(NamedTuple):
 
 
 def _projected(stage: Stage, grid: _Grid, tracing: _Tracing) -> np.ndarray:
-    """The light (n, 3) of all projectors on a map's points, by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
-    out = np.zeros((len(grid.points.positions), 3))
+    """The light (n, 2) of all projectors on a map's points, by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
+    out = np.zeros((len(grid.points.positions), 2))
     for staged in stage.projectors:
         prepared = prepared_light.prepare_light(stage, staged, tracing.n_wavelengths, tracing.workers.threads)
         factor = _counted(stage, LightLevel(1.0, prepared.power.is_flash))
@@ -316,17 +316,27 @@ def _counted(stage: Stage, light: LightLevel) -> float:
     return light.during(stage.scene.camera.shutter_s) if any_flash else light.level
 
 
-def surface_points(positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0) -> Points:
+def surface_points(
+    positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0, receiver: int = SURFACE
+) -> Points:
     """Places (n, 3) m with the normals (n, 3) of the side that is lit, ready for kernels.
 
     facets_rise_m: how far the facets of the surface rise over it at most; shadow rays start over them.
+    receiver: SURFACE, or of a meter DOME or IN_AIR.
     """
     count = len(positions)
     lift = _LIFT * (1.0 + np.abs(positions).sum(axis=1, keepdims=True)) + facets_rise_m
     normals = normals.astype(np.float32)
     origins = (positions + lift * normals).astype(np.float32)
     return Points(
-        positions.astype(np.float32), normals, normals, origins, np.zeros(count, np.float32), np.zeros(count, np.int32)
+        positions=positions.astype(np.float32),
+        normals=normals,
+        facets=normals,
+        origins=origins,
+        areas=np.zeros(count, np.float32),
+        materials=np.zeros(count, np.int32),
+        owners=np.zeros(count, np.int32),
+        receiver=receiver,
     )
 
 

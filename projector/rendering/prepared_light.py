@@ -8,15 +8,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.photometry.spectra import K_M, LUMINOUS_STEPS, N_WAVELENGTHS, OBSERVER_STEPS, STEPS_NM
+from projector.photometry.spectra import K_M, LUMINOUS_STEPS, OBSERVER_STEPS, STEPS_NM
 from projector.photometry.wavelength_nodes import choose_nodes
 from projector.rendering.workers import Progress, Workers
 from projector.stage.power import Power
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.tracing.gate.blur_stack import BlurStack, Stack
 from projector.tracing.gate.gate_image import GateImage, draw_gate
-from projector.tracing.gate.lens_law import Projection
-from projector.tracing.light.pattern import add_light
+from projector.tracing.gate.lens_law import Projection, patch_scale
+from projector.tracing.light.pattern import Pattern, add_light
 from projector.tracing.light.pupil_cells import N_SIDE_PRODUCT, pupil_parts
 from projector.tracing.sight.emitter import Emitter
 from projector.tracing.sight.outline import BITMAP, RING, make_outline
@@ -26,9 +26,9 @@ from projector.tracing.sight.visibility import depths_reached
 
 _SQUARES_PIECE = 256
 
-# Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power, illuminance and nothing.
+# Colour of every sum: CIE XYZ of the light that a perfect white would send back; or power and illuminance.
 XYZ_CHANNELS = K_M * OBSERVER_STEPS
-MAP_CHANNELS = np.stack([STEPS_NM, K_M * LUMINOUS_STEPS, np.zeros(N_WAVELENGTHS)], axis=1)
+MAP_CHANNELS = np.stack([STEPS_NM, K_M * LUMINOUS_STEPS], axis=1)
 
 
 @dataclass(frozen=True)
@@ -42,11 +42,18 @@ class LightSource:
     hat: np.ndarray
 
     def weights(self, reflectances: np.ndarray, channels: np.ndarray) -> np.ndarray:
-        """(n_objects, n_wavelengths, 3): sums over the full grid between nodes of power · reflectance (k, 71) ·
-        channels (71, 3).
+        """(k, n_wavelengths, n_channels): sums over the full grid between nodes of power · reflectance (k, 71) of each
+        material · channels (71, n_channels).
         """
         spectra = reflectances * self.power.spectrum[None, :]
         return np.ascontiguousarray(np.einsum("nl,kl,lc->knc", self.hat, spectra, channels))
+
+    def node_weights(self, reflectances: np.ndarray) -> np.ndarray:
+        """(k, n_wavelengths, n_wavelengths): a channel for each wavelength node, the power that it stands for, for what
+        bounces on. Weighted with what a unit of a node's power is worth, they add up to any other channels.
+        """
+        power = (reflectances * self.power.spectrum[None, :]) @ (self.hat * STEPS_NM).T
+        return np.ascontiguousarray(power[:, :, None] * np.eye(len(self.hat)))
 
 
 @dataclass(frozen=True)
@@ -111,14 +118,15 @@ def prepare_light(stage: SceneOrStage, projector: AnyProjector, n_wavelengths: i
 
 def _patch_range(light: Projection, nearest: float, farthest: float) -> tuple[float, float]:
     """Smallest and largest patch diameter (m, in the gate) over distances along the axis, wavelengths and the field."""
-    tilts = []
-    for sharp in light.inverse_sharp_range:
-        for distance in (nearest, farthest):
-            for field_squared in (0.0, 1.5):
-                tilts.append(sharp - 1.0 / distance + light.curvature * field_squared)
-    scale = 2.0 * light.emitter.radius * light.tube_length
-    low = 0.0 if min(tilts) < 0.0 < max(tilts) else min(abs(tilt) for tilt in tilts)
-    return scale * low, scale * max(abs(tilt) for tilt in tilts)
+    scales = [
+        patch_scale(light, sharp, 1.0 / distance, field_squared)
+        for sharp in light.inverse_sharp_range
+        for distance in (max(nearest, light.nearest), max(farthest, light.nearest))
+        for field_squared in (0.0, 1.5)
+    ]
+    diameter = 2.0 * light.emitter.radius
+    low = 0.0 if min(scales) < 0.0 < max(scales) else min(abs(scale) for scale in scales)
+    return diameter * low, diameter * max(abs(scale) for scale in scales)
 
 
 @dataclass(frozen=True)
@@ -194,24 +202,12 @@ def light_points(
     progress: Progress | None = None,
     squares: Squares | None = None,
 ) -> None:
-    """Add the projector's light to out (n, 3) float32 or float64; squares: how the points lie, if in rows."""
+    """Add the projector's light to out (n, n_channels) float32 or float64; squares: how the points lie, if in rows."""
     squares = squares if squares is not None else in_one_row(len(out))
     parts = pupil_parts(prepared.light, visibility.n_side)
+    pattern = Pattern(prepared.light, parts, *stacks, prepared.image)
 
     def work(start, stop):
-        add_light(
-            prepared.light,
-            parts,
-            stacks[0],
-            stacks[1],
-            prepared.image,
-            points,
-            squares,
-            visibility,
-            weights,
-            start,
-            stop,
-            out,
-        )
+        add_light(pattern, points, squares, visibility, weights, start, stop, out)
 
     workers.run_pieces(n_squares(squares.width, squares.height), work, "light", progress, piece=_SQUARES_PIECE)

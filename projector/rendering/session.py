@@ -248,7 +248,7 @@ class RenderSession:
                 self.workers.run_pieces(
                     height,
                     lambda start, stop, shares=shares: mark_steps(
-                        shares, grid.points.materials, width, height, SHADOW_STEP, start, stop, marks
+                        shares, grid.points.owners, width, height, SHADOW_STEP, start, stop, marks
                     ),
                     piece=sampling.ROWS_PER_PIECE,
                 )

@@ -11,7 +11,7 @@ import numpy as np
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.lens_law import Projection, beam_bounds, with_pupil_radius
-from projector.tracing.light.pattern import mark_unlit
+from projector.tracing.light.patches import mark_unlit
 from projector.tracing.rays.first_hits import NOTHING
 from projector.tracing.sight.emitter import Emitter, resized
 from projector.tracing.sight.outline import BITMAP, RING

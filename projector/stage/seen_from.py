@@ -52,7 +52,7 @@ def points_seen_from(light: Projection, arrays: SceneArrays, owner: int, n_acros
         math.ceil(_N_LOOKING * half_height / half_width),
     )
     points = _met(arrays, camera, np.arange(camera.width) + 0.5, np.arange(camera.height) + 0.5)
-    rows, columns = np.nonzero(points.materials.reshape(camera.height, camera.width) == owner)
+    rows, columns = np.nonzero(points.owners.reshape(camera.height, camera.width) == owner)
     if rows.size == 0:
         return None
     # A ray more on every side: what lies between the outermost that meet it and their neighbours.
@@ -62,10 +62,11 @@ def points_seen_from(light: Projection, arrays: SceneArrays, owner: int, n_acros
     height = max(1, round((bottom - top) / step))
     check_map_size(arrays.names[owner], n_across, height)
     points = _met(arrays, camera, left + step * (np.arange(n_across) + 0.5), top + step * (np.arange(height) + 0.5))
-    is_it = points.materials == owner
+    is_it = points.owners == owner
     if not is_it.any():
         return None
     points.materials[:] = np.where(is_it, 0, NOTHING)
+    points.owners[:] = np.where(is_it, owner, NOTHING)
     distance = float(((points.positions[is_it] - light.emitter.position) @ np.array(light.emitter.forward)).mean())
     pixel = 2.0 * half_width / camera.width * distance
     middle_x, middle_y = 0.5 * camera.width, 0.5 * camera.height

@@ -41,14 +41,16 @@ def scene_arrays(scene) -> SceneArrays:
         np.ascontiguousarray(np.concatenate(normals)),
         np.ascontiguousarray(np.concatenate(triangles).astype(np.int32)),
     )
-    surfaces = Surfaces(*joined, np.concatenate(owners), clearances_of(*joined))
+    # Every object is of one material so far.
+    of_object = np.concatenate(owners)
+    surfaces = Surfaces(*joined, owners=of_object, materials=of_object, clearances=clearances_of(*joined))
     return SceneArrays(
         surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects)
     )
 
 
 def reflectances_of(scene) -> np.ndarray:
-    """Reflectance spectra (k, 71) of the scene's objects, in the order of `Surfaces.owners`."""
+    """Reflectance spectra (k, 71) of the scene's materials, in the order of `Surfaces.materials`: one an object."""
     return np.array([_reflectance(item) for item in (*scene.surface, *scene.figure)]).reshape(-1, N_WAVELENGTHS)
 
 

@@ -37,6 +37,7 @@ class PhotographyStudio:
             positions + 2e-6 * normals,
             np.zeros(count, np.float32),
             np.zeros(count, np.int32),
+            np.zeros(count, np.int32),
         )
         prepared = prepared_light.prepare_light(scene, scene.projector[0], 18)
         weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.XYZ_CHANNELS)

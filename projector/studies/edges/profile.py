@@ -20,7 +20,7 @@ from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stag
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.gate.gate_image import draw_gate, open_bitmap
 from projector.tracing.gate.lens_law import Blades, Projection, field_radius_squared, patch_scale, straight_slopes
-from projector.tracing.light.pattern import add_light
+from projector.tracing.light.pattern import Pattern, add_light
 from projector.tracing.light.pupil_cells import pupil_parts
 from projector.tracing.rays.bvh import closest_hits
 from projector.tracing.sight.outline import N_PROJECTION_STEPS, projection_table
@@ -313,18 +313,20 @@ def edge_measured(light: Projection, place: Place, direction: str, span: float, 
         world.astype(np.float32),
         np.zeros(n, np.float32),
         np.zeros(n, np.int32),
+        np.zeros(n, np.int32),
     )
     stack = prepared_light.stacks_for(open_light, image, 1)[0].stack(0.0, 1e-3)
     rows = in_one_row(n)
     parts = pupil_parts(open_light, all_lit(n).n_side)
     shares = np.empty((n, count))
     for i in range(count):
-        weights = np.zeros((1, count, 3))
+        weights = np.zeros((1, count, 1))
         weights[0, i, 0] = 1.0
         levels = []
         for item in (cut_light, open_light):
-            out = np.zeros((n, 3))
-            add_light(item, parts, stack, stack, image, points, rows, all_lit(n), weights, 0, n_squares(n, 1), out)
+            out = np.zeros((n, 1))
+            pattern = Pattern(item, parts, stack, stack, image)
+            add_light(pattern, points, rows, all_lit(n), weights, 0, n_squares(n, 1), out)
             levels.append(out[:, 0])
         shares[:, i] = levels[0] / np.maximum(levels[1], 1e-300)
     return EdgeOfLight(positions, shares)

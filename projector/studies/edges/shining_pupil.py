@@ -14,7 +14,7 @@ import numpy as np
 
 from projector.shown import Shown
 from projector.studies.edges.profile import Place
-from projector.tracing.gate.lens_law import blade_passes, field_radius_squared, patch_scale, straight_slopes
+from projector.tracing.gate.lens_law import blade_passes, field_radius_squared, place_in_gate, straight_slopes
 from projector.tracing.sight.outline import inside
 
 # Samples across the pupil; odd, so that a row of them runs through its middle from rim to rim.
@@ -83,9 +83,7 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
     ax, ay = light.emitter.radius * px, light.emitter.radius * py
     slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
     squared = field_radius_squared(light, slope_x, slope_y)
-    across = light.lateral[0] * light.tube_length
-    scale = patch_scale(light, light.inverse_sharp[0], 1.0 / local[2], squared) + light.spherical * (ax * ax + ay * ay)
-    gx, gy = across * slope_x + scale * ax, across * slope_y + scale * ay
+    gx, gy = place_in_gate(light, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay)
     gate, bitmap = light.gate, light.bitmap
     in_gate = (
         gx * gx + gy * gy <= gate.half_width**2

@@ -24,7 +24,7 @@ from projector.studies.edges.profile import Place
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
-from projector.tracing.sight.points import Points, joined, n_points
+from projector.tracing.sight.points import Points, chosen, joined, n_points
 
 # An uncoated lens surface sends back 4 % (Fresnel at n = 1.5, (0.5/2.5)²); bare metal 60 %: common practice, no source.
 LENS_REFLECTANCE, STENCIL_REFLECTANCE = 0.04, 0.60
@@ -143,15 +143,15 @@ def _pattern_points(staged: StagedProjector, place: Place, owner: int) -> Points
     kept = (seen.points.materials != NOTHING) & is_in_opening(
         light, gate_points(light, seen.points.positions.astype(float))
     )
-    return joined([here, Points(*(column[kept] for column in seen.points))])
+    return joined([here, chosen(seen.points, kept)])
 
 
 def _mean_light(staged: StagedProjector, points: Points) -> LightLevel:
     """Mean light of one projector on points, ray by ray, in yellow for all its wavelengths."""
     light, power, tree = staged.light([LINE_D_NM]), staged.power, staged.stage.arrays.bvh
     luminance = K_M * float(luminous(power.spectrum))
-    found = np.zeros((n_points(points), 3))
-    add_light_by_rays(light, tree, points, np.full((1, 1, 3), luminance), N_RAYS_SIDE, 0, 0, len(found), found)
+    found = np.zeros((n_points(points), 1))
+    add_light_by_rays(light, tree, points, np.full((1, 1, 1), luminance), N_RAYS_SIDE, 0, 0, len(found), found)
     return LightLevel(float(found[:, 0].mean()), power.is_flash)
 
 

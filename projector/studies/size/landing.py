@@ -82,7 +82,7 @@ def axis_hits(light: Projection, arrays: SceneArrays) -> tuple[float, str | None
     if triangles[0] < 0:
         return math.inf, None
     distance = float(np.dot(points.positions[0].astype(float) - light.emitter.position, light.emitter.forward))
-    return distance, arrays.names[int(points.materials[0])]
+    return distance, arrays.names[int(points.owners[0])]
 
 
 def pattern_size(light: Projection, distance: float) -> tuple[float, float]:

@@ -22,9 +22,11 @@ from projector.optics.distortion import gate_over_landed, landed_radius
 from projector.tracing.gate.gate_image import Bitmap, Gate
 from projector.tracing.sight.emitter import Emitter, resized
 from projector.tracing.sight.outline import N_PROJECTION_STEPS
+from projector.tracing.sight.points import IN_AIR, SURFACE
 
 # How far beyond the beam (share of its size) points are looked at, for what its bounds leave out.
 BEAM_MARGIN = 0.05
+NEAREST_TO_A_LENS = 1e-6
 
 
 class Blades(NamedTuple):
@@ -45,7 +47,8 @@ class Projection(NamedTuple):
     """What a gate and a lens do to the light of an emitter, the lens's pupil: ready for kernels. Lengths in metres.
 
     tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ); distortion p, see optics.distortion; curvature κ
-    (1/m); spherical σ (1/m²)
+    (1/m); spherical σ (1/m²); nearest: depth along the axis from which on its light lands, behind the lens or, without
+    one, behind the card
     """
 
     emitter: Emitter
@@ -60,6 +63,7 @@ class Projection(NamedTuple):
     gate: Gate
     bitmap: Bitmap
     blades: Blades
+    nearest: float = NEAREST_TO_A_LENS
 
 
 @formula
@@ -85,26 +89,46 @@ def field_radius_squared(light, slope_x, slope_y):
 @formula
 def patch_scale(light, inverse_sharp, inverse_distance, field_squared):
     """How far in the gate a ray moves per metre in the pupil (signed): s·(1/z_f − 1/Z + κ·r²)."""
-    return light.tube_length * (inverse_sharp - inverse_distance + light.curvature * field_squared)
+    return _scale_in_plane(light, light.tube_length, inverse_sharp, inverse_distance, field_squared)
 
 
 @formula
-def pupil_geometry(x, y, z, nx, ny, nz, ax, ay):
-    """cosθ_A · cosθ_P / |P − A|² for a point P with normal n and a pupil point A (projector frame); 0 below the
-    horizon.
+def _scale_in_plane(light, tube_length, inverse_sharp, inverse_distance, field_squared):
+    """`patch_scale` in a plane of its own: the gate's, or a blade's."""
+    return tube_length * (inverse_sharp - inverse_distance + light.curvature * field_squared)
+
+
+@formula
+def place_in_gate(light, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
+    """The law itself: where (m) in the gate the ray through pupil point (ax, ay) (m) started; straight slopes."""
+    across = light.lateral[wavelength] * light.tube_length
+    scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
+    scale = scale + light.spherical * (ax * ax + ay * ay)
+    return across * slope_x + scale * ax, across * slope_y + scale * ay
+
+
+@formula
+def pupil_geometry(receiver, x, y, z, nx, ny, nz, ax, ay):
+    """cosθ_A / |P − A|² times what a receiver at P with normal n takes of a ray from pupil point A (projector frame).
+
+    SURFACE: cosθ_P, 0 below the horizon; DOME: (1 + cosθ_P)/2, a hemisphere's projected area; IN_AIR: 1.
     """
     towards_x = ax - x
     towards_y = ay - y
-    cosine = nx * towards_x + ny * towards_y - nz * z
-    if cosine <= 0.0:
-        return 0.0
+    taken = nx * towards_x + ny * towards_y - nz * z
     squared = towards_x * towards_x + towards_y * towards_y + z * z
-    return z * cosine / (squared * squared)
+    if receiver != SURFACE:
+        distance = math.sqrt(squared)
+        taken = distance if receiver == IN_AIR else 0.5 * (distance + taken)
+    if taken <= 0.0:
+        return 0.0
+    return z * taken / (squared * squared)
 
 
 @formula
 def mean_pupil_geometry(light, x, y, z, nx, ny, nz):
-    """The mean of `pupil_geometry` over a small pupil: its value at the centre plus half its curvature times m₂.
+    """The mean of a surface's `pupil_geometry` over a small pupil: its value at the centre plus half its curvature
+    times m₂.
 
     Returns the mean and the correction in it; the horizon must not cut the pupil.
     With q = |P − A|², h = n·(A − P), f = Z·h/q²: ∇²f = Z·(h·(24ρ²/q⁴ − 8/q³) + 8·(n·P)_xy/q³).
@@ -135,16 +159,23 @@ def blade_open_share(blades, blade, distance, reach):
 
 
 @formula
-def blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
-    """Whether the ray through pupil point (ax, ay) (m) passes one blade; straight slopes."""
+def blade_patch(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance):
+    """Distance (m) of a blade's edge from the patch's middle in the blade's plane, and the patch's signed scale."""
     blades = light.blades
     tube = blades.tube_lengths[blade]
     spread = light.lateral[wavelength] * tube
-    scale = tube * (blades.inverse_sharp[blade, wavelength] - inverse_distance + light.curvature * field_squared)
+    middle = spread * (blades.normals[blade, 0] * slope_x + blades.normals[blade, 1] * slope_y)
+    scale = _scale_in_plane(light, tube, blades.inverse_sharp[blade, wavelength], inverse_distance, field_squared)
+    return blades.limits[blade] - middle, scale
+
+
+@formula
+def blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay):
+    """Whether the ray through pupil point (ax, ay) (m) passes one blade; straight slopes."""
+    normals = light.blades.normals
+    distance, scale = blade_patch(light, blade, wavelength, slope_x, slope_y, field_squared, inverse_distance)
     bend = light.spherical * (ax * ax + ay * ay)
-    gx = spread * slope_x + (scale + bend) * ax
-    gy = spread * slope_y + (scale + bend) * ay
-    return blades.normals[blade, 0] * gx + blades.normals[blade, 1] * gy < blades.limits[blade]
+    return distance > (scale + bend) * (normals[blade, 0] * ax + normals[blade, 1] * ay)
 
 
 @formula

@@ -13,7 +13,7 @@ from projector.tracing.gate.gate_image import bitmap_value, hot_spot, is_inside_
 from projector.tracing.gate.lens_law import (
     blade_passes,
     field_radius_squared,
-    patch_scale,
+    place_in_gate,
     pupil_geometry,
     straight_slopes,
 )
@@ -29,11 +29,7 @@ def gate_light(light, wavelength, slope_x, slope_y, field_squared, inverse_dista
     """Relative radiance of one ray of straight slopes: where it left the gate, what stands there, and whether the
     blades let it pass.
     """
-    across = light.lateral[wavelength] * light.tube_length
-    scale = patch_scale(light, light.inverse_sharp[wavelength], inverse_distance, field_squared)
-    scale += light.spherical * (ax * ax + ay * ay)
-    gx = across * slope_x + scale * ax
-    gy = across * slope_y + scale * ay
+    gx, gy = place_in_gate(light, wavelength, slope_x, slope_y, field_squared, inverse_distance, ax, ay)
     if not is_inside_gate(light.gate, gx, gy):
         return 0.0
     for blade in range(light.blades.limits.shape[0]):
@@ -52,11 +48,14 @@ def is_seen(bvh, origin, light, ax, ay):
 
 @kernel
 def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, out):
-    """The same sums as `pattern.add_light`, from n_side² rays a point, one in each cell of the pupil's unit square."""
+    """The same sums as `pattern.add_light`, from n_side² rays a point, one in each cell of the pupil's unit square.
+
+    points.receiver says what takes the light; a surface, a dome or a point in the air alike.
+    """
     area = math.pi * light.emitter.radius * light.emitter.radius * light.emitter.outline.area / (n_side * n_side)
     for i in range(start, stop):
         x, y, z = in_light_frame(light.emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-        if points.materials[i] < 0 or not z > 1e-6:
+        if points.materials[i] < 0 or not z > light.nearest:
             continue
         nx, ny, nz = direction_in_light_frame(
             light.emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2]
@@ -71,12 +70,12 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
             px, py = outline_point(light.emitter.outline, u, v)
             ax = light.emitter.radius * px
             ay = light.emitter.radius * py
-            geometry = pupil_geometry(x, y, z, nx, ny, nz, ax, ay)
+            geometry = pupil_geometry(points.receiver, x, y, z, nx, ny, nz, ax, ay)
             if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
                 continue
             for wavelength in range(light.inverse_sharp.shape[0]):
                 value = (
                     area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
                 )
-                for channel in range(3):
+                for channel in range(weights.shape[2]):
                     out[i, channel] += weights[points.materials[i], wavelength, channel] * value

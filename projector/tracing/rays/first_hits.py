@@ -26,6 +26,7 @@ def empty_points(count: int) -> Points:
         np.zeros((count, 3), np.float32),
         np.zeros(count, np.float32),
         np.full(count, NOTHING, np.int32),
+        np.full(count, NOTHING, np.int32),
     )
 
 
@@ -76,7 +77,8 @@ def store_surface_point(bvh, surfaces, points, row, triangle, u, v, towards, are
         points.facets[row, axis] = side * facet[axis]
         points.origins[row, axis] = start[axis]
     points.areas[row] = area_facing / max(abs(facing), _LEAST_COSINE)
-    points.materials[row] = surfaces.owners[triangle]
+    points.materials[row] = surfaces.materials[triangle]
+    points.owners[row] = surfaces.owners[triangle]
 
 
 @kernel
@@ -98,6 +100,7 @@ def camera_points(bvh, surfaces, camera, columns, rows, spread, start, stop, poi
         depth, triangle, u, v = closest_hit(bvh, camera.position, direction, 0.0, _FAR)
         triangles[i] = triangle
         points.materials[i] = NOTHING
+        points.owners[i] = NOTHING
         if triangle < 0:
             continue
         length = math.sqrt(1.0 + x * x + y * y)
@@ -128,7 +131,7 @@ def _differs(points, triangles, i, j):
     """Whether two neighbouring points belong to different surfaces or to a fold of one."""
     if triangles[i] == triangles[j]:
         return False
-    if points.materials[i] != points.materials[j]:
+    if points.owners[i] != points.owners[j]:
         return True
     cosine = 0.0
     height = 0.0

@@ -8,9 +8,10 @@ import numpy as np
 
 
 class Surfaces(NamedTuple):
-    """All meshes of a scene as one: vertices and normals (n, 3) float64, triangles (m, 3) int32, owners (m,) int32.
+    """All meshes of a scene as one: vertices and normals (n, 3) float64, triangles (m, 3) int32.
 
-    owners: which object of the scene a triangle belongs to, a row of `SceneArrays.names` and of the weights
+    owners (m,) int32: which object of the scene a triangle belongs to, a row of `SceneArrays.names`; outlines go by it
+    materials (m,) int32: what it is made of, a row of the reflectances and of the weights; an object may have several
     clearances (n, 2) float32: how far (m) over the smooth surface shadow rays start, see `clearances_of`
     """
 
@@ -18,6 +19,7 @@ class Surfaces(NamedTuple):
     normals: np.ndarray
     triangles: np.ndarray
     owners: np.ndarray
+    materials: np.ndarray
     clearances: np.ndarray
 
 

@@ -11,17 +11,22 @@ from projector.jit import formula
 # What a point sees of a projector's pupil. Numbers from 0 on count the points in penumbra: rows of `seen`.
 DARK, LIT, UNKNOWN = -1, -2, -3
 RAYS_PER_CELL = 4
+# What receives the light at a point: a surface or a flat meter (cosθ of its normal), a meter's dome ((1 + cosθ)/2 of
+# its axis, the projected area of a hemisphere), or a point in the air (from everywhere alike).
+SURFACE, DOME, IN_AIR = 0, 1, 2
 ALL_RAYS = (1 << RAYS_PER_CELL) - 1
 
 
 class Points(NamedTuple):
-    """n points on surfaces.
+    """n points that want light.
 
-    positions (n, 3) float32 m; normals (n, 3) float32, the smooth normal on the side that is looked at
+    positions (n, 3) float32 m; normals (n, 3) float32, the smooth normal on the side that is looked at; a meter's axis
     facets    (n, 3) float32, the triangle's own normal on the same side
     origins   (n, 3) float32 m, where shadow rays start: over the smooth surface (see `smooth_surface`)
     areas     (n,) float32 m², the patch of surface that the point stands for (0: the point alone)
     materials (n,) int32, row of the weights
+    owners    (n,) int32, which object they lie on: outlines run between owners, not between materials
+    receiver  SURFACE, DOME or IN_AIR, of all of them
     """
 
     positions: np.ndarray
@@ -30,6 +35,8 @@ class Points(NamedTuple):
     origins: np.ndarray
     areas: np.ndarray
     materials: np.ndarray
+    owners: np.ndarray
+    receiver: int = SURFACE
 
 
 class Visibility(NamedTuple):
@@ -57,10 +64,16 @@ def n_points(points: Points) -> int:
 
 
 def joined(parts: list[Points]) -> Points:
-    """Several lists of points as one."""
+    """Several lists of points of one receiver as one."""
     if len(parts) == 1:
         return parts[0]
-    return Points(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
+    columns = zip(*(part[:-1] for part in parts), strict=True)
+    return Points(*(np.concatenate(column) for column in columns), receiver=parts[0].receiver)
+
+
+def chosen(points: Points, rows: np.ndarray) -> Points:
+    """Some of the points: by number, or by a mask (n,)."""
+    return Points(*(column[rows] for column in points[:-1]), receiver=points.receiver)
 
 
 def all_lit(count: int, n_side: int = 4) -> Visibility:

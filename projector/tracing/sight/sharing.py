@@ -24,7 +24,7 @@ from projector.tracing.rays.cone import shaft_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
 from projector.tracing.sight.emitter import in_light_frame
 from projector.tracing.sight.outline import RECTANGLE
-from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, UNKNOWN
+from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, SURFACE, UNKNOWN
 from projector.tracing.sight.squares import POINTS_IN_SQUARE, part_of_square
 from projector.tracing.sight.visibility import (
     N_PROBES,
@@ -77,17 +77,17 @@ def _middle(points, bounds, width):
 def _shape(points, bounds, width):
     """How a part lies: (least cosine between its normals and its first one's, middle, spread in m, unevenness in m).
 
-    The cosine is −1 where the part holds points of more than one object, or of none.
+    The cosine is −1 where the part holds points of more than one object, or of none, or that are no surface's.
     """
     first_row, last_row, first_column, last_column = bounds
     first = first_row * width + first_column
-    material = points.materials[first]
+    owner = points.owners[first]
     nx, ny, nz = points.facets[first, 0], points.facets[first, 1], points.facets[first, 2]
     middle = _middle(points, bounds, width)
     least, farthest, unevenness = 1.0, 0.0, 0.0
     for row in range(first_row, last_row):
         for i in range(row * width + first_column, row * width + last_column):
-            if points.materials[i] != material or material < 0:
+            if points.owners[i] != owner or owner < 0 or points.receiver != SURFACE:
                 return -1.0, middle, 0.0, 0.0
             least = min(least, nx * points.facets[i, 0] + ny * points.facets[i, 1] + nz * points.facets[i, 2])
             x = points.origins[i, 0] - middle[0]

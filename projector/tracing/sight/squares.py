@@ -88,7 +88,7 @@ def _bounds_of(emitter, points, width, part, row_step, column_step):
     for row in range(first_row, last_row, row_step):
         for i in range(row * width + first_column, row * width + last_column, column_step):
             x, y, z = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-            if points.materials[i] < 0 or not z > 1e-6:
+            if points.owners[i] < 0 or not z > 1e-6:
                 all_before = False
                 continue
             inverse = 1.0 / z

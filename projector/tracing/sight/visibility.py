@@ -18,7 +18,7 @@ from projector.tracing.rays.cone import SEGMENT_START, cone_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
 from projector.tracing.sight.outline import outline_point
-from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, UNKNOWN
+from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, SURFACE, UNKNOWN
 from projector.tracing.sight.squares import footprint_per_tube
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
@@ -94,6 +94,24 @@ def _probe_place(probe):
 
 
 @formula
+def _horizon(emitter, points, normals, i):
+    """The direction, in the emitter's frame, over whose plane a point sees: its normal (n, 3), or, where it is no
+    surface's and sees all round, that towards the emitter's plane.
+    """
+    if points.receiver != SURFACE:
+        return 0.0, 0.0, -1.0
+    return direction_in_light_frame(emitter, normals[i, 0], normals[i, 1], normals[i, 2])
+
+
+@formula
+def _horizon_in_world(emitter, points, i):
+    """The same of a point's facet in the world."""
+    if points.receiver != SURFACE:
+        return -emitter.forward[0], -emitter.forward[1], -emitter.forward[2]
+    return float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2])
+
+
+@formula
 def _blocker(bvh, emitter, origin, place, normal, aims, aim, likely):
     """What hides one of the aims (k, 2): 0 nothing, 1 the smooth surface's own horizon, below 0 a leaf of the tree."""
     ax = aims[aim, 0]
@@ -151,8 +169,8 @@ def look_at_point(bvh, emitter, aims, points, i, beam, probes, first_probe, know
     aims: Aims of the emitter; known: address of `forget_blockers`, for a run over neighbours.
     """
     x, y, z = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-    facet = direction_in_light_frame(emitter, points.facets[i, 0], points.facets[i, 1], points.facets[i, 2])
-    normal = direction_in_light_frame(emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    facet = _horizon(emitter, points, points.facets, i)
+    normal = _horizon(emitter, points, points.normals, i)
     rim = emitter.reach
     smooth_height = -(normal[0] * x + normal[1] * y + normal[2] * z)
     height = -(facet[0] * x + facet[1] * y + facet[2] * z)
@@ -174,7 +192,7 @@ def look_at_point(bvh, emitter, aims, points, i, beam, probes, first_probe, know
                 return PENUMBRA
         else:
             above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
-            facet_world = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
+            facet_world = _horizon_in_world(emitter, points, i)
             if above and not cone_may_touch(bvh, origin, facet_world, emitter.position, rim):
                 return LIT
     return PENUMBRA
@@ -203,7 +221,7 @@ def rays_arriving(bvh, emitter, aims, points, i, cell, wanted, likely):
     wanted: mask of rays; likely: what blocked a ray nearby, from an earlier call, or 0.
     """
     place = in_light_frame(emitter, points.positions[i, 0], points.positions[i, 1], points.positions[i, 2])
-    normal = direction_in_light_frame(emitter, points.normals[i, 0], points.normals[i, 1], points.normals[i, 2])
+    normal = _horizon(emitter, points, points.normals, i)
     origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
     arrived = 0
     for part in range(RAYS_PER_CELL):
@@ -278,7 +296,7 @@ def seen_shares(visibility) -> np.ndarray:
 
 
 @kernel
-def mark_steps(values, materials, width, height, threshold, start, stop, marks):
+def mark_steps(values, owners, width, height, threshold, start, stop, marks):
     """Mark the grid points of rows start … stop whose value differs from a neighbour's of the same surface by more than
     a threshold.
     """
@@ -291,5 +309,5 @@ def mark_steps(values, materials, width, height, threshold, start, stop, marks):
                 if other_row < 0 or other_column < 0 or other_row >= height or other_column >= width:
                     continue
                 j = other_row * width + other_column
-                if materials[i] == materials[j] and abs(values[i] - values[j]) > threshold:
+                if owners[i] == owners[j] and abs(values[i] - values[j]) > threshold:
                     marks[i] = True

@@ -12,6 +12,7 @@ from projector.tracing.gate import lens_law
 from projector.tracing.gate.gate_image import open_bitmap, round_gate
 from projector.tracing.sight.emitter import in_world, make_emitter
 from projector.tracing.sight.outline import make_outline, outline_point
+from projector.tracing.sight.points import SURFACE
 
 
 def plain_light(focal_length=0.085, f_number=2.0, sharp=2.0, pupil=None, **changes):
@@ -74,7 +75,9 @@ def test_mean_geometry_is_the_integral_over_the_pupil(shape):
     for u in steps:
         for v in steps:
             px, py = outline_point(light.emitter.outline, u, v)
-            total += lens_law.pupil_geometry(x, y, z, *normal, light.emitter.radius * px, light.emitter.radius * py)
+            total += lens_law.pupil_geometry(
+                SURFACE, x, y, z, *normal, light.emitter.radius * px, light.emitter.radius * py
+            )
     value, correction = lens_law.mean_pupil_geometry(light, x, y, z, *normal)
     assert value == pytest.approx(total / 3600, rel=1e-4)
     assert correction < 0.01
@@ -82,12 +85,12 @@ def test_mean_geometry_is_the_integral_over_the_pupil(shape):
 
 def test_geometry_far_away_is_cosines_over_the_square():
     """cosθ_A · cosθ_P / r² (any radiometry text)."""
-    value = lens_law.pupil_geometry(1.0, 0.0, 3.0, 0.0, 0.0, -1.0, 0.0, 0.0)
+    value = lens_law.pupil_geometry(SURFACE, 1.0, 0.0, 3.0, 0.0, 0.0, -1.0, 0.0, 0.0)
     assert value == pytest.approx((3.0 / math.sqrt(10.0)) ** 2 / 10.0)
 
 
 def test_light_below_a_points_horizon_counts_nothing():
-    assert lens_law.pupil_geometry(0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.0, 0.0) == 0.0
+    assert lens_law.pupil_geometry(SURFACE, 0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.0, 0.0) == 0.0
 
 
 @pytest.mark.parametrize(

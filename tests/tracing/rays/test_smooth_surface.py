@@ -57,9 +57,9 @@ def waist(n_round, n_up):
 
 def surfaces_of(vertices, normals, triangles):
     owners = np.zeros(len(triangles), np.int32)
-    return Surfaces(vertices, normals, triangles, owners, clearances_of(vertices, normals, triangles)), build_bvh(
-        vertices, triangles
-    )
+    return Surfaces(
+        vertices, normals, triangles, owners, owners, clearances_of(vertices, normals, triangles)
+    ), build_bvh(vertices, triangles)
 
 
 def seen_from(surfaces, tree, eye):

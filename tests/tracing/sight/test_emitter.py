@@ -36,7 +36,12 @@ def points_at(positions, normals):
     positions, normals = (np.ascontiguousarray(values, np.float32) for values in (positions, normals))
     count = len(positions)
     return Points(
-        positions, normals, normals, positions + 1e-4 * normals, np.zeros(count, np.float32), np.zeros(count, np.int32)
+        positions,
+        normals,
+        normals,
+        positions + 1e-4 * normals,
+        np.zeros(count, np.float32),
+        *np.zeros((2, count), np.int32),
     )
 
 

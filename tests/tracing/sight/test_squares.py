@@ -26,6 +26,7 @@ def plane(tilt, offset=(0.0, 1.5, 0.0), areas=0.0):
         positions.astype(np.float32),
         np.full(len(positions), areas, np.float32),
         np.zeros(len(positions), np.int32),
+        np.zeros(len(positions), np.int32),
     )
 
 
