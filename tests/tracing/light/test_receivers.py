@@ -71,8 +71,8 @@ def test_a_dome_takes_half_of_one_and_the_cosine(studio, turn, share):
 
 def test_receivers_before_a_wide_disc_take_the_closed_forms(studio):
     """A pupil of 85 mm at 0.3 m: α = 8.1°. 3600 stratified rays are right to 1e-4. The fast way sums 16 cells, the
-    middle of each for all of it: the mean square radius is short by what a cell spreads, about R²/16, and the light too large
-    by 2·(R/d)²/16 = 2.5e-3.
+    middle of each for all of it: the mean square radius is short by what a cell spreads, about R²/16, and the light too
+    large by 2·(R/d)²/16 = 2.5e-3.
     """
     scene = scene_with(studio, {"focal_length_mm": 85.0, "f_number": 1.0}, 0.3)
     light, positions, normals = place_before(scene, 0.3, [0.0])
