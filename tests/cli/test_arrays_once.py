@@ -15,7 +15,7 @@ ASKED = {
 }
 
 
-@pytest.mark.parametrize("command", [*ASKED][:-1] + [pytest.param("place", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("command", [*[*ASKED][:-1], pytest.param("place", marks=pytest.mark.slow)])
 def test_arrays_are_made_once(command, ask, monkeypatch):
     """All trees count but those of other scenes that an answer needs: one surface alone, or a strip to measure on."""
     made = []
