@@ -1,75 +1,152 @@
-"""What a render session keeps: results by name with the keys they were made for, and large ones as long as memory
-lasts.
+"""What a render session keeps: the result of each of its stages beside the inputs it was made of; and, in one store for
+all sessions, the large results that a budget in bytes bounds.
 """
 
 from __future__ import annotations
 
+import threading
 from collections import OrderedDict
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+import numpy as np
 
 # Bytes that gates' pictures and their blurred stacks may take together; a stack of a 2048² stencil takes about 130 MB.
 ROOM_BYTES = 500_000_000
-# Results of one name that are remembered beside the last.
-N_REMEMBERED = 3
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, eq=False)
+class Made(Generic[T]):
+    """The result of a stage, and the results of others that it was made of. It is equal to itself alone."""
+
+    value: T
+    made_of: tuple[Made, ...] = ()
+
+
+def _key(item) -> Hashable:
+    """What tells an input from another: a stage's result by which it is, anything else by every bit of what it says."""
+    if isinstance(item, np.ndarray):
+        return item.shape, item.dtype.str, item.tobytes()
+    if isinstance(item, tuple):
+        return tuple(map(_key, item))
+    if isinstance(item, float):
+        # Both zeros, and a number that is none, count as what they are.
+        return item.hex()
+    if isinstance(item, dict | list | set):
+        raise TypeError(f"an input of a stage has to be as it is for good, not a {type(item).__name__}")
+    hash(item)
+    return item
 
 
 class Kept:
-    """Results by name, each with the key it was made for; asked with another key, it is made again."""
+    """Results of stages by name. A stage is a function of its inputs alone; asked with others, it is made again.
+
+    Results that were made of one that is gone go with it, and what a turn did not ask for goes at its end.
+    """
 
     def __init__(self):
-        self._entries: dict[str, tuple[Any, Any]] = {}
-        self._serials: dict[str, int] = {}
-        self._past: dict[str, OrderedDict] = {}
-        self._large: OrderedDict = OrderedDict()
+        self._entries: dict[str, OrderedDict[Hashable, Made]] = {}
+        self._asked: set[str] = set()
         self.made: list[str] = []
 
-    def get(self, name: str, key, make: Callable[[], Any]):
-        """The result of that name for that key."""
-        entry = self._entries.get(name)
-        if entry is not None and entry[0] == key:
-            return entry[1]
-        self._entries.pop(name, None)
-        value = make()
-        self._entries[name] = (key, value)
-        self._serials[name] = self._serials.get(name, 0) + 1
-        self.made.append(name)
-        return value
+    def get(self, name: str, make: Callable[..., T], inputs: tuple, count: int = 1) -> Made[T]:
+        """What make(*inputs) gives. Inputs that are Made, alone or in a tuple, are handed over as their values.
 
-    def get_recent(self, name: str, key, make: Callable[[], Any], count: int = N_REMEMBERED):
-        """The same, with the last `count` results remembered: what was there before is at hand."""
-        past = self._past.setdefault(name, OrderedDict())
-        known = key in past
-        value = self.get(name, key, (lambda: past[key]) if known else make)
-        past[key] = value
-        past.move_to_end(key)
-        while len(past) > count:
-            past.popitem(last=False)
-        return value
-
-    def get_large(self, name: str, key, make: Callable[[], Any]):
-        """A result with `n_bytes` that follows from name and key alone: kept while there is room, those unused for
-        longest go first, and before the new one is made. They count as they have grown by then.
+        count: how many results of that name are remembered, each with its inputs: what was there before is at hand.
         """
-        whole = (name, key)
-        if whole not in self._large:
-            self._make_room(0)
-            self._large[whole] = make()
+        self._asked.add(name)
+        entries, key = self._entries.setdefault(name, OrderedDict()), _key(inputs)
+        if key not in entries:
+            # What is let go makes room before the new one is made.
+            while len(entries) >= count:
+                self._drop(name, next(iter(entries)))
+            entries[key] = Made(make(*map(_value, inputs)), tuple(_results((*inputs,))))
             self.made.append(name)
-        self._large.move_to_end(whole)
-        self._make_room(1)
-        return self._large[whole]
+        entries.move_to_end(key)
+        return entries[key]
 
-    def _make_room(self, fewest: int) -> None:
-        """Let go of large results until the rest, or the last `fewest`, is within the room."""
-        while len(self._large) > fewest and sum(value.n_bytes for value in self._large.values()) > ROOM_BYTES:
-            self._large.popitem(last=False)
+    def end_turn(self) -> None:
+        """Let go of what was not asked for since the last turn: of lights that are no longer there."""
+        for name in set(self._entries) - self._asked:
+            del self._entries[name]
+        self._asked.clear()
 
-    def serials(self, *names: str) -> tuple[int, ...]:
-        """How often each of these results has been made: a key for what is made from them."""
-        return tuple(self._serials.get(name, 0) for name in names)
+    def _drop(self, name: str, key: Hashable) -> None:
+        gone = self._entries[name].pop(key)
+        for other, entries in self._entries.items():
+            for made_of_it in [key for key, made in entries.items() if gone in made.made_of]:
+                if made_of_it in entries:
+                    self._drop(other, made_of_it)
 
-    def peek(self, name: str):
-        """The last result of that name whatever its key, or None."""
-        entry = self._entries.get(name)
-        return None if entry is None else entry[1]
+
+def _value(item):
+    if isinstance(item, Made):
+        return item.value
+    if type(item) is tuple:
+        return tuple(map(_value, item))
+    return item
+
+
+def _results(item):
+    """The results among inputs."""
+    if isinstance(item, Made):
+        yield item
+    elif type(item) is tuple:
+        for part in item:
+            yield from _results(part)
+
+
+class _Entry:
+    """A place of a store: one thread makes what belongs there, others wait for it."""
+
+    def __init__(self):
+        self.lock = threading.Lock()
+        self.value: Any = None
+
+    @property
+    def n_bytes(self) -> int:
+        return 0 if self.value is None else self.value.n_bytes
+
+
+class Store:
+    """Results with `n_bytes` that follow from their keys alone, shared by threads and sessions: kept while there is
+    room, those unused for longest go first, and before a new one is made. They count as they have grown by then.
+    """
+
+    def __init__(self, room_bytes: int = ROOM_BYTES):
+        self.room_bytes = room_bytes
+        self._entries: OrderedDict[Hashable, _Entry] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, key: tuple, make: Callable[[], T]) -> T:
+        """The result of that key, made by whoever asks first."""
+        key = tuple(map(_key, key))
+        with self._lock:
+            entry = self._entries.setdefault(key, _Entry())
+            self._entries.move_to_end(key)
+            if entry.value is None:
+                self._make_room(None)
+        with entry.lock:
+            if entry.value is None:
+                entry.value = make()
+        with self._lock:
+            self._make_room(entry)
+        return entry.value
+
+    def _make_room(self, last: _Entry | None) -> None:
+        """Let go of results until the rest is within the room; `last` stays even if it alone is too large."""
+        taken = sum(entry.n_bytes for entry in self._entries.values())
+        for key, entry in list(self._entries.items()):
+            if taken <= self.room_bytes:
+                return
+            # What another thread is still making takes nothing yet.
+            if entry is not last and entry.value is not None:
+                taken -= entry.n_bytes
+                del self._entries[key]
+
+
+# The one for everybody: sessions of all threads, maps and studies.
+STACKS = Store()

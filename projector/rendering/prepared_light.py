@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -10,6 +11,7 @@ import numpy as np
 
 from projector.photometry.spectra import K_M, LUMINOUS_STEPS, OBSERVER_STEPS, STEPS_NM
 from projector.photometry.wavelength_nodes import choose_nodes
+from projector.rendering.kept import STACKS, Store
 from projector.rendering.workers import Progress, Workers
 from projector.stage.power import Power
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
@@ -80,10 +82,11 @@ class PreparedLight:
 
 
 class Stacks(NamedTuple):
-    """A stack for the whole pupil and one for its cells, which may be the same."""
+    """A stack for the whole pupil and one for its cells, which may be the same; whoever adds levels holds the lock."""
 
     whole: BlurStack
     cells: BlurStack
+    lock: threading.Lock
 
     @property
     def n_bytes(self) -> int:
@@ -95,8 +98,8 @@ def stacks_for(light: Projection, image: GateImage, workers: int) -> Stacks:
     """Stacks for the whole pupil and for its cells: a ring's or a bitmap's cells are discs, not small rings."""
     whole = BlurStack(image, light.emitter.outline, workers)
     if light.emitter.outline.kind in (RING, BITMAP):
-        return Stacks(whole, BlurStack(image, make_outline("disc"), workers))
-    return Stacks(whole, whole)
+        return Stacks(whole, BlurStack(image, make_outline("disc"), workers), threading.Lock())
+    return Stacks(whole, whole, threading.Lock())
 
 
 def light_source(staged: StagedProjector, n_wavelengths: int, with_stencil: bool = True) -> LightSource:
@@ -108,12 +111,20 @@ def light_source(staged: StagedProjector, n_wavelengths: int, with_stencil: bool
     return LightSource(light(nodes.wavelengths_nm), staged.power, nodes.hat)
 
 
-def prepare_light(stage: SceneOrStage, projector: AnyProjector, n_wavelengths: int, workers: int = 2) -> PreparedLight:
+def prepare_light(
+    stage: SceneOrStage, projector: AnyProjector, n_wavelengths: int, threads: int = 2, stacks: Store = STACKS
+) -> PreparedLight:
     """Make one projector of a scene or a stage ready."""
     staged = projector_on(stage, projector)
-    source = light_source(staged, n_wavelengths)
-    image = draw_gate(staged.gate, staged.bitmap, workers)
-    return PreparedLight(source, image, stacks_for(source.light, image, workers))
+    return with_stacks(light_source(staged, n_wavelengths), staged, stacks, threads)
+
+
+def with_stacks(source: LightSource, staged: StagedProjector, stacks: Store, threads: int) -> PreparedLight:
+    """A projector with its gate's picture and its stacks; those of equal gates are one, whoever asks."""
+    of_gate, outline = staged.gate_inputs, source.light.emitter.outline
+    image = stacks.get(("gate picture", *of_gate), lambda: draw_gate(staged.gate, staged.bitmap, threads))
+    made = stacks.get(("stack", *of_gate, outline), lambda: stacks_for(source.light, image, threads))
+    return PreparedLight(source, image, made)
 
 
 def _patch_range(light: Projection, nearest: float, farthest: float) -> tuple[float, float]:
@@ -168,13 +179,14 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     # The spherical term stretches a cell at the rim by up to three times its bend there.
     high += 6.0 * abs(light.spherical) * (light.emitter.reach) ** 3
     high = math.hypot(high, reach.footprint * light.tube_length)
-    whole, cells = prepared.stacks
+    whole, cells, lock = prepared.stacks
     n_side = N_SIDE_PRODUCT if high < whole.sparse_from else 2 * N_SIDE_PRODUCT
     cells_low = low / n_side * math.sqrt(light.emitter.outline.area)
-    if whole is cells:
-        stack = whole.stack(low, high, cells_low)
-        return stack, stack
-    return whole.stack(low, high), cells.stack(cells_low, high)
+    with lock:
+        if whole is cells:
+            stack = whole.stack(low, high, cells_low)
+            return stack, stack
+        return whole.stack(low, high), cells.stack(cells_low, high)
 
 
 def squares_seen_by(emitter: Emitter, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:

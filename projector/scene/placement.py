@@ -66,8 +66,7 @@ def loaded_mesh(scene, spec) -> Mesh | None:
     if spec.shape != "mesh":
         return None
     path = mesh_path(scene, spec)
-    stat = path.stat()
-    return _mesh_file(str(path), stat.st_mtime_ns, stat.st_size, spec.unit, spec.up)
+    return _mesh_file(*file_stamp(path), spec.unit, spec.up)
 
 
 @lru_cache(maxsize=8)
@@ -126,8 +125,7 @@ def stencil_path(scene, spec) -> Path:
 def stencil_of(scene, spec):
     """The stencil of a projector, read from its file."""
     path = stencil_path(scene, spec)
-    stat = path.stat()
-    return _stencil_file(str(path), stat.st_mtime_ns, stat.st_size, spec.stencil.grey, spec.stencil.inverted)
+    return _stencil_file(*file_stamp(path), spec.stencil.grey, spec.stencil.inverted)
 
 
 @lru_cache(maxsize=4)
@@ -138,6 +136,12 @@ def _stencil_file(path: str, _changed: int, _size: int, grey: Literal["coverage"
 def pupil_path(scene, shape) -> Path:
     """The bitmap file of a drawn pupil."""
     return find_file(shape.file, scene.folder, "pupil")
+
+
+def file_stamp(path: Path) -> tuple[str, int, int]:
+    """A file as it is now (where, when it was last written, how large): an edited one is read again."""
+    stat = path.stat()
+    return str(path), stat.st_mtime_ns, stat.st_size
 
 
 def files_of(scene) -> list[Path]:

@@ -16,7 +16,7 @@ from projector.faults import Fault, SceneError
 from projector.meshes.mesh import Mesh
 from projector.phrases import did_you_mean, nearest
 from projector.scene.model import Projector, Scene
-from projector.scene.placement import PlacedObject, placed_objects, point_of
+from projector.scene.placement import PlacedObject, file_stamp, placed_objects, point_of, stencil_path
 from projector.stage.camera import camera_arrays
 from projector.stage.optics import Focus, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
@@ -174,6 +174,14 @@ class StagedProjector:
     def bitmap(self) -> Bitmap:
         """Its stencil as it lies in the gate, or an open one."""
         return bitmap_of(self.spec, self.stage.scene)
+
+    @property
+    def gate_inputs(self) -> tuple:
+        """All that the gate's picture is made of, and the stencil's file as it is now."""
+        stencil = self.spec.stencil
+        if stencil is None:
+            return (self.gate,)
+        return self.gate, stencil.model_dump_json(), file_stamp(stencil_path(self.stage.scene, self.spec))
 
     def light(self, wavelengths_nm: Iterable[float]) -> Projection:
         """Its optics at wavelengths (n,) nm, with its stencil."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from projector.photometry.colour import reflectance_from_linear_srgb
 from projector.photometry.spectra import N_WAVELENGTHS
-from projector.scene.placement import placed_objects
+from projector.scene.placement import file_stamp, mesh_path, placed_objects
 from projector.tracing.rays.bvh import Bvh, build_bvh
 from projector.tracing.rays.smooth_surface import clearances_of
 from projector.tracing.rays.surfaces import Surfaces
@@ -47,6 +47,16 @@ def scene_arrays(scene) -> SceneArrays:
     return SceneArrays(
         surfaces, build_bvh(surfaces.vertices, surfaces.triangles), tuple(item.spec.name for item in objects)
     )
+
+
+# What a surface or a figure says of its look; all else that it says is of its shape.
+_LOOK = {"reflectance", "colour"}
+
+
+def shape_inputs(scene) -> tuple:
+    """All that `scene_arrays` is made of, and mesh files as they are now."""
+    files = tuple(file_stamp(mesh_path(scene, item)) for item in scene.surface if item.shape == "mesh")
+    return tuple(item.model_dump_json(exclude=_LOOK) for item in (*scene.surface, *scene.figure)), files
 
 
 def reflectances_of(scene) -> np.ndarray:

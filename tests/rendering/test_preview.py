@@ -145,25 +145,25 @@ def test_a_stop_is_heard_and_leaves_nothing_behind(tmp_path):
 
 
 SHADOWS = {
-    "seen grid 0",
-    "seen outlines 0",
+    "seen grid window",
+    "seen outlines window",
     "shadow edges",
-    "first look shadow edges 0",
-    "seen shadow edges 0",
-    "reach shadow edges 0",
-    "look-ups 0",
+    "first look shadow edges window",
+    "seen shadow edges window",
+    "reach shadow edges window",
+    "look-ups window",
 }
 CHANGES = {
     "camera.iso=800": set(),
     "camera.white_balance_k=4000": set(),
-    "projector.window.focus.offset_mm=0.3": {"look-ups 0"},
+    "projector.window.focus.offset_mm=0.3": {"look-ups window"},
     "projector.window.lens.f_number=1.9": SHADOWS,
     # A first look serves pupils of the same half stop.
     "projector.window.lens.f_number=4": (
-        SHADOWS | {"first look grid 0", "first look outlines 0", "reach grid 0", "reach outlines 0"}
+        SHADOWS | {"first look grid window", "first look outlines window", "reach grid window", "reach outlines window"}
     ),
-    "projector.window.source.temperature_k=4000": {"look-ups 0"},
-    "surface.backdrop.reflectance=0.3": {"look-ups 0", "ambient"},
+    "projector.window.source.temperature_k=4000": {"look-ups window"},
+    "surface.backdrop.reflectance=0.3": {"look-ups window", "ambient"},
 }
 
 

@@ -1,0 +1,141 @@
+"""The stages of a picture, each a function of its inputs alone.
+
+None sees the scene: what a stage reads is what it is given, so what a session keeps of it can be told by its inputs.
+`work` says who works; no result depends on that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+
+from projector.rendering import prepared_light, sampling, shadows
+from projector.rendering.prepared_light import PreparedLight, Reach
+from projector.rendering.sampling import PointSet, Quality, Window
+from projector.rendering.shadows import FirstLook, Sweep
+from projector.rendering.workers import Progress, Workers
+from projector.stage.surfaces import SceneArrays
+from projector.tracing.rays.surfaces import Camera
+from projector.tracing.sight.emitter import Emitter
+from projector.tracing.sight.points import UNKNOWN, Visibility
+from projector.tracing.sight.squares import Squares
+from projector.tracing.sight.visibility import mark_steps, seen_shares
+
+# Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would
+# tear.
+SHADOW_STEP = 0.5
+
+
+class Work(NamedTuple):
+    """The threads that work on a stage, and whoever is told how far they are."""
+
+    workers: Workers
+    progress: Progress | None
+
+
+class View(NamedTuple):
+    """What a picture shows: the meshes, its camera, its rows, and how many points stand for a pixel."""
+
+    arrays: SceneArrays
+    camera: Camera
+    window: Window
+    quality: Quality
+
+
+def grid(work: Work, *view) -> PointSet:
+    """The regular points of a View."""
+    arrays, camera, window, quality = view
+    return sampling.grid_points(arrays, camera, window, quality, work.workers, work.progress)
+
+
+def outlines(work: Work, grid: PointSet, *view) -> PointSet:
+    """More points in the pixels where an outline or a fold runs."""
+    arrays, camera, window, quality = view
+    marks = sampling.outline_marks(grid, camera, window, quality, work.workers)
+    return sampling.edge_points(arrays, camera, window, np.flatnonzero(marks), quality, work.workers)
+
+
+def shadow_edges(work: Work, seen: tuple[Visibility, ...], grid: PointSet, outlines: PointSet, *view) -> PointSet:
+    """More points in the pixels where the edge of any light's shadow runs, as its grid has seen it."""
+    arrays, camera, window, quality = view
+    width, height = camera.width * quality.grid, (window.last - window.first) * quality.grid
+    marks = np.zeros(width * height, np.bool_)
+    for visibility in seen:
+        shares = seen_shares(visibility)
+        shares[visibility.state == UNKNOWN] = 1.0
+        work.workers.run_pieces(
+            height,
+            lambda start, stop, shares=shares: mark_steps(
+                shares, grid.points.owners, width, height, SHADOW_STEP, start, stop, marks
+            ),
+            piece=sampling.ROWS_PER_PIECE,
+        )
+    pixels = sampling.pixels_marked(marks, camera.width, quality.grid)
+    pixels[outlines.pixels] = False
+    return sampling.edge_points(arrays, camera, window, np.flatnonzero(pixels), quality, work.workers)
+
+
+def squares(work: Work, emitter: Emitter, points: PointSet, width: int) -> Squares:
+    """The squares of points in rows of `width` as an emitter at this place sees them, however large it is."""
+    return prepared_light.squares_seen_by(emitter, points.points, width, work.workers)
+
+
+def first_look(
+    work: Work,
+    arrays: SceneArrays,
+    emitter: Emitter,
+    sweep: Sweep,
+    points: PointSet,
+    n_side: int,
+    squares: Squares | None,
+) -> FirstLook:
+    """What points see of every emitter within a sweep; `emitter` is as large as that."""
+    return shadows.first_look(
+        arrays, emitter, sweep, points.points, n_side, work.workers, work.progress, squares=squares
+    )
+
+
+def seen(work: Work, arrays: SceneArrays, emitter: Emitter, points: PointSet, look: FirstLook) -> Visibility:
+    """What points see of the emitter as it is now."""
+    return shadows.visibility_from(look, arrays, emitter, points.points, work.workers, work.progress)
+
+
+def reach(emitter: Emitter, points: PointSet, look: FirstLook) -> Reach:
+    """What the stacks have to serve for points, as a light at this place meets them, however large it is."""
+    return prepared_light.reach_of(emitter, points.points, look.state)
+
+
+def projected(
+    work: Work,
+    prepare: Callable[[], PreparedLight],
+    weights: np.ndarray,
+    sets: tuple[PointSet, ...],
+    seen: tuple[Visibility, ...],
+    squares: Squares,
+    reach: Reach,
+    camera: Camera,
+    quality: Quality,
+) -> np.ndarray:
+    """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as it was told by the inputs."""
+    prepared = prepare()
+    stacks = prepared_light.stacks_ready(prepared, reach)
+    values = []
+    for item, visibility in zip(sets, seen, strict=True):
+        out = np.zeros((item.count, 3), np.float32)
+        lie = squares if item.pixels is None else None
+        prepared_light.light_points(
+            prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
+        )
+        values.append(out)
+    return _gathered(values, sets, camera, quality)
+
+
+def even(table: np.ndarray, sets: tuple[PointSet, ...], camera: Camera, quality: Quality) -> np.ndarray:
+    """The light that each object sends back of even light, by a table (k + 1, 3) over objects, as a picture."""
+    return _gathered([table[item.points.materials] for item in sets], sets, camera, quality)
+
+
+def _gathered(values, sets, camera: Camera, quality: Quality) -> np.ndarray:
+    return sampling.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), camera, quality)
