@@ -165,7 +165,8 @@ def map_(
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
-    from projector.rendering.irradiance import MAP_ENDINGS, NotSeen, irradiance_map
+    from projector.rendering.irradiance import MAP_ENDINGS, irradiance_map
+    from projector.rendering.map_grid import NotSeen
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
 

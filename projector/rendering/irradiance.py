@@ -11,33 +11,26 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.files.records import check_writable, named_files, record, write_npz, write_tiff
-from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure, shutter_text
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
+from projector.rendering.map_grid import MapGrid, map_grid
 from projector.rendering.open_gates import OpenGate, open_gate
 from projector.rendering.sampling import QUALITIES
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import SeenLayout, layout_of
 from projector.shown import Drawn
-from projector.stage.seen_from import points_seen_from
 from projector.stage.stage import SceneOrStage, Stage, stage_of
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
-from projector.tracing.sight.points import SURFACE, Points
 
 # Cells along each side of the pupil where a shadow crosses it: a map is measured, so it gets more than a picture.
 MAP_N_SIDE = 8
 # A map's values twice, and its figure.
 MAP_ENDINGS = (".npz", ".tif", ".png")
-_LIFT = 2e-6
-
-
-class NotSeen(SceneError):
-    """No projector sees anything of the mesh or figure that is to be mapped: no light of theirs falls on it."""
 
 
 @dataclass(frozen=True)
@@ -184,7 +177,7 @@ def irradiance_map(
     """
     stage = stage_of(stage)
     layout = layout_of(stage.scene, surface)
-    grid = _grid(stage, layout, n_across, seen_by)
+    grid = map_grid(stage, layout, n_across, seen_by)
     with Workers(threads) as workers:
         tracing = _Tracing(QUALITIES[quality].n_wavelengths, n_rays_side, seed, workers, progress)
         out = _projected(stage, grid, tracing)
@@ -229,7 +222,7 @@ class _Tracing(NamedTuple):
     progress: Progress | None
 
 
-def _projected(stage: Stage, grid: _Grid, tracing: _Tracing) -> np.ndarray:
+def _projected(stage: Stage, grid: MapGrid, tracing: _Tracing) -> np.ndarray:
     """The light (n, 2) of all projectors on a map's points, by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
     out = np.zeros((len(grid.points.positions), 2))
     for staged in stage.projectors:
@@ -241,7 +234,7 @@ def _projected(stage: Stage, grid: _Grid, tracing: _Tracing) -> np.ndarray:
     return out
 
 
-def _add_fast(prepared, arrays: SceneArrays, grid: _Grid, weights, tracing: _Tracing, out) -> None:
+def _add_fast(prepared, arrays: SceneArrays, grid: MapGrid, weights, tracing: _Tracing, out) -> None:
     """Add one projector's light by look-ups."""
     points, workers, progress = grid.points, tracing.workers, tracing.progress
     squares = prepared_light.squares_seen_by(prepared.light.emitter, points, grid.shape[1], workers, grid.is_plane)
@@ -251,7 +244,7 @@ def _add_fast(prepared, arrays: SceneArrays, grid: _Grid, weights, tracing: _Tra
     prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
 
 
-def _add_by_rays(prepared, arrays: SceneArrays, grid: _Grid, weights, tracing: _Tracing, out) -> None:
+def _add_by_rays(prepared, arrays: SceneArrays, grid: MapGrid, weights, tracing: _Tracing, out) -> None:
     """Add one projector's light a ray at a time."""
     light, points, n_side, seed = prepared.light, grid.points, tracing.n_rays_side, tracing.seed
 
@@ -314,97 +307,3 @@ def _counted(stage: Stage, light: LightLevel) -> float:
     """
     any_flash = any(staged.power.is_flash for staged in stage.projectors)
     return light.during(stage.scene.camera.shutter_s) if any_flash else light.level
-
-
-def surface_points(
-    positions: np.ndarray, normals: np.ndarray, facets_rise_m: float = 0.0, receiver: int = SURFACE
-) -> Points:
-    """Places (n, 3) m with the normals (n, 3) of the side that is lit, ready for kernels.
-
-    facets_rise_m: how far the facets of the surface rise over it at most; shadow rays start over them.
-    receiver: SURFACE, or of a meter DOME or IN_AIR.
-    """
-    count = len(positions)
-    lift = _LIFT * (1.0 + np.abs(positions).sum(axis=1, keepdims=True)) + facets_rise_m
-    normals = normals.astype(np.float32)
-    origins = (positions + lift * normals).astype(np.float32)
-    return Points(
-        positions=positions.astype(np.float32),
-        normals=normals,
-        facets=normals,
-        origins=origins,
-        areas=np.zeros(count, np.float32),
-        materials=np.zeros(count, np.int32),
-        owners=np.zeros(count, np.int32),
-        receiver=receiver,
-    )
-
-
-class _Grid(NamedTuple):
-    """A map's points in rows, its rows and columns, its extent (left, right, bottom, top, m), what its axes are, and
-    whether it is an even grid on one plane.
-    """
-
-    points: Points
-    shape: tuple[int, int]
-    extent_m: tuple[float, float, float, float]
-    axis_labels: tuple[str, str]
-    is_plane: bool
-
-
-def _grid(stage: Stage, layout, n_across: int, seen_by: str | None) -> _Grid:
-    if isinstance(layout, SeenLayout):
-        return _seen_grid(stage, layout, n_across, seen_by)
-    if seen_by is not None:
-        raise SceneError(
-            Fault(
-                f"{layout.name} is mapped as it lies, not as a projector sees it",
-                "a projector to see a mesh or a figure",
-                "leave --seen-by out",
-                key="seen_by",
-            )
-        )
-    positions, normals = layout.grid(n_across)
-    points = surface_points(positions.reshape(-1, 3), normals.reshape(-1, 3), layout.facets_rise_m)
-    is_plane = layout.spec.shape in ("flat", "box")
-    return _Grid(points, positions.shape[:2], layout.extent_m, layout.axis_labels, is_plane)
-
-
-def _seen_grid(stage: Stage, layout, n_across: int, seen_by: str | None) -> _Grid:
-    """A mesh or a figure has no map of its own: its points as a projector sees them."""
-
-    if not stage.scene.projector:
-        raise SceneError(
-            Fault(
-                found="a mesh or a figure is mapped as a projector sees it, and the scene has none",
-                allowed="a scene with a projector",
-            )
-        )
-    chosen = stage.projectors if seen_by is None else (stage.projector(seen_by),)
-    owner = stage.arrays.names.index(layout.name)
-    # Which of them sees most of it: by name, so that the order in the file plays no part.
-    seen = {
-        staged.name: points_seen_from(staged.light([LINE_D_NM]), stage.arrays, owner, n_across)
-        for staged in sorted(chosen, key=lambda staged: staged.name)
-    }
-    best = max(seen, key=lambda name: -1.0 if seen[name] is None else _area(seen[name]))
-    if seen[best] is None:
-        who = f"{best} does not see" if len(seen) == 1 else "no projector sees"
-        raise NotSeen(
-            Fault(
-                f"{who} {layout.name}: it lies outside the beam or behind something else",
-                "a surface or a figure in a beam",
-                "`projector throw` says where the light lands",
-            )
-        )
-    found = seen[best]
-    labels = tuple(
-        f"{way} as {best} sees it, m ({found.distance_m:.2f} m from the lens)" for way in ("to the right", "upwards")
-    )
-    return _Grid(found.points, found.shape, found.extent_m, labels, False)
-
-
-def _area(seen) -> float:
-    """Solid angle (steradian, nearly) that an object takes up in a beam."""
-    left, right, bottom, top = seen.extent_m
-    return (right - left) * (top - bottom) / seen.distance_m**2 * float((seen.points.materials != NOTHING).mean())

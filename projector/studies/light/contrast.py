@@ -16,7 +16,7 @@ from projector.faults import Fault, SceneError, check_within
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel, room_light
-from projector.rendering.irradiance import surface_points
+from projector.rendering.map_grid import surface_points
 from projector.shown import Shown
 from projector.stage.seen_from import points_seen_from
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
