@@ -17,6 +17,24 @@ def chosen_projectors(scene, name: str | None):
     return found
 
 
+def one_projector(scene, name: str | None):
+    """The projector that is asked about.
+
+    SceneError where the scene has several and none is named: their order says nothing.
+    """
+    found = chosen_projectors(scene, name)
+    if len(found) > 1:
+        raise SceneError(
+            Fault(
+                found=f"{len(found)} projectors",
+                allowed=", ".join(spec.name for spec in found),
+                key="projector",
+                example=min(spec.name for spec in found),
+            )
+        )
+    return found[0]
+
+
 def points_for(stage, projector, at):
     """The points asked for, else the projector's usual one."""
     from projector.studies.light.light_at import usual_point

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 
-
-def percent(share: float) -> str:
-    """A share in percent, with two digits however small."""
-    return f"{100.0 * share:.0f} %" if share > 0.1 else f"{100.0 * share:.2g} %"
+from projector.answers.light import numbers_beside
+from projector.phrases import listed, metres, millimetres, percent
 
 
 def between(near: float, far: float) -> str:
@@ -15,8 +13,8 @@ def between(near: float, far: float) -> str:
     if math.isinf(near):
         return "nowhere in front of the lens"
     if math.isinf(far):
-        return f"from {near:.3f} m on" if near > 0.0 else "at every distance"
-    return f"from {near:.3f} to {far:.3f} m" if near > 0.0 else f"up to {far:.3f} m"
+        return f"from {metres(near)} on" if near > 0.0 else "at every distance"
+    return f"from {near:.3f} to {metres(far)}" if near > 0.0 else f"up to {metres(far)}"
 
 
 def wanted_words(found, wanted) -> str:
@@ -24,7 +22,7 @@ def wanted_words(found, wanted) -> str:
     edge = f", {wanted.edge}" if len(found.wanted_focuses) > 1 else ""
     start = f"{found.projector} at {found.at}{edge}: {found.wanted_mm:g} mm"
     if not wanted.focuses:
-        least = f"its sharpest, at offset {wanted.least_offset_mm:+.2f} mm, is {wanted.least_mm:.2f} mm"
+        least = f"its sharpest, at offset {wanted.least_offset_mm:+.2f} mm, is {millimetres(wanted.least_mm)}"
         return (
             f"{start}: no focus gives it; {least}"
             if wanted.least_mm > wanted.wanted_mm
@@ -33,37 +31,39 @@ def wanted_words(found, wanted) -> str:
     offsets = [f"{item.offset_mm:+.2f}" for item in wanted.focuses]
     if len(offsets) == 2 and offsets[0][1:] == offsets[1][1:]:
         offsets = [f"± {offsets[0][1:]}"]
-    metres = [f"{item.focus_m:.2f}" for item in wanted.focuses if item.focus_m is not None]
-    ways = ([f"focus at {' or '.join(metres)} m"] if metres else []) + (
-        ["past infinity"] if len(metres) < len(wanted.focuses) else []
+    distances = [f"{item.focus_m:.2f}" for item in wanted.focuses if item.focus_m is not None]
+    ways = ([f"focus at {' or '.join(distances)} m"] if distances else []) + (
+        ["past infinity"] if len(distances) < len(wanted.focuses) else []
     )
     near = [f"{item.focus_m:.2f} m" for item in wanted.focuses if not item.within_reach]
-    reach = f"; {' and '.join(near)} is nearer than this lens focuses" if near else ""
-    return (
-        f"{start}: {' or '.join(ways) if metres else 'focus past infinity'} (offset {' or '.join(offsets)} mm){reach}"
-    )
+    reach = f"; {listed(near)} is nearer than this lens focuses" if near else ""
+    where = listed(ways, "or") if distances else "focus past infinity"
+    return f"{start}: {where} (offset {listed(offsets, 'or')} mm){reach}"
 
 
 def sharpness_words(found, arrives) -> list[str]:
     words = [
         (
-            f"{found.projector} at {found.at} ({found.distance_m:.3f} m): {found.word}; edges rise in"
-            f" {found.edge_across_mm:.2f} mm across the tilt, {found.edge_along_mm:.2f} mm along it (in a render"
-            f" {found.measured_across_mm:.2f} and {found.measured_along_mm:.2f} mm); blur disc"
-            f" {found.blur_disc_mm:.2f} mm"
+            f"{found.projector} at {found.at} ({metres(found.distance_m)}): {found.word}; edges rise in"
+            f" {millimetres(found.edge_across_mm)} across the tilt, {millimetres(found.edge_along_mm)} along it (in a"
+            f" render"
+            f" {found.measured_across_mm:.2f} and {millimetres(found.measured_along_mm)}); blur disc"
+            f" {millimetres(found.blur_disc_mm)}"
         ),
         (
-            f"    limited by {found.limits[0].cause} ({found.limits[0].edge_mm:.2f} mm), then {found.limits[1].cause}"
-            f" ({found.limits[1].edge_mm:.2f} mm); a camera pixel is {found.camera_pixel_mm:.2f} mm"
+            f"    limited by {found.limits[0].cause} ({millimetres(found.limits[0].edge_mm)}), then"
+            f" {found.limits[1].cause}"
+            f" ({millimetres(found.limits[1].edge_mm)}); a camera pixel is {millimetres(found.camera_pixel_mm)}"
         ),
     ]
     if not arrives.arrives:
-        words.append(f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there")
+        words.append(numbers_beside(arrives))
     elif arrives.hidden_by:
         words.append(f"    {arrives.words}")
     if found.detail_mm is not None:
         words.append(
-            f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps {found.detail_contrast:.0%} of"
+            f"    the pattern's own fine detail is {found.detail_mm:.1f} mm and keeps"
+            f" {percent(found.detail_contrast)} of"
             f" its contrast; lines of {found.smallest_mm:.2g} mm keep 10 %"
         )
     if found.doubled_mm is not None:
@@ -78,7 +78,7 @@ def sharpness_words(found, arrives) -> list[str]:
     if found.blades_mm:
         words.append(
             "    edges of the blades, which stand in planes of their own, rise in: "
-            + ", ".join(f"{side} {edge:.2f} mm" for side, edge in found.blades_mm.items())
+            + ", ".join(f"{side} {millimetres(edge)}" for side, edge in found.blades_mm.items())
         )
     if found.stop is not None:
         words.append(
@@ -140,14 +140,15 @@ def fringe_words(found, cures) -> list[str]:
         (
             f"{found.projector} at {found.at} ({found.lens}): {verdict}; fringe {width} mm = {found.arc_minutes:.1f}"
             f" arc-minutes = {found.camera_pixels:.1f} camera pixels (axial {found.axial_mm:.2f}, lateral"
-            f" {found.lateral_mm:.2f} mm; allowed {allowed} mm)"
+            f" {millimetres(found.lateral_mm)}; allowed {allowed} mm)"
         ),
         (
             f"    {edge_words(found)}"
             if found.edge_deg is None
             else f"    shows most on {edge_words(found)} (as the projector sees them land)"
         ),
-        f"    blur discs: blue (486 nm) {found.blue_disc_mm:.2f} mm, red (656 nm) {found.red_disc_mm:.2f} mm",
+        f"    blur discs: blue (486 nm) {millimetres(found.blue_disc_mm)}, red (656 nm)"
+        f" {millimetres(found.red_disc_mm)}",
         (
             f"    dark side {found.dark_side[1]} {found.dark_side[0]}, bright side {found.bright_side[1]}"
             f" {found.bright_side[0]}, largest ΔE*ab {found.largest_delta_e:.0f}"
@@ -159,7 +160,7 @@ def fringe_words(found, cures) -> list[str]:
         words.append(
             f"    {cure.what}, {cure.value}:"
             f" {f'{cure.width_mm:.2f}' if cure.passes else told_apart(cure.width_mm, found.tolerance_mm)[0]} mm,"
-            f" {verdict}{price}; edges then rise in {cure.edge_mm:.2f} mm (now {found.edge_mm:.2f} mm)"
+            f" {verdict}{price}; edges then rise in {millimetres(cure.edge_mm)} (now {millimetres(found.edge_mm)})"
         )
     if not found.passes and not cures:
         words.append(
@@ -167,3 +168,81 @@ def fringe_words(found, cures) -> list[str]:
             " stops or less"
         )
     return words
+
+
+def blur_words(found, glass: str | None, within_mm: float | None) -> list[str]:
+    """A Blur from plain numbers, of a glass if one was named, and the focus and stop for a wanted width if one was."""
+    sharp = f"sharp at {metres(found.sharp_m)}" if found.sharp_m is not None else "sharp nowhere before the lens"
+    words = [
+        (
+            f"{found.focal_length_mm:g} mm at f/{found.f_number:g}, tube {millimetres(found.tube_length_mm)},"
+            f" {sharp}: at"
+            f" {found.wall_m:g} m (× {found.magnification:.1f}) a blur disc of {millimetres(found.blur_mm)}, edges"
+            f" rise in"
+            f" {millimetres(found.edge_mm)}"
+        ),
+        f"shadows there go by the lens itself, {found.pupil_mm:.1f} mm or {found.lens_deg:.2f}°, whatever the focus",
+    ]
+    if found.blue_disc_mm is not None:
+        words.append(
+            f"of {glass}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm) {found.red_disc_mm:.1f} mm"
+        )
+    if within_mm is not None:
+        distances = [f"{value:.2f}" for value in found.focuses_m if math.isfinite(value)]
+        past = " or past infinity" if len(distances) < len(found.focuses_m) else ""
+        offsets = " or ".join(f"{value:+.2f}" for value in found.offsets_mm)
+        words.insert(
+            0,
+            f"{within_mm:g} mm at {found.wall_m:g} m: "
+            + (
+                f"focus at {' or '.join(distances)} m{past} (stencil {offsets} mm from its place for a sharp wall)"
+                if distances
+                else "no focus is so soft"
+            ),
+        )
+    if found.f_number_wanted is not None:
+        words.append(
+            f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if"
+            " the pupil is filled"
+        )
+    return words
+
+
+def compromise_words(name: str, best) -> str:
+    """The one focus of a projector that serves several points best."""
+    there, now = (", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm))
+    return f"{name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {there} mm there (now {now} mm)"
+
+
+def meanings(words: dict[str, str]) -> str:
+    """What the words for sharpness stand for."""
+    return "words: " + "; ".join(f"{word}: {meaning}" for word, meaning in words.items())
+
+
+def named_focuses(asked, wanted) -> list[tuple[float, str]]:
+    """Offset (mm) and words of each focus that gives the wanted width; with whose it is where several edges were asked
+    about.
+    """
+
+    def whose(found) -> str:
+        parts = [found.projector] if len({spec.name for spec, _ in asked}) > 1 else []
+        parts += [found.at] if len({str(reference) for _, reference in asked}) > 1 else []
+        return f"{' at '.join(parts)}: " if parts else ""
+
+    return [
+        (offset_mm, f"{whose(found)}{focus_m:.2f} m" if focus_m is not None else "")
+        for offset_mm, found, focus_m in wanted
+    ]
+
+
+def edge_label(spec, found) -> str:
+    """Whose edge a picture of one shows: projector, lens, stop and place of a Fringe."""
+    return f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}"
+
+
+def colour_words(found) -> str:
+    """How wide and how strong a Fringe is, and on which edges."""
+    which = "" if found.edge_deg is None else f", {edge_words(found)}"
+    if not found.width_mm > 0.0:
+        return f"no fringe{which}"
+    return f"fringe {millimetres(found.width_mm)}, ΔE {found.largest_delta_e:.0f}{which}"

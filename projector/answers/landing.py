@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import math
 
+from projector.phrases import metres, millimetres, percent
+
 
 def landing_words(item, f_number: float) -> list[str]:
     from projector.studies.size.landing import over_or_under
 
     where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
-    place = f"{item.lands_on}, {item.throw_m:.3f} m" if item.lands_on else f"{item.throw_m:.3f} m"
-    blur = f"blur at {place}: {item.blur_mm:.2f} mm"
+    place = f"{item.lands_on}, {metres(item.throw_m)}" if item.lands_on else f"{metres(item.throw_m)}"
+    blur = f"blur at {place}: {millimetres(item.blur_mm)}"
     words = [
         (
-            f"{item.projector}: {where}, throw {item.throw_m:.3f} m, pattern {item.pattern_width_m:.3f} ×"
-            f" {item.pattern_height_m:.3f} m square to the beam (× {item.magnification:.1f}), beam"
+            f"{item.projector}: {where}, throw {metres(item.throw_m)}, pattern {item.pattern_width_m:.3f} ×"
+            f" {metres(item.pattern_height_m)} square to the beam (× {item.magnification:.1f}), beam"
             f" {item.beam_angle_deg:.1f}° full"
         ),
         (
-            f"{item.projector}: sharp at {item.sharp_at_m:.3f} m; {blur} (edges rise in {item.edge_width_mm:.2f} mm,"
+            f"{item.projector}: sharp at {metres(item.sharp_at_m)}; {blur} (edges rise in"
+            f" {millimetres(item.edge_width_mm)},"
             " 10–90 %)"
             if item.sharp_at_m is not None
             else f"{item.projector}: sharp nowhere in front of it; {blur}"
@@ -58,7 +61,7 @@ def summary_words(summary: dict, found) -> list[str]:
     only = "" if found.is_reached else ", all of it the room's"
     words.append(
         f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only};"
-        f" {summary['lit_share']:.0%} of the map lies above -6 stops"
+        f" {percent(summary['lit_share'])} of the map lies above -6 stops"
     )
     if found.is_absolute:
         power, light = ("J_per_m2", "lx_s") if found.is_flash else ("W_per_m2", "lx")
@@ -70,3 +73,28 @@ def summary_words(summary: dict, found) -> list[str]:
             f"brightest {amounts}: a flat meter shows f/{summary['brightest_f_number']:.1f} at {found.meter.setting}"
         )
     return words
+
+
+def camera_blur_words(item) -> str:
+    """The camera's own blur where a pattern lands, which no preview shows."""
+    return (
+        f"camera: its own blur at {item.surface} ({metres(item.distance_m, 2)}, focused at"
+        f" {metres(item.focused_at_m, 2)}) would be {millimetres(item.blur_mm, 1)}; not in the picture"
+    )
+
+
+def no_map_words(why: str) -> str:
+    """That there is no map, and why."""
+    return f"no map: {why}"
+
+
+def map_notes(found) -> list[str]:
+    """What should be known of an IrradianceMap beside its numbers."""
+    notes = []
+    if not found.is_absolute:
+        notes.append(
+            "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."
+        )
+    if not found.is_reached:
+        notes.append(f"no light of a projector falls on {found.surface}.")
+    return notes

@@ -5,15 +5,26 @@ from __future__ import annotations
 import math
 from dataclasses import fields
 
+from projector.phrases import percent
 
-def no_light_words(arrives) -> str:
-    return f"{arrives.projector} at {arrives.at}: no light; {arrives.words}"
+
+def no_light_words(projector: str, at: str, why: str) -> str:
+    """That a projector's light does not get to a point, and why."""
+    return f"{projector} at {at}: no light; {why}"
 
 
 def no_light_note(arrives) -> str:
     """What a program should notice: that there are no numbers, or whose they are."""
     numbers = "its numbers are those of an edge beside it" if arrives.has_edges else "there are no numbers for it"
     return f"no light of {arrives.projector} at {arrives.at} ({arrives.reason}): {numbers}"
+
+
+NO_FIGURE = "no figure was written: no light gets to any of the points"
+
+
+def numbers_beside(arrives) -> str:
+    """Whose the numbers are where no light gets to the point itself."""
+    return f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there"
 
 
 def row_without_numbers(kind) -> dict:
@@ -27,11 +38,11 @@ def contrast_words(name: str, found) -> str:
         if math.isfinite(found.ratio)
         else "no light on the black parts"
     )
-    others = "".join(f", {other} {share:.1%}" for other, share in found.other_shares.items() if share > 0.0)
+    others = "".join(f", {other} {percent(share)}" for other, share in found.other_shares.items() if share > 0.0)
     return (
-        f"{name}: {found.open_share:.0%} open; on the black parts, of the openings' light: stray light"
-        f" {found.veil_share:.2%}, {'the room' if found.other_shares else 'other light'}"
-        f" {found.ambient_share:.1%}{others}: {ratio}"
+        f"{name}: {percent(found.open_share)} open; on the black parts, of the openings' light: stray light"
+        f" {percent(found.veil_share)}, {'the room' if found.other_shares else 'other light'}"
+        f" {percent(found.ambient_share)}{others}: {ratio}"
     )
 
 
@@ -42,26 +53,4 @@ def room_words(wanted_stops: float, room: float | None, found) -> str:
     now = found.ambient_share + sum(found.other_shares.values())
     return f"{wanted_stops:g} stops of contrast need other light {room:.1f} stops under the pattern" + (
         f"; it lies {-math.log2(now):.1f} under it" if now > 0.0 else ""
-    )
-
-
-def frame_words(frame, shutter_s: float) -> str:
-    """How much of the frame sees the flash."""
-    from projector.photometry.exposure import marked_time
-
-    if frame.is_whole:
-        return (
-            f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of"
-            f" {marked_time(frame.sync_s)}"
-        )
-    words = (
-        f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about"
-        f" {frame.lit_frame_share:.0%} of the frame, a strip at one side, and the rest stays dark"
-    )
-    if frame.fading_frame_share >= 0.05:
-        words += f"; the strip fades over {frame.fading_frame_share:.0%} of the frame while the flash dies away"
-    return (
-        words
-        + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your"
-        " camera's own --sync-s"
     )

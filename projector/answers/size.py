@@ -3,7 +3,44 @@
 from __future__ import annotations
 
 import math
+from dataclasses import asdict
 from pathlib import Path
+
+from projector.phrases import listed, metres, percent
+
+
+def size_in_scene(name: str, formula, opening, landed, outline) -> tuple[dict, list[str]]:
+    """What a projector's pattern is on what stands in a scene, for programs (units in the keys) and for people.
+
+    name: the projector's; formula: its Landing; opening: of its gate; landed: whom its light lands on; outline: on the
+    surface that it is followed on.
+    """
+    row = {
+        "projector": name,
+        "lands_on": outline.lands_on,
+        "no_light": formula.no_light,
+        "throw_m": formula.throw_m,
+        "square_width_m": formula.pattern_width_m,
+        "square_height_m": formula.pattern_height_m,
+        "magnification": formula.magnification,
+        "tube_length_mm": formula.tube_length_mm,
+        "opening": asdict(opening),
+        "light_on": [asdict(item) for item in landed],
+        "missed_share": 1.0 - sum(item.share for item in landed if item.name == formula.lands_on),
+        "outline_on": outline.on,
+        "width_m": outline.width_m,
+        "height_m": outline.height_m,
+        "top_right_bottom_left_m": list(outline.sides_m),
+        "top_right_bottom_left_stops": list(outline.side_stops),
+        "keystone_across": outline.keystone_across,
+        "keystone_up": outline.keystone_up,
+        "goes_on": outline.goes_on,
+        "outline_m": outline.points[::10],
+        "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+    }
+    dark = [] if formula.no_light is None else [f"no light of it falls where its axis lands; {formula.no_light}"]
+    lines = [*dark, *landed_words(landed), *outline_words(outline, formula, landed), *gate_words(opening)]
+    return row, [f"{name}: {line}" for line in lines]
 
 
 def landed_words(landed) -> list[str]:
@@ -20,8 +57,8 @@ def landed_words(landed) -> list[str]:
     for item in lit(landed):
         detail = f", finest detail {item.detail_mm:.1f} mm" if item.detail_mm is not None else ""
         words.append(
-            f"at {item.name}, {item.distance_m:.3f} m, square to the beam: pattern {item.pattern_width_m:.3f} ×"
-            f" {item.pattern_height_m:.3f} m, its opening"
+            f"at {item.name}, {metres(item.distance_m)}, square to the beam: pattern {item.pattern_width_m:.3f} ×"
+            f" {metres(item.pattern_height_m)}, its opening"
             f" {width_by_height(item.opening_width_m, item.opening_height_m)}{detail}"
         )
         if item.sitter is not None:
@@ -34,15 +71,11 @@ def lit(landed) -> list:
     return [item for item in landed if item.share >= 5e-3]
 
 
-def percent(share: float) -> str:
-    return f"{share:.0%}".replace("%", " %") if share >= 0.095 or share < 5e-4 else f"{share:.1%}".replace("%", " %")
-
-
 def width_by_height(width_m: float, height_m: float) -> str:
     """Width and height in one unit: millimetres where either is a strip."""
     if min(width_m, height_m) < 0.1:
         return f"{1e3 * width_m:.0f} × {1e3 * height_m:.1f} mm"
-    return f"{width_m:.3f} × {height_m:.3f} m"
+    return f"{width_m:.3f} × {metres(height_m)}"
 
 
 def against(item) -> str:
@@ -66,8 +99,8 @@ def against(item) -> str:
 
 
 def outline_words(outline, formula, landed) -> list[str]:
-    def metres(value):
-        return f"{value:.3f} m" if math.isfinite(value) else "past its edge"
+    def reach(value):
+        return metres(value) if math.isfinite(value) else "past its edge"
 
     def by_side(values, text):
         return ", ".join(
@@ -77,18 +110,18 @@ def outline_words(outline, formula, landed) -> list[str]:
     if outline.on is None:
         return [
             f"its axis meets {outline.lands_on or 'nothing'}; {formula.pattern_width_m:.3f} ×"
-            f" {formula.pattern_height_m:.3f} m square to the beam at {formula.throw_m:.3f} m"
+            f" {metres(formula.pattern_height_m)} square to the beam at {metres(formula.throw_m)}"
         ]
     distance = next((item.distance_m for item in landed if item.name == outline.on), math.inf)
-    before = " and ".join(item.name for item in lit(landed) if item.distance_m < distance)
+    before = listed([item.name for item in lit(landed) if item.distance_m < distance])
     assumed = [f"as if {before} did not stand before it"] if before else []
     assumed += ["taken to go on past its edges"] if outline.goes_on else []
     words = [
         (
-            f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {metres(outline.width_m)}, top to"
-            f" bottom {metres(outline.height_m)} across its middle"
+            f"the whole pattern on {', '.join([outline.on, *assumed])}: left to right {reach(outline.width_m)}, top to"
+            f" bottom {reach(outline.height_m)} across its middle"
         ),
-        f"its {'quarters of the rim' if outline.is_round else 'sides'} there: {by_side(outline.sides_m, metres)}",
+        f"its {'quarters of the rim' if outline.is_round else 'sides'} there: {by_side(outline.sides_m, reach)}",
     ]
     if all(math.isfinite(value) for value in outline.side_stops):
         words.append(
@@ -112,8 +145,25 @@ def gate_words(opening) -> list[str]:
     return [words, "the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored"]
 
 
+def straight_row(name: str, new) -> dict:
+    """What a straightened stencil is, for programs: units in the keys."""
+    return {
+        "projector": name,
+        "wall": new.wall,
+        "width_m": new.open_width_m,
+        "height_m": new.open_height_m,
+        "size_factor": new.size_factor,
+        "cut_share": new.cut_share,
+        "stencil_width_mm": new.stencil_width_mm,
+        "bitmap_width_m": new.width_m,
+        "bitmap_height_m": new.height_m,
+        "bitmap_corners_m": new.corners_m.tolist(),
+        "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
+    }
+
+
 def straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
-    size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {new.open_height_m:.3f} m of light"
+    size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {metres(new.open_height_m)} of light"
     kept = "the size it has on a wall square to the beam there"
     if keep_size:
         words = [

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.choosing import place_words
+from projector.answers.choosing import NO_READING, not_saved, place_title, places_words, saved_words, sheet_words
+from projector.answers.chosen import one_projector
 from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 from projector.cli.numbers import number_option, refuse_unused, whole_number_option
@@ -101,9 +102,7 @@ def sheet(
     save_sheet(cells, layout(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
-    return Answer(
-        {"cells": numbers}, [f"{len(cells)} pictures, {len(axes[0].values)} × {len(axes[1].values)}"], paths, notes
-    )
+    return Answer({"cells": numbers}, [sheet_words(*axes)], paths, notes)
 
 
 def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
@@ -193,7 +192,7 @@ def place(
     check_above_zero(width_m=width_m, edge_mm=edge_mm, f_number=f_number, iso=iso, angle_max_deg=angle_max_deg)
     from dataclasses import asdict
 
-    from projector.cli.studies import checked_figure_path, one_projector
+    from projector.cli.studies import checked_figure_path
     from projector.stage.stage import Stage
     from projector.studies.choosing import where_to_stand as study
 
@@ -210,15 +209,9 @@ def place(
     if path is not None:
         _draw_room(stage, spec, wishes, answers, target, path, overwrite)
         files.append(path)
-    words = [line for number, item in enumerate(answers, 1) for line in place_words(number, item, target, wishes.iso)]
-    if not answers:
-        words.append("nothing fits; what would have to give, the smallest step first:")
-    words += [f"    {item.words}" for item in relaxations]
+    words = places_words(answers, relaxations, target, wishes.iso)
     if spec.reading is None and spec.output is None:
-        warnings = [
-            *warnings,
-            "no reading: the light is taken as metered right for the scene's camera, so the stops are only relative.",
-        ]
+        warnings = [*warnings, NO_READING]
     if saved is not None and answer <= len(answers):
         from projector.scene.reading.saving import save_variant
 
@@ -227,9 +220,9 @@ def place(
                 scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite
             )
         )
-        words.append(f"answer {answer} saved")
+        words.append(saved_words(answer))
     elif saved is not None:
-        warnings = [*warnings, f"{saved} was not written: there is no answer {answer}."]
+        warnings = [*warnings, not_saved(saved, answer)]
     return Answer(
         {
             "answers": [asdict(item) for item in answers],
@@ -282,12 +275,9 @@ def _draw_room(stage, spec, wishes, answers, target, path: Path, overwrite: bool
         Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(stage.point(item.aim)))
         for item in scene.projector
     ]
-    title = f"{wishes.width_m:g} m wide, edges {wishes.edge_mm:g} mm, f/{wishes.f_number:g} at ISO {wishes.iso:g}: " + (
-        "where the light may stand" if answers else "nothing fits this room"
-    )
     figure = place_figure(
         answers,
         OnSet(objects, scene.camera.position_m, frame, stage.point(target), lights, room_corners(stage, wishes.room_m)),
-        title,
+        place_title(wishes, bool(answers)),
     )
     save_figure(figure, path, record(scene, "place"), overwrite)

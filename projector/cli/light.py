@@ -9,13 +9,15 @@ from typing import Annotated
 import typer
 
 from projector.answers.chosen import chosen_projectors
-from projector.answers.light import contrast_words, frame_words, no_light_note, room_words, row_without_numbers
+from projector.answers.light import contrast_words, no_light_note, no_light_words, room_words, row_without_numbers
+from projector.answers.timing import timing as timing_answer
 from projector.answers.typed import point_from
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_unused
 from projector.cli.render import Json, With
 from projector.cli.studies import Number, Only
-from projector.faults import check_above_zero
+from projector.faults import Fault, SceneError, check_above_zero
+from projector.phrases import NOT_ENOUGH
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -70,7 +72,6 @@ def contrast(
     """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other
     projectors'.
     """
-    from projector.faults import Fault, SceneError
     from projector.studies.light import contrast as study
 
     if (scene is None) == (open_share is None):
@@ -101,7 +102,7 @@ def contrast(
     for place, item in found:
         if item is None:
             rows.append({**row_without_numbers(study.Contrast), **place})
-            words.append(f"{place['projector']} at {place['at']}: no light; {place['light']['words']}")
+            words.append(no_light_words(place["projector"], place["at"], place["light"]["words"]))
             continue
         name = f"{place['projector']} on {place['surface']}" if "surface" in place else place["projector"]
         rows.append({**place, **asdict(item)})
@@ -179,110 +180,52 @@ def timing(
     """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on
     the mains leaves bands.
     """
-    from projector.faults import Fault, SceneError
-    from projector.studies.light import timing as study
-
-    check_above_zero(
-        shutter_s=shutter_s,
-        speed_m_per_s=speed_m_per_s,
-        flash_t01_s=flash_t01_s,
-        flash_t05_s=flash_t05_s,
-        sync_s=sync_s,
-        lamp_hz=lamp_hz,
-    )
-    has_flash = flash_t01_s is not None or flash_t05_s is not None
-    lights, moves, swings = _timing_asked(
-        has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation
-    )
+    numbers = {
+        "shutter_s": shutter_s,
+        "speed_m_per_s": speed_m_per_s,
+        "flash_t01_s": flash_t01_s,
+        "flash_t05_s": flash_t05_s,
+        "sync_s": sync_s,
+        "lamp_hz": lamp_hz,
+        "modulation": modulation,
+    }
+    check_above_zero(**{name: value for name, value in numbers.items() if name != "modulation"})
+    lights, moves, swings = _timing_asked(numbers)
     if not (lights or moves or swings):
         raise SceneError(
             Fault(
-                found="not enough to answer from",
+                found=NOT_ENOUGH,
                 allowed="a speed with a shutter or a flash; a flash with a shutter; or a lamp with a shutter",
                 try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125",
             )
         )
-    result, words = {}, []
-    flash_s = flash_t01_s if flash_t05_s is None else study.flash_length_s(flash_t05_s)
-    frame = (
-        study.flash_in_shutter(shutter_s, study.USUAL_SYNC_S if sync_s is None else sync_s, flash_s) if lights else None
-    )
-    if moves:
-        result, words = _smear(study, speed_m_per_s, flash_s, shutter_s, frame is None or frame.is_whole)
-    if lights:
-        words.append(frame_words(frame, shutter_s))
-        result |= {**asdict(frame), "lit_frame_note": words[-1]}
-    if swings:
-        found = study.flicker(shutter_s, lamp_hz, 1.0 if modulation is None else modulation)
-        result |= asdict(found)
-        words.append(
-            f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; "
-            + ("that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings")
-        )
-    return Answer(result, words)
+    return Answer(*timing_answer(numbers, lights, moves, swings))
 
 
-def _timing_asked(
-    has_flash, shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation
-) -> tuple[bool, bool, bool]:
+def _timing_asked(numbers: dict) -> tuple[bool, bool, bool]:
     """Whether the frame, movement and bands are asked about. SceneError for an option that no answer would use."""
-    if flash_t01_s is not None and flash_t05_s is not None:
-        refuse_unused(
-            {"flash_t05_s": flash_t05_s},
-            (),
-            "--flash-t01-s states the same flash",
-            "keep --flash-t01-s: it is what movement goes by",
+    given = {name for name, value in numbers.items() if value is not None}
+
+    def refuse(names: tuple[str, ...], why: str, try_: str) -> None:
+        refuse_unused({name: numbers[name] for name in names}, (), why, try_)
+
+    if {"flash_t01_s", "flash_t05_s"} <= given:
+        refuse(
+            ("flash_t05_s",), "--flash-t01-s states the same flash", "keep --flash-t01-s: it is what movement goes by"
         )
-    lights = shutter_s is not None and (has_flash or sync_s is not None)
-    moves = speed_m_per_s is not None and (has_flash or shutter_s is not None)
-    swings = lamp_hz is not None and shutter_s is not None
-    if lights or moves or swings:
-        if not moves:
-            refuse_unused(
-                {"speed_m_per_s": speed_m_per_s}, (), "movement needs a shutter or a flash", "add --shutter-s 1/125"
-            )
-        if not lights:
-            refuse_unused({"sync_s": sync_s}, (), "a sync time needs a shutter", "add --shutter-s 1/400")
-            if not moves:
-                refuse_unused(
-                    {"flash_t01_s": flash_t01_s, "flash_t05_s": flash_t05_s},
-                    (),
-                    "a flash answers with a shutter, or with the speed of what moves",
-                    "add --speed-m-per-s 1",
-                )
-        if not swings:
-            refuse_unused(
-                {"lamp_hz": lamp_hz, "modulation": modulation},
-                (),
-                "bands need a lamp and a shutter",
-                "--lamp-hz 100 --shutter-s 1/125",
-            )
+    has_flash, has_shutter = bool(given & {"flash_t01_s", "flash_t05_s"}), "shutter_s" in given
+    lights = has_shutter and (has_flash or "sync_s" in given)
+    moves = "speed_m_per_s" in given and (has_flash or has_shutter)
+    swings = has_shutter and "lamp_hz" in given
+    if not (lights or moves or swings):
+        return False, False, False
+    if not moves:
+        refuse(("speed_m_per_s",), "movement needs a shutter or a flash", "add --shutter-s 1/125")
+    if not lights:
+        refuse(("sync_s",), "a sync time needs a shutter", "add --shutter-s 1/400")
+    if not lights and not moves:
+        why = "a flash answers with a shutter, or with the speed of what moves"
+        refuse(("flash_t01_s", "flash_t05_s"), why, "add --speed-m-per-s 1")
+    if not swings:
+        refuse(("lamp_hz", "modulation"), "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125")
     return lights, moves, swings
-
-
-def _smear(
-    study, speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, is_whole: bool
-) -> tuple[dict, list[str]]:
-    """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash
-    lights it.
-    """
-    by_shutter = flash_s is None or (shutter_s is not None and shutter_s < flash_s)
-    light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
-    smear = study.smear_mm(speed_m_per_s, light_s)
-    result = {"smear_mm": smear, "light_s": light_s, "frozen_by": by}
-    where = "" if is_whole else ", where the flash lights the frame at all"
-    words = [f"{speed_m_per_s:g} m/s smears over {smear:.2f} mm in the {light_s:.3g} s of the {by}{where}"]
-    if flash_s is None or shutter_s is None:
-        return result, words
-    if by_shutter:
-        words.append(
-            f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the"
-            " flash's light"
-        )
-        return result, words
-    result["smear_of_other_light_mm"] = study.smear_mm(speed_m_per_s, shutter_s)
-    words.append(
-        f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light"
-        f" other than the flash's smears over {result['smear_of_other_light_mm']:.2f} mm"
-    )
-    return result, words

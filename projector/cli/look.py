@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from projector.answers.listing import nothing_wrong, scenes_words, stencils_words
 from projector.cli.answers import Answer, answered
 from projector.cli.console import json_text
 from projector.cli.render import Json, Overwrite, SceneArgument, With, out_option
@@ -33,15 +34,10 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answe
     loaded, warnings = loaded_scene(scene, with_)
     warnings = [*warnings, *focus_notes(loaded)]
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
-    words = [f"{scene}: nothing wrong. " + ", ".join(_counted(number, name) for name, number in counts.items())]
+    words = [nothing_wrong(scene, *counts.values())]
     return Answer(
         {"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings]
     )
-
-
-def _counted(number: int, name: str) -> str:
-    """A number of things: "1 surface", "no projectors"."""
-    return f"{number or 'no'} {name if number != 1 else name[:-1]}"
 
 
 @answered
@@ -50,13 +46,8 @@ def scenes(json: Json = False) -> Answer:
     from projector.files.finding import list_scenes
 
     found = list_scenes()
-    width = max((len(path.stem) for path, _ in found), default=0)
     folder = shipped_folder("scene")
-    words = [f"{path.stem:{width}}  {title}" for path, title in found]
-    words.append(
-        f"They are in {folder}. Copy one (NAME.toml) and change it; commands take a name from this list, or your copy's"
-        " path."
-    )
+    words = scenes_words({path.stem: title for path, title in found}, folder)
     return Answer(
         {
             "folder": str(folder),
@@ -73,13 +64,8 @@ def stencils(json: Json = False) -> Answer:
 
     folder = shipped_folder("stencil")
     found = list_stencils(folder)
-    width = max((len(name) for name, *_ in found), default=0)
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
-    words = [f"{row['name']:{width}}  {row['description']} ({100.0 * row['open_share']:.0f} % open)" for row in rows]
-    words.append(
-        f"They are in {folder}. Copy one (NAME.png) beside your scene and change it, or name any bitmap of yours in"
-        " stencil.file."
-    )
+    words = stencils_words({name: (description, share) for name, description, share in found}, folder)
     return Answer({"folder": str(folder), "stencils": rows}, words)
 
 

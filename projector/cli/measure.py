@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from json import dumps
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from projector.answers.lenses import fit_row, lens_title, lens_words, missing_words, photograph_row
 from projector.answers.typed import Mistyped, numbers_from, word_from
 from projector.cli.answers import Answer, answered, progress_shown
 from projector.cli.numbers import number_option
@@ -126,16 +126,19 @@ def measure(
     )
     paths = [] if out is None else _checked_paths(out, set_up, overwrite)
     found = study.measure(items, mm_per_pixel, coding, set_up, model, progress_shown(with_kernels=False, in_lines=True))
-    name = title or (f"Measured lens, {focal_length_mm:g} mm" if focal_length_mm else "Measured edges")
+    name = lens_title(title, focal_length_mm)
     for path in paths:
         _write(path, found, set_up, name, mm_per_pixel, overwrite)
-    rows = [_row(photograph, reading) for photograph, reading in zip(found.photographs, found.readings, strict=True)]
+    rows = [
+        photograph_row(photograph, reading)
+        for photograph, reading in zip(found.photographs, found.readings, strict=True)
+    ]
     result = {
         "mm_per_pixel": mm_per_pixel,
         "photographs": rows,
-        "lens": None if found.fit is None else _fit_row(found.fit),
+        "lens": None if found.fit is None else fit_row(found.fit),
     }
-    return Answer(result, _words(found), paths, warnings + found.notes)
+    return Answer(result, lens_words(found), paths, warnings + found.notes)
 
 
 def _photographs(paths, offsets_mm, box, axis):
@@ -166,7 +169,7 @@ def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, s
     if len(items) == 1 and f_number is None:
         missing.append("--f-number (or more photographs at other focus offsets)")
     if missing:
-        return None, [f"the edges are read, no lens is fitted; for that give {', '.join(missing)}."]
+        return None, [missing_words(missing)]
     if len(items) == 1 and items[0].offset_mm is None:
         from dataclasses import replace
 
@@ -200,86 +203,3 @@ def _write(path: Path, found, set_up, name: str, mm_per_pixel: float, overwrite:
             )
         return
     save_figure(measured_figure(found, name), path, about, overwrite)
-
-
-def _row(photograph, reading) -> dict:
-    about = {
-        "file": str(photograph.path),
-        "offset_mm": photograph.offset_mm,
-        "angle_deg": reading.angle_deg,
-        "grey": reading.is_grey,
-    }
-    red, green, blue = reading.widths_mm
-    if reading.is_grey:
-        return {**about, "width_mm": green}
-    return {
-        **about,
-        "width_red_mm": red,
-        "width_green_mm": green,
-        "width_blue_mm": blue,
-        "shift_red_mm": reading.shift_red_mm,
-        "shift_blue_mm": reading.shift_blue_mm,
-        "fringe_area_mm": reading.fringe_area_mm,
-    }
-
-
-def _fit_row(fit) -> dict:
-    from projector.studies.lenses.measured_lens import values_by_name
-
-    values = {name: asdict(value) for name, value in values_by_name(fit).items()}
-    return {"model": fit.model, **values, "residual": fit.residual, "residual_of_other_model": fit.other_residual}
-
-
-def _name(photograph) -> str:
-    offset = photograph.offset_mm
-    return (
-        photograph.path.name if offset is None else f"{photograph.path.name} at {offset:{'+g' if offset else 'g'}} mm"
-    )
-
-
-def _colour_words(reading) -> str:
-    red, green, blue = reading.widths_mm
-    if reading.is_grey:
-        return f"{green:.2f} mm, in grey"
-    return (
-        f"red {red:.2f}, green {green:.2f}, blue {blue:.2f} mm; against green, red lies {_signed(reading.shift_red_mm)}"
-        f" and blue {_signed(reading.shift_blue_mm)} mm; fringe area {reading.fringe_area_mm:.2f} mm"
-    )
-
-
-def _signed(value: float, digits: int = 2) -> str:
-    """A number with its sign, which nothing has none of."""
-    text = f"{value:+.{digits}f}"
-    return text.lstrip("+-") if float(text) == 0.0 else text
-
-
-def _words(found) -> list[str]:
-    words = []
-    for photograph, reading in zip(found.photographs, found.readings, strict=True):
-        words.append(
-            f"{_name(photograph)}: edge slanted {abs(reading.angle_deg):.1f}°, 10–90 % {_colour_words(reading)}"
-        )
-    fit = found.fit
-    if fit is None:
-        return words
-    words.append(
-        f"pupil {fit.pupil_mm} mm, f/{fit.f_number}; sharp at an offset of {_signed(-fit.focus_error_mm.value, 3)} mm"
-        f" (± {fit.focus_error_mm.uncertainty:.3f})"
-    )
-    kind = "Abbe number" if fit.model == "single" else "secondary spectrum, mm,"
-    words.append(
-        f"{'a single element' if fit.model == 'single' else 'a corrected lens'}: "
-        + (f"{kind} {fit.dispersion}" if fit.dispersion else "no axial colour beyond the uncertainty")
-    )
-    if fit.lateral_colour_mm is not None:
-        words.append(
-            f"lateral colour at the gate's edge {fit.lateral_colour_mm} mm (450 to 650 nm; positive: blue lands larger)"
-        )
-    blur = fit.camera_blur_mm
-    # Of a blur near none only its upper end is known.
-    blurred = f"under {blur.value + blur.uncertainty:.2g}" if blur.value < blur.uncertainty else str(blur)
-    words.append(
-        f"camera and artwork blur {blurred} mm on the wall; {100.0 * fit.residual:.1f} % of full light is left"
-        " unexplained (± are 95 % intervals, with the scale and the throw taken as exact)"
-    )
-    return words

@@ -9,7 +9,14 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.landing import landing_words, other_faces, summary_words
+from projector.answers.landing import (
+    camera_blur_words,
+    landing_words,
+    map_notes,
+    no_map_words,
+    other_faces,
+    summary_words,
+)
 from projector.answers.typed import Mistyped, quality_from, size_from
 from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
 from projector.cli.numbers import whole_number_option
@@ -107,11 +114,7 @@ def preview(
     landings = [landing(stage, staged) for staged in stage.projectors]
     blurs = camera_blur(stage)
     words = [line for item in landings for line in landing_words(item, loaded.camera.f_number)]
-    words += [
-        f"camera: its own blur at {item.surface} ({item.distance_m:.2f} m, focused at {item.focused_at_m:.2f} m) would"
-        f" be {item.blur_mm:.1f} mm; not in the picture"
-        for item in blurs
-    ]
+    words += [camera_blur_words(item) for item in blurs]
     result = {
         "projectors": [asdict(item) for item in landings],
         "camera_blur": [asdict(item) for item in blurs],
@@ -178,17 +181,10 @@ def map_(
     except NotSeen as error:
         (fault,) = error.faults
         return Answer(
-            {"surface": surface, "is_reached": False}, [f"no map: {fault.found}"], [], [*warnings, fault.found]
+            {"surface": surface, "is_reached": False}, [no_map_words(fault.found)], [], [*warnings, fault.found]
         )
     found.save(files[0], overwrite)
     save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
-    if not found.is_absolute:
-        warnings = [
-            *warnings,
-            "no reading for every projector: the map is in stops against the open gate; give a reading to get lux.",
-        ]
-    if not found.is_reached:
-        warnings = [*warnings, f"no light of a projector falls on {found.surface}."]
-    warnings = warnings + other_faces(loaded, surface, found.surface)
+    warnings = warnings + map_notes(found) + other_faces(loaded, surface, found.surface)
     return Answer(summary, summary_words(summary, found), files, warnings)

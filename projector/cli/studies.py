@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -10,12 +9,23 @@ from typing import Annotated
 import typer
 
 from projector.answers.chosen import chosen_projectors, points_for
-from projector.answers.edges import edge_words, fringe_words, sharpness_words, wanted_words
-from projector.answers.light import no_light_note, no_light_words, row_without_numbers
+from projector.answers.edges import (
+    blur_words,
+    colour_words,
+    compromise_words,
+    edge_label,
+    fringe_words,
+    meanings,
+    named_focuses,
+    sharpness_words,
+    wanted_words,
+)
+from projector.answers.light import NO_FIGURE, no_light_note, no_light_words, numbers_beside, row_without_numbers
 from projector.cli.answers import Answer, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
-from projector.faults import check_above_zero
+from projector.faults import Fault, SceneError, check_above_zero
+from projector.phrases import NOT_ENOUGH
 
 At = Annotated[
     list[str] | None,
@@ -38,25 +48,6 @@ def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("sharpness")(sharpness)
     app.command("fringe")(fringe)
-
-
-def one_projector(scene, name: str | None):
-    """The projector that is asked about.
-
-    SceneError where the scene has several and none is named: their order says nothing.
-    """
-    from projector.faults import Fault, SceneError
-
-    found = chosen_projectors(scene, name)
-    if len(found) > 1:
-        raise SceneError(
-            Fault(
-                found=f"{len(found)} projectors",
-                allowed=f"one of {', '.join(spec.name for spec in found)}",
-                try_="--projector " + min(spec.name for spec in found),
-            )
-        )
-    return found[0]
 
 
 def checked_figure_path(out: Path | None, scene_name: str, overwrite: bool) -> Path | None:
@@ -136,51 +127,18 @@ def sharpness(
 
 
 def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
-    from projector.faults import Fault, SceneError
     from projector.studies.edges.blur import blur
 
     if any(numbers[name] is None for name in ("focal_length_mm", "f_number", "throw_m")):
         raise SceneError(
             Fault(
-                found="not enough to answer from",
+                found=NOT_ENOUGH,
                 allowed="a scene; or a focal length, a stop and the throw it is focused at",
                 try_="projector sharpness --focal-length-mm 85 --f-number 1.8 --throw-m 2 --wall-m 2.06",
             )
         )
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
-    sharp = f"sharp at {found.sharp_m:.3f} m" if found.sharp_m is not None else "sharp nowhere before the lens"
-    words = [
-        (
-            f"{found.focal_length_mm:g} mm at f/{found.f_number:g}, tube {found.tube_length_mm:.2f} mm, {sharp}: at"
-            f" {found.wall_m:g} m (× {found.magnification:.1f}) a blur disc of {found.blur_mm:.2f} mm, edges rise in"
-            f" {found.edge_mm:.2f} mm"
-        ),
-        f"shadows there go by the lens itself, {found.pupil_mm:.1f} mm or {found.lens_deg:.2f}°, whatever the focus",
-    ]
-    if found.blue_disc_mm is not None:
-        words.append(
-            f"of {numbers['glass']}: blue (486 nm) disc {found.blue_disc_mm:.1f} mm, red (656 nm)"
-            f" {found.red_disc_mm:.1f} mm"
-        )
-    if within_mm is not None:
-        metres = [f"{value:.2f}" for value in found.focuses_m if math.isfinite(value)]
-        past = " or past infinity" if len(metres) < len(found.focuses_m) else ""
-        offsets = " or ".join(f"{value:+.2f}" for value in found.offsets_mm)
-        words.insert(
-            0,
-            f"{within_mm:g} mm at {found.wall_m:g} m: "
-            + (
-                f"focus at {' or '.join(metres)} m{past} (stencil {offsets} mm from its place for a sharp wall)"
-                if metres
-                else "no focus is so soft"
-            ),
-        )
-    if found.f_number_wanted is not None:
-        words.append(
-            f"edges within {within_mm:g} mm: f/{found.f_number_wanted:.1f}, {found.cost_stops:.1f} stops less light if"
-            " the pupil is filled"
-        )
-    return Answer(asdict(found), words)
+    return Answer(asdict(found), blur_words(found, numbers["glass"], within_mm))
 
 
 def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
@@ -209,7 +167,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
                         "light": arrives.as_dict(),
                     }
                 )
-                words.append(no_light_words(arrives))
+                words.append(no_light_words(arrives.projector, arrives.at, arrives.words))
                 continue
             found = study.sharpness(stage, spec, reference, within_mm, arrives)
             rows.append({**asdict(found), "light": arrives.as_dict()})
@@ -222,17 +180,13 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
         if len(reached) > 1:
             best = compromise(stage, spec, reached)
             compromises.append({"projector": spec.name, **asdict(best)})
-            listed = [", ".join(f"{edge:.2f}" for edge in edges) for edges in (best.edges_mm, best.edges_now_mm)]
-            words.append(
-                f"{spec.name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {listed[0]} mm there (now"
-                f" {listed[1]} mm)"
-            )
+            words.append(compromise_words(spec.name, best))
     if path is not None and not asked:
-        path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
+        path, warnings = None, [*warnings, NO_FIGURE]
     if path is not None:
         _draw_focus(stage, asked, within_mm, wanted, path, overwrite)
     if asked:
-        words.append("words: " + "; ".join(f"{word}: {meaning}" for word, meaning in study.WORDS.items()))
+        words.append(meanings(study.WORDS))
     return Answer(
         {"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings
     )
@@ -249,24 +203,8 @@ def _draw_focus(stage, asked, within_mm, wanted, path: Path, overwrite: bool) ->
 
     offsets = offsets_to_show(stage, asked, [offset for offset, *_ in wanted])
     curves = [focus_curve(stage, spec, reference, offsets) for spec, reference in asked]
-    figure, about = focus_figure(curves, within_mm, _named_focuses(asked, wanted)), record(stage.scene, "sharpness")
+    figure, about = focus_figure(curves, within_mm, named_focuses(asked, wanted)), record(stage.scene, "sharpness")
     save_figure(figure, path, about, overwrite)
-
-
-def _named_focuses(asked, wanted) -> list[tuple[float, str]]:
-    """Offset (mm) and words of each focus that gives the wanted width; with whose it is where several edges were asked
-    about.
-    """
-
-    def whose(found) -> str:
-        parts = [found.projector] if len({spec.name for spec, _ in asked}) > 1 else []
-        parts += [found.at] if len({str(reference) for _, reference in asked}) > 1 else []
-        return f"{' at '.join(parts)}: " if parts else ""
-
-    return [
-        (offset_mm, f"{whose(found)}{focus_m:.2f} m" if focus_m is not None else "")
-        for offset_mm, found, focus_m in wanted
-    ]
 
 
 @answered
@@ -322,20 +260,20 @@ def fringe(
                             "light": arrives.as_dict(),
                         }
                     )
-                    words.append(no_light_words(arrives))
+                    words.append(no_light_words(arrives.projector, arrives.at, arrives.words))
                     continue
                 found = study.fringe(stage, item, reference, tolerance_arcmin, tolerance_pixels, name, arrives)
                 cures = [] if found.passes else study.cures(stage, item, reference, found)
                 rows.append({**asdict(found), "cures": [asdict(cure) for cure in cures], "light": arrives.as_dict()})
                 words += fringe_words(found, cures)
                 if not arrives.arrives:
-                    words.append(
-                        f"    no light on the point itself: {arrives.words}; these are the numbers of an edge there"
-                    )
+                    words.append(numbers_beside(arrives))
                 if out is not None:
-                    strips.append(_strip(stage, item, reference, found))
+                    colours = study.shown_edge(stage, item, reference)
+                    label = edge_label(item, found)
+                    strips.append((label, colours.positions_mm, colours.linear_rgb, colour_words(found)))
     if path is not None and not strips:
-        path, warnings = None, [*warnings, "no figure was written: no light gets to any of the points"]
+        path, warnings = None, [*warnings, NO_FIGURE]
     if path is not None:
         from projector.files.records import record
         from projector.reports.save import save_figure
@@ -348,19 +286,3 @@ def fringe(
             overwrite,
         )
     return Answer({"points": rows}, words, [path] if path else [], warnings)
-
-
-def _strip(stage, spec, reference, found):
-    from projector.studies.edges.fringe import shown_edge
-
-    colours = shown_edge(stage, spec, reference)
-    colour_words = (
-        f"fringe {found.width_mm:.2f} mm, ΔE {found.largest_delta_e:.0f}" if found.width_mm > 0.0 else "no fringe"
-    )
-    which = "" if found.edge_deg is None else f", {edge_words(found)}"
-    return (
-        f"{spec.name}, {found.lens}, f/{spec.lens.f_number:g}, {found.at}",
-        colours.positions_mm,
-        colours.linear_rgb,
-        colour_words + which,
-    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import typer
 
+from projector.answers.listing import checks_words
 from projector.cli.answers import USER_INPUT, Answer, answered, progress_shown
 from projector.cli.render import Json
 
@@ -35,7 +36,7 @@ def verify(json: Json = False) -> Answer:
     ]
     failed = [row for row in rows if not row["passed"]]
     words = [] if json else _table(rows)
-    words.append(f"{len(rows) - len(failed)} of {len(rows)} checks pass")
+    words.append(checks_words(len(rows) - len(failed), len(rows)))
     return Answer(
         {"checks": rows, "passed": len(rows) - len(failed), "failed": len(failed)},
         words,

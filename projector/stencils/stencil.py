@@ -15,6 +15,7 @@ import numpy as np
 from projector.files.bitmap_file import read_bitmap
 from projector.files.bitmaps.kinds import fault
 from projector.photometry.colour import decode_srgb
+from projector.phrases import percent
 
 # Outside these shares of open area a bitmap is more often a negative than meant so (common practice, no source).
 _MOSTLY_OPEN, _HARDLY_OPEN = 0.9, 0.02
@@ -81,16 +82,18 @@ def _note_doubts(path: Path, values: np.ndarray, share: float, notes: list[str])
         notes.append(f"{path.name} passes no light at all; white is what passes light.")
     elif share < _HARDLY_OPEN:
         notes.append(
-            f"{path.name} is only {share:.1%} open; if it should be mostly bright, it may be a negative (inverted ="
+            f"{path.name} is only {percent(share)} open; if it should be mostly bright, it may be a negative"
+            f" (inverted ="
             " true)."
         )
     elif share > _MOSTLY_OPEN:
         notes.append(
-            f"{path.name} is {share:.0%} open; if it should be mostly dark, it may be a negative (inverted = true)."
+            f"{path.name} is {percent(share)} open; if it should be mostly dark, it may be a negative (inverted ="
+            f" true)."
         )
     if 0.0 < brightest < 0.9:
         notes.append(
-            f"The brightest place of {path.name} passes only {brightest:.0%}; paint it white if it should be fully"
+            f"The brightest place of {path.name} passes only {percent(brightest)}; paint it white if it should be fully"
             " open."
         )
 

@@ -136,10 +136,8 @@ def test_every_photograph_that_cannot_be_read_is_named_at_once(photographs, tmp_
         (["--mm-per-pixel", "0.4", "--source", "led", "--source-k", "1500"], "outside 2000 to 20000 K"),
     ],
 )
-def test_a_wrong_command_line_is_explained(photographs, arguments, words):
-    answer = run(photographs[0], *arguments)
-    assert answer.exit_code == 2
-    assert words in answer.output
+def test_a_wrong_command_line_is_explained(ask, photographs, arguments, words):
+    assert words in ask("measure", photographs[0], *arguments, code=2)
 
 
 def test_wrong_values_are_the_users_to_mend(photographs):

@@ -12,7 +12,7 @@ from projector.optics.distortion import STRONGEST_BARREL
 from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
 from projector.photometry.filters import temperature_shift
 from projector.photometry.spectra import source_spectrum
-from projector.phrases import did_you_mean, nearest
+from projector.phrases import did_you_mean, nearest, percent
 from projector.scene.checks.places import check_places
 from projector.scene.checks.report import Report
 from projector.scene.placement import loaded_mesh, pupil_bitmap, stencil_of
@@ -560,7 +560,8 @@ def _check_oddities(report: Report, scene) -> None:
         report.warnings.append(
             f"the camera's shutter of {marked_time(scene.camera.shutter_s)} is shorter than the sync time that most"
             f" cameras have ({marked_time(USUAL_SYNC_S)}): in theirs a flash lights about"
-            f" {frame_share_lit_by_flash(scene.camera.shutter_s):.0%} of the frame, here all of it; projector timing"
+            f" {percent(frame_share_lit_by_flash(scene.camera.shutter_s))} of the frame, here all of it; projector"
+            f" timing"
             " reckons with yours."
         )
     if scene.camera.shutter_s >= 10.0:

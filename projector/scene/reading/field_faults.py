@@ -20,8 +20,7 @@ _UNITS = ("m", "mm", "cm", "inch", "s", "ms", "deg", "nm", "k", "percent", "stop
 _UNNAMED = {"figure": "sitter"}
 # The word of pydantic's location for the branch of "a landmark or a point" that takes text.
 _TEXT_BRANCH = "str"
-# What is to be done with a key that means nothing, in a file and where it was typed: there is no file to take it out
-# of.
+# What to do with a key that means nothing: in a file, and where it was typed and there is no file to take it out of.
 _TAKE_OUT = "take it out"
 _WHOLE_WAY = f"{ONE_OF_THESE}; a change looks like projector.NAME.lens.f_number=2"
 

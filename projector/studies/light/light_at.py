@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.faults import Fault, SceneError
-from projector.phrases import listed
+from projector.phrases import listed, percent
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_on, stage_of
 from projector.stage.surfaces import SceneArrays
@@ -139,8 +139,8 @@ def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: 
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
         return answer(DARK, f"a dark part of the pattern lands here; {beside}", opening_mm=opening, **kept)
     share = found.share * (1.0 - hidden)
-    words = f"{share:.0%} of the lens shines here" + (f"; {listed(names)} hides {hidden:.0%} of it" if names else "")
-    return answer(LIT, words, share=share, **kept)
+    hiding = f"; {listed(names)} hides {percent(hidden)} of it" if names else ""
+    return answer(LIT, f"{percent(share)} of the lens shines here{hiding}", share=share, **kept)
 
 
 def faces_light(stage: Stage, goal, directions: np.ndarray) -> np.ndarray:

@@ -1,0 +1,88 @@
+"""Time: what moves, whether a flash lights the whole frame, and the bands of a lamp; values, and sentences about them.
+
+Each answer is (result for programs, units in the keys; words for people).
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+from projector import studies
+from projector.photometry.exposure import USUAL_SYNC_S, marked_time
+from projector.phrases import millimetres, percent
+
+Said = tuple[dict, list[str]]
+
+
+def timing(numbers: dict[str, float | None], lights: bool, moves: bool, swings: bool) -> Said:
+    """What is asked of the numbers (shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation;
+    None where not given): how much of the frame a flash lights, how far something moves, which bands a lamp leaves.
+    """
+    shutter_s, t05_s = numbers["shutter_s"], numbers["flash_t05_s"]
+    flash_s = numbers["flash_t01_s"] if t05_s is None else studies.flash_length_s(t05_s)
+    sync_s = USUAL_SYNC_S if numbers["sync_s"] is None else numbers["sync_s"]
+    frame = studies.flash_in_shutter(shutter_s, sync_s, flash_s) if lights else None
+    result, words = {}, []
+    if moves:
+        result, words = smear(numbers["speed_m_per_s"], flash_s, shutter_s, frame is None or frame.is_whole)
+    if lights:
+        words.append(frame_words(frame, shutter_s))
+        result |= {**asdict(frame), "lit_frame_note": words[-1]}
+    if swings:
+        modulation = 1.0 if numbers["modulation"] is None else numbers["modulation"]
+        found = studies.flicker(shutter_s, numbers["lamp_hz"], modulation)
+        result |= asdict(found)
+        words.append(flicker_words(found))
+    return result, words
+
+
+def smear(speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, is_whole: bool) -> Said:
+    """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash
+    lights it.
+    """
+    by_shutter = flash_s is None or (shutter_s is not None and shutter_s < flash_s)
+    light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
+    smear_mm = studies.smear_mm(speed_m_per_s, light_s)
+    result = {"smear_mm": smear_mm, "light_s": light_s, "frozen_by": by}
+    where = "" if is_whole else ", where the flash lights the frame at all"
+    words = [f"{speed_m_per_s:g} m/s smears over {millimetres(smear_mm)} in the {light_s:.3g} s of the {by}{where}"]
+    if flash_s is None or shutter_s is None:
+        return result, words
+    if by_shutter:
+        words.append(
+            f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the"
+            " flash's light"
+        )
+        return result, words
+    result["smear_of_other_light_mm"] = studies.smear_mm(speed_m_per_s, shutter_s)
+    words.append(
+        f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light"
+        f" other than the flash's smears over {millimetres(result['smear_of_other_light_mm'])}"
+    )
+    return result, words
+
+
+def flicker_words(found) -> str:
+    """How strong the bands of a lamp are, and the shutter that has none."""
+    then = "that passes" if found.passes else f"{found.whole_shutter_s:.4g} s holds whole swings"
+    return f"{found.cycles:.2f} swings of the lamp: bands of up to {found.bands_stops:.2f} stops; {then}"
+
+
+def frame_words(frame, shutter_s: float) -> str:
+    """How much of the frame sees the flash."""
+    if frame.is_whole:
+        return (
+            f"the flash lights the whole frame: {marked_time(shutter_s)} is not shorter than the sync time of"
+            f" {marked_time(frame.sync_s)}"
+        )
+    words = (
+        f"{marked_time(shutter_s)} is shorter than the sync time of {marked_time(frame.sync_s)}: the flash lights about"
+        f" {percent(frame.lit_frame_share)} of the frame, a strip at one side, and the rest stays dark"
+    )
+    if frame.fading_frame_share >= 0.05:
+        words += f"; the strip fades over {percent(frame.fading_frame_share)} of the frame while the flash dies away"
+    return (
+        words
+        + f"; an estimate, blinds differ from camera to camera. Use {marked_time(frame.sync_s)} or longer, or give your"
+        " camera's own --sync-s"
+    )
