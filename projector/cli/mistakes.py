@@ -14,7 +14,7 @@ from projector.phrases import did_you_mean, nearest
 
 # The library's own word for a wrong command line, which it keeps to itself.
 UsageError = typer.BadParameter.__base__
-# Options that share their name with a part of a scene.
+# Options that share their name with a part of a scene, which a fault may be about instead.
 _PARTS = ("scene", "projector", "surface")
 
 
@@ -83,7 +83,7 @@ def _is_flag(error) -> bool:
 
 def as_typed(fault: Fault, options: dict) -> Fault:
     """A fault of a value that was typed, under the option's name: --throw-m for throw_m."""
-    if fault.file is not None or fault.key not in options or fault.key in _PARTS:
+    if fault.file is not None or fault.key not in options or (fault.key in _PARTS and not fault.example):
         return fault
     option = option_name(fault.key)
     example = fault.example or (example_of(fault.key) if isinstance(fault.value, (int, float)) else "")

@@ -99,7 +99,7 @@ def test_a_shutter_beyond_sync_does_not_reassure(tmp_path):
         "timing", "--speed-m-per-s", 1, "--shutter-s", "1/400", "--flash-t01-s", "1/1000", folder=tmp_path
     )
     assert "where the flash lights the frame at all" in moving.stdout
-    assert "about 50% of the frame" in moving.stdout and "an estimate" in moving.stdout
+    assert "about 50 % of the frame" in moving.stdout and "an estimate" in moving.stdout
     alone = result(projector("timing", "--shutter-s", "1/400", "--sync-s", "1/320", "--json", folder=tmp_path))
     assert alone["lit_frame_share"] == pytest.approx(0.8) and "1/320 s" in alone["lit_frame_note"]
     assert "whole frame" in projector("timing", "--shutter-s", "1/400", "--sync-s", "1/500", folder=tmp_path).stdout
@@ -108,7 +108,7 @@ def test_a_shutter_beyond_sync_does_not_reassure(tmp_path):
         in projector("timing", "--speed-m-per-s", 1, "--flash-t01-s", 0.001, "--sync-s", 0.005, folder=tmp_path).stderr
     )
     noted = projector("check", "01-square-wall", "-w", "camera.shutter_s=0.001", folder=tmp_path)
-    assert noted.returncode == 0 and "a flash lights about 20% of the frame" in noted.stderr
+    assert noted.returncode == 0 and "a flash lights about 20 % of the frame" in noted.stderr
 
 
 def test_times_may_be_typed_as_a_share_of_a_second(tmp_path):

@@ -229,7 +229,7 @@ def test_a_coloured_stencil_says_that_only_brightness_counts(tmp_path):
     stencil = load_stencil(saved(tmp_path, Image.fromarray(red)))
     assert stencil.transmission.max() == pytest.approx(0.299, abs=1e-3)  # luma of red, ITU-R BT.601
     assert any("coloured" in note for note in stencil.notes)
-    assert any("passes only 30%" in note for note in stencil.notes)
+    assert any("passes only 30 %" in note for note in stencil.notes)
 
 
 # --- orientation ------------------------------------------------------------------------------------------------------
