@@ -63,7 +63,7 @@ def number_from(name: str, typed, lowest: float | None = None, highest: float | 
     try:
         number = typed_number(typed.strip().removesuffix("s") if is_duration else typed)
     except ValueError:
-        hint = number_hint(name, typed)
+        hint = number_hint(name, typed, otherwise="")
         raise Mistyped(Fault(f'"{typed}" is not a number', allowed, hint, key=name, example=example)) from None
     if lowest is not None and highest is not None and not lowest <= number <= highest:
         raise Mistyped(Fault(typed, within(lowest, highest), key=name, example=example))

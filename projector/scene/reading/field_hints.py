@@ -67,8 +67,8 @@ def unit_hint(name: str, value, fits: Callable[[float], bool] = lambda value: Tr
     return look
 
 
-def number_hint(name: str, value) -> str:
-    """How to write the number that a piece of text was meant to be."""
+def number_hint(name: str, value, otherwise: str = "write a number") -> str:
+    """How to write the number that a piece of text was meant to be; `otherwise` where no number can be seen in it."""
     if not isinstance(value, str):
         return ""
     text = value.strip().strip(CURLY_QUOTES).strip()
@@ -83,6 +83,5 @@ def number_hint(name: str, value) -> str:
     unit = re.fullmatch(r"(-?\d+(?:\.\d+)?)\s*([A-Za-z°%]+)", text)
     if unit:
         return f"write {unit[1]} alone: the unit stands in the key's name ({name})"
-    return (
-        "write the number without quotes" if re.fullmatch(r"[-+]?[\d_.]+(?:[eE][-+]?\d+)?", text) else "write a number"
-    )
+    is_quoted = re.fullmatch(r"[-+]?[\d_.]+(?:[eE][-+]?\d+)?", text) is not None
+    return "write the number without quotes" if is_quoted else otherwise
