@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from projector.faults import Fault, SceneError
 from projector.files.finding import find_file, text_of
-from projector.scene.checks.cross import lens_faults
+from projector.scene.checks.lens import lens_faults
 from projector.scene.model import Lens
 from projector.scene.reading.field_faults import Places, dotted, faults_of, not_a_key
 from projector.scene.reading.file_format import parsed

@@ -1,0 +1,84 @@
+"""What states a projector's power, and the lens that it was stated with."""
+
+from __future__ import annotations
+
+from projector.scene.checks.lens import check_lens
+from projector.scene.checks.report import Report
+from projector.scene.stated_power import STATEMENTS, stated_lens
+
+
+def check_power(report: Report, spec, path: tuple) -> None:
+    """One statement of power, one of focus, and a stop and a source that go together."""
+    key = f"projector.{spec.name}"
+    if spec.reading is not None and spec.output is not None:
+        report.fault(
+            (*path, "output"),
+            f"{key}.output",
+            "two statements of power: a reading and an output",
+            "one of them",
+            "keep the one you measured",
+        )
+    for kind in STATEMENTS:
+        if getattr(spec, kind) is not None:
+            _check_statement(report, spec, kind, (*path, kind), f"{key}.{kind}")
+    if spec.output is not None and (spec.output.lumens is None) == (spec.output.lumen_seconds is None):
+        report.fault(
+            (*path, "output"),
+            f"{key}.output",
+            "output with both or none of lumens and lumen_seconds",
+            "lumens for steady light, lumen_seconds for a flash",
+        )
+    if spec.focus.at is not None and spec.focus.distance_m is not None:
+        report.fault((*path, "focus"), f"{key}.focus", "focus with both at and distance_m", "one of them")
+    lens = spec.lens
+    if lens.focal_length_mm < 5.0:
+        report.warnings.append(
+            f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?"
+        )
+    if lens.filled_pupil_mm is not None and lens.filled_pupil_mm >= lens.focal_length_mm / lens.f_number:
+        report.warnings.append(
+            f"{spec.name}: the source fills {lens.filled_pupil_mm:g} mm, the stop at f/{lens.f_number:g} lets"
+            f" {lens.focal_length_mm / lens.f_number:.1f} mm through: the stop rules."
+        )
+
+
+def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> None:
+    """What a reading or an output says of the lens that it was made with."""
+    statement, lens = getattr(spec, kind), spec.lens
+    if statement.lens is not None:
+        check_lens(report, statement.lens, (*path, "lens"), f"{key}.lens")
+        if statement.lens_f_number is not None:
+            report.fault(
+                (*path, "lens_f_number"),
+                f"{key}.lens_f_number",
+                "the stop of the lens then, said beside the lens itself",
+                "one of the two",
+                f"{key}.lens.f_number",
+            )
+    elif (
+        statement.lens_f_number is not None
+        and lens.widest_f_number is not None
+        and lens.widest_f_number > statement.lens_f_number * 1.001
+    ):
+        widest = lens.widest_f_number
+        report.fault(
+            (*path, "lens_f_number"),
+            f"{key}.lens_f_number",
+            f"f/{statement.lens_f_number:g} on a lens whose widest is f/{widest:g}",
+            f"f/{widest:g} or a larger number",
+            "a reading with another lens names it in lens",
+        )
+    elif "transmittance" in lens.model_fields_set and not getattr(statement, "before_lens", False):
+        report.warnings.append(
+            f"{spec.name}: its transmittance of {lens.transmittance:g} is already in its {kind}, made through this"
+            " lens; it counts against another lens."
+        )
+    if kind == "reading" and statement.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
+        offset = stated_lens(spec).pupil_offset_mm
+        report.fault(
+            (*path, "distance_m"),
+            f"{key}.distance_m",
+            f"a meter {statement.distance_m:g} m away from a lens whose pupil lies {offset:g} mm in front of it",
+            f"more than {1e-3 * offset:g} m",
+            "measure farther off",
+        )
