@@ -155,7 +155,7 @@ def fringe_words(found, cures) -> list[str]:
         ),
     ]
     for cure in cures:
-        price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops > 0.0 else ""
+        price = f", costs {cure.cost_stops:.1f} stops" if cure.cost_stops >= 0.05 else ""
         verdict = "passes" if cure.passes else "helps, does not pass"
         words.append(
             f"    {cure.what}, {cure.value}:"

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 
+from projector.answers.size import width_by_height
 from projector.phrases import metres, millimetres, percent
 
 
-def landing_words(item, f_number: float) -> list[str]:
+def landing_words(item, opened, f_number: float) -> list[str]:
+    """How a projector's pattern lands, and how large what is open of it."""
     from projector.studies.size.landing import over_or_under
 
     where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
@@ -27,6 +29,12 @@ def landing_words(item, f_number: float) -> list[str]:
             else f"{item.projector}: sharp nowhere in front of it; {blur}"
         ),
     ]
+    if opened.opening_width_m is None:
+        words.insert(1, f"{item.projector}: nothing is open in its gate")
+    elif opened.detail_mm is not None or opened.opening_width_m < 0.999 * item.pattern_width_m:
+        detail = "" if opened.detail_mm is None else f", its finest detail {millimetres(opened.detail_mm, 1)}"
+        size = width_by_height(opened.opening_width_m, opened.opening_height_m)
+        words.insert(1, f"{item.projector}: of that pattern the opening is {size}{detail}")
     if item.no_light is not None:
         words.append(f"{item.projector}: no light of it falls there; {item.no_light}")
     if item.open_gate_f_number is not None:

@@ -101,6 +101,7 @@ def preview(
     from projector.rendering.preview import preview as render_preview
     from projector.stage.stage import Stage
     from projector.studies.notes import scene_notes
+    from projector.studies.size.landed_light import landed_opening
     from projector.studies.size.landing import camera_blur, landing
 
     loaded, _ = loaded_scene(scene, with_)
@@ -113,10 +114,17 @@ def preview(
     replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
     landings = [landing(stage, staged) for staged in stage.projectors]
     blurs = camera_blur(stage)
-    words = [line for item in landings for line in landing_words(item, loaded.camera.f_number)]
+    openings = [
+        landed_opening(stage, staged, item.throw_m) for staged, item in zip(stage.projectors, landings, strict=True)
+    ]
+    words = [
+        line
+        for item, opened in zip(landings, openings, strict=True)
+        for line in landing_words(item, opened, loaded.camera.f_number)
+    ]
     words += [camera_blur_words(item) for item in blurs]
     result = {
-        "projectors": [asdict(item) for item in landings],
+        "projectors": [{**asdict(item), **asdict(opened)} for item, opened in zip(landings, openings, strict=True)],
         "camera_blur": [asdict(item) for item in blurs],
         "width_px": width,
         "height_px": height,

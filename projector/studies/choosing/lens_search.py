@@ -33,6 +33,9 @@ _CLOSE = 3e-4
 # A stencil is moved at most by this share of the focal length.
 _FARTHEST_OFFSET = 0.5
 _MOST_STEPS = 30
+# Places that end so much (m) earlier than the room do so because a lamp there is in the way.
+_HINDERED_BY_M = 0.05
+_IN_THE_WAY = "the lamp would stand in the picture or before the camera, or its stand in a sitter"
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,8 @@ class LensSearch:
                 return self._too_wide(self.wishes.width_m / share, f"it focuses no nearer than {nearest} m")
             if share < 1.0 and wanted < throw:
                 needs = f"nobody can stand at the throw of {wanted:.2f} m that {self.wishes.width_m:g} m needs"
-                return self._too_wide(self.wishes.width_m / share, f"{needs}; at {throw:.2f} m somebody can")
+                why = f" (there {_IN_THE_WAY})" if self.stands.is_hindered_at(wanted + self._pupil_offset) else ""
+                return self._too_wide(self.wishes.width_m / share, f"{needs}{why}; at {throw:.2f} m somebody can")
             throw = min(max(throw * share, least), longest)
         return self._lit(found)
 
@@ -214,9 +218,14 @@ class LensSearch:
 
     def _too_narrow(self, possible: float, longest: float, throw: float) -> Relaxation:
         allowed = "no place in the room sees the target within that angle"
+        is_hindered = self.stands.longest_seen_m - self._pupil_offset > longest + _HINDERED_BY_M
         if longest > 0.0:
             gives = f"which gives {rounded_down(possible, 3)} m" if possible > 0.0 else "nearer than this lens focuses"
             allowed = f"the room allows {rounded_down(longest, 2)} m, {gives}"
+            if is_hindered:
+                allowed += f"; farther off, up to {rounded_down(self.stands.longest_seen_m, 2)} m, {_IN_THE_WAY}"
+        elif is_hindered:
+            allowed = f"wherever the room sees the target within that angle, {_IN_THE_WAY}"
         words = f"{self.wishes.width_m:g} m needs a throw of {rounded_up(throw, 2)} m; {allowed}"
         return self._gives_way("width", possible, words)
 

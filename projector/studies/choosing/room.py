@@ -67,7 +67,8 @@ def check_target(stage: SceneOrStage, room_m, goal) -> None:
 class Stands:
     """Where a light may stand round a target: directions (n, 3) from it, nearest to where the light stands now first,
     and in each from which distance to which (n,) m; low, high: corners of the room less its margin; front: the
-    horizontal direction towards the camera."""
+    horizontal direction towards the camera; seen_m (2, k): from where to where it could stand if lamps hindered neither
+    camera nor sitter."""
 
     goal: np.ndarray
     low: np.ndarray
@@ -76,11 +77,22 @@ class Stands:
     directions: np.ndarray
     nearest_m: np.ndarray
     farthest_m: np.ndarray
+    seen_m: np.ndarray
 
     @property
     def longest_m(self) -> float:
         """The longest distance from the target at which a light may stand; 0 if it may nowhere."""
         return float(self.farthest_m.max(initial=0.0))
+
+    @property
+    def longest_seen_m(self) -> float:
+        """The same if lamps hindered neither camera nor sitter."""
+        return float(self.seen_m[1].max(initial=0.0))
+
+    def is_hindered_at(self, distance: float) -> bool:
+        """Whether it may not stand at a distance (m) only because a lamp there hinders camera or sitter."""
+        is_seen = (self.seen_m[0] <= distance + 1e-9) & (distance - 1e-9 <= self.seen_m[1])
+        return self.at(distance) is None and bool(is_seen.any())
 
     def angle_deg(self, place) -> float:
         """How far off the camera's line a place (3,) is."""
@@ -111,7 +123,8 @@ def stands(stage: SceneOrStage, now_m, goal, room_m, largest_angle_deg: float) -
     nearest = np.maximum(ends[0].max(axis=1), 0.0)
     farthest = np.minimum(ends[1].min(axis=1), _clear_view(stage, goal, directions))
     some = farthest >= nearest
-    return Stands(goal, low, high, front, *_unhindered(stage, goal, directions[some], nearest[some], farthest[some]))
+    free = _unhindered(stage, goal, directions[some], nearest[some], farthest[some])
+    return Stands(goal, low, high, front, *free, np.stack([nearest[some], farthest[some]]))
 
 
 def _unhindered(stage: Stage, goal, directions, nearest, farthest):

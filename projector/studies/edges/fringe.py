@@ -91,8 +91,8 @@ class Fringe(Shown):
 
 @dataclass(frozen=True, repr=False)
 class Cure(Shown):
-    """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing), and
-    the edge then.
+    """One thing that helps: what, its number, what the fringe becomes, what it costs in stops (0 where nothing, below
+    where it gives), and the edge then.
 
     edge_mm: 10–90 % of the luminance, mm on the surface across the tilt, as in Fringe; passes: whether the fringe comes
     within the tolerance by this alone.
@@ -320,7 +320,7 @@ def cures(stage: SceneOrStage, projector: AnyProjector, reference, found: Fringe
     answers += _smaller_stop(stage.scene, spec, found, with_change)
     answers.append(_best_offset(spec, with_change))
     answers.append(_narrow_band(staged, with_change))
-    answers += _other_lenses(spec, with_change)
+    answers += _other_lenses(stage.scene, spec, with_change)
     return [
         cure
         for cure in answers
@@ -382,10 +382,19 @@ def _narrow_band(staged: StagedProjector, with_change) -> Cure:
     )
 
 
-def _other_lenses(spec, with_change) -> list[Cure]:
-    """Shipped lenses of the same focal length at the same stop."""
+def _other_lenses(scene, spec, with_change) -> list[Cure]:
+    """Shipped lenses of the same focal length at the same stop; each costs what less its glass and pupil let through."""
+
+    def lets_through(lens) -> float:
+        outline, radius = pupil_of(scene, lens)
+        return lens.transmittance * outline.area * radius**2
+
+    def at_this_stop(lens):
+        return lens.model_copy(update={"f_number": spec.lens.f_number})
+
+    now = lets_through(spec.lens)
     return [
-        with_change("another lens", name, lens=lens.model_copy(update={"f_number": spec.lens.f_number}))
+        with_change("another lens", name, math.log2(now / lets_through(at_this_stop(lens))), lens=at_this_stop(lens))
         for name, lens in shipped_lenses()
         if abs(lens.focal_length_mm - spec.lens.focal_length_mm) < 0.5
         and (lens.widest_f_number or lens.f_number) <= spec.lens.f_number

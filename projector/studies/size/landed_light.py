@@ -104,6 +104,27 @@ def opening(stage: SceneOrStage, projector: AnyProjector = None) -> Opening:
     )
 
 
+@dataclass(frozen=True, repr=False)
+class LandedOpening(Shown):
+    """How large the opening and its finest common detail land on a plane square to the axis; None where nothing is
+    open, and no detail without a stencil."""
+
+    in_one_line = "opening {opening_width_m} × {opening_height_m} m"
+
+    opening_width_m: float | None
+    opening_height_m: float | None
+    detail_mm: float | None
+
+
+def landed_opening(stage: SceneOrStage, projector: AnyProjector, distance_m: float) -> LandedOpening:
+    """The opening of a projector's gate as it lands at a distance (m) along the axis from the pupil."""
+    staged = projector_on(stage, projector)
+    found = opening(stage, staged)
+    if not math.isfinite(found.width_mm):
+        return LandedOpening(None, None, None)
+    return LandedOpening(*_sizes(staged.light([LINE_D_NM]), found, distance_m)[2:])
+
+
 def _open_box(
     light: Projection, half: tuple[float, float], has_stencil: bool, least: float
 ) -> tuple[float, float, float, float]:

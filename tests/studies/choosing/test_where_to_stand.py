@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import re
@@ -17,8 +18,9 @@ from projector.scene.reading.reader import load, with_overrides
 from projector.scene.reading.saving import save_variant
 from projector.stage.power import power_of
 from projector.studies.choosing import where_to_stand as study
+from projector.studies.choosing.lens_search import Candidate, LensSearch
 from projector.studies.choosing.rendered_size import rendered_size
-from projector.studies.choosing.room import ROOM_MARGIN, room_corners, stands
+from projector.studies.choosing.room import ROOM_MARGIN, Stands, room_corners, stands
 from projector.studies.size.landing import landing
 
 ROOM = (5.0, 5.0, 3.0)
@@ -235,6 +237,31 @@ def test_a_throw_at_which_nobody_can_stand_says_from_where_somebody_can(scene):
         scene, scene.projector[0], study.Wishes(*wishes), ["achromat"], "backdrop.centre", render=False
     )
     assert answer.position_m[2] - answer.aim_m[2] == pytest.approx(ROOM_MARGIN, abs=0.005)
+
+
+def test_a_lamp_that_would_stand_in_the_picture_is_given_as_the_reason(scene):
+    """Within 12° of the line of a camera of 20 mm (frame ± 42°) every lamp before the camera shows: 0.5 m wide would
+    stand 1.15 m off. Without the reason it read as if walls stood there.
+    """
+    wide = with_overrides(scene, ["camera.focal_length_mm=20"])
+    wishes = study.Wishes(0.5, 6.0, 4.0, 400.0, (5.0, 6.0, 3.0), 12.0)
+    answers, (missed,) = study.place(wide, wide.projector[0], wishes, ["achromat"], render=False)
+    assert not answers and "there the lamp would stand in the picture" in missed.words
+    goal = np.array(point_of(wide, "pilot.mouth"))
+    found = stands(wide, wide.projector[0].position_m, goal, wishes.room_m, 12.0)
+    assert found.is_hindered_at(1.15) and not found.is_hindered_at(2.6) and not found.is_hindered_at(40.0)
+
+
+def test_a_room_that_ends_at_the_camera_says_that_the_lamp_is_in_the_way(scene):
+    """The same, in words, where no place at all is left, or only nearer ones than the wish needs."""
+    wishes = study.Wishes(1.0, 6.0, 4.0, 400.0, ROOM)
+    search = LensSearch(None, Candidate("achromat", False, scene.projector[0], True), None, wishes, None)
+    seen = np.array([[0.0], [2.9]])
+    for longest, words in ((0.0, "wherever the room sees the target"), (1.5, "farther off, up to 2.90 m, the lamp")):
+        reach = np.array([longest]) if longest else np.zeros(0)
+        there = Stands(np.zeros(3), None, None, None, np.ones((reach.size, 3)), 0.0 * reach, reach, seen)
+        missed = dataclasses.replace(search, stands=there)._too_narrow(0.0, longest, 2.0)
+        assert words in missed.words and "before the camera" in missed.words
 
 
 def test_nobody_is_sent_behind_what_hides_the_target(scene):

@@ -97,6 +97,22 @@ def test_the_stop_that_is_named_as_a_cure_cures(studio):
     )
 
 
+def test_another_lens_costs_what_less_its_glass_lets_through(studio):
+    """The achromat passes 0.9 at the same stop: 0.15 stop less than a lens of 1, nothing beside one of 0.9, a gain
+    beside one of 0.45; of a pupil filled to half its width it lights four times as much.
+    """
+    costs = []
+    for lens in ({"transmittance": 1.0}, {}, {"transmittance": 0.45}, {"filled_pupil_mm": 0.5 * 85.0 / 1.8}):
+        scene = studio.scene(
+            {"lens": {"f_number": 1.8, "dispersion": {"glass": "N-BK7"}, **lens}, "focus": {"distance_m": 2.0}}
+        )
+        spec = scene.projector[0]
+        found = study.fringe(scene, spec, (0.0, 1.5, 0.0), tolerance_arcmin=0.05)
+        cures = study.cures(scene, spec, (0.0, 1.5, 0.0), found)
+        costs.append(next(cure.cost_stops for cure in cures if cure.value == "achromat"))
+    assert costs == pytest.approx([math.log2(1.0 / 0.9), 0.0, -1.0, -2.0], abs=1e-9)
+
+
 def test_a_stop_that_only_just_helps_is_named_if_it_is_enough(studio):
     """A fringe two hundredths over its tolerance: the next tenth of a stop number is enough, though it is no tenth
     narrower.
