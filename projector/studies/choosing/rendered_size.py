@@ -9,7 +9,7 @@ import numpy as np
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.model import Blade, Surface
 from projector.stage.optics import gate_of
-from projector.stage.stage import Stage
+from projector.stage.stage import SceneOrStage, stage_of
 from projector.studies.edges.profile import edge_measured, full_spectrum, place_on_axis
 
 
@@ -19,13 +19,13 @@ def lit_width(spec) -> float:
     return min(gate, 1e-3 * spec.stencil.width_mm) if spec.stencil is not None else gate
 
 
-def rendered_size(stage: Stage, set_up, width_m: float, edge_mm: float) -> tuple[float, float]:
+def rendered_size(stage: SceneOrStage, set_up, width_m: float, edge_mm: float) -> tuple[float, float]:
     """Width (m) and edge width (mm, 10–90 %) that a projector aimed at a point lands there, square to its beam.
 
     The width is found in a map of a strip of plate, the edge in its middle through the same kernels. width_m, edge_mm:
     about what is expected.
     """
-    size = 1.1 * width_m + 8.0e-3 * edge_mm
+    stage, size = stage_of(stage), 1.1 * width_m + 8.0e-3 * edge_mm
     found = irradiance_map(_strip_scene(stage.scene, set_up, size), "strip", 4000)
     row = found.illuminance[found.illuminance.shape[0] // 2].astype(float)
     x = (np.arange(row.size) + 0.5) / row.size * size
