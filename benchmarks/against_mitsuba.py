@@ -4,10 +4,9 @@ one run.
     python benchmarks/against_mitsuba.py          needs the test extra (mitsuba with llvm)
 
 Set-up: lens of 85 mm, pupil 60 mm, round gate of 40 mm with a window stencil, focus at 2.8 m, backdrop at 3.12 m, a
-    head of 176 000 triangles in the beam at 1.5 m, 960 × 720 texels, one wavelength. Mitsuba has no lens projector: 64
-    of its stock pinhole projectors, spread evenly over the pupil, stand for it (stratified samples, llvm). Its error is
-    taken against its own converged picture, so that the lens that it only stands for is not held against it; ours
-    against single
+head of 176 000 triangles in the beam at 1.5 m, 960 × 720 texels, one wavelength. Mitsuba has no lens projector: 64 of
+its stock pinhole projectors, spread evenly over the pupil, stand for it (stratified samples, llvm). Its error is taken
+against its own converged picture, so that the lens that it only stands for is not held against it; ours against single
 rays through the raw bitmap. Noise falls with the root of the samples: seconds are scaled to 1 % by the square.
 
 Before the clock starts, both have the scene in memory: meshes and their trees, and the stencil as a texture (ours: the

@@ -2,8 +2,7 @@
 
 A bumpy head stands before a backdrop. Camera: one ray a pixel. Shadow: from what the camera sees of the head to random
 points of a 60 mm pupil 1.5 m away. Shuffled: the camera's rays in random order. Embree runs single rays through
-    embreex. Machines drift, so only the ratios of one run mean something; each figure is the best of interleaved
-    rounds.
+embreex. Machines drift, so only the ratios of one run mean something; each figure is the best of interleaved rounds.
 """
 
 from __future__ import annotations

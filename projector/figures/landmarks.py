@@ -14,11 +14,11 @@ def find_landmarks(kind):
     A head alone has no shoulders or chest.
     """
     heights = np.linspace(-60.0, 25.0, 171)
-    profile = _met(kind, [(0.0, y, 150.0) for y in heights], (0.0, 0.0, -1.0))
+    profile = skin_met(kind, [(0.0, y, 150.0) for y in heights], (0.0, 0.0, -1.0))
     bridge_zone = profile[heights > -6.0]
-    crown = _met(kind, [(0.0, 140.0, z) for z in np.linspace(-40.0, 30.0, 71)], (0.0, -1.0, 0.0))
-    chin = _met(kind, [(0.0, -160.0, z) for z in np.linspace(70.0, 100.0, 61)], (0.0, 1.0, 0.0))
-    eye, mouth, cheek, forehead, throat, chest = _met(
+    crown = skin_met(kind, [(0.0, 140.0, z) for z in np.linspace(-40.0, 30.0, 71)], (0.0, -1.0, 0.0))
+    chin = skin_met(kind, [(0.0, -160.0, z) for z in np.linspace(70.0, 100.0, 61)], (0.0, 1.0, 0.0))
+    eye, mouth, cheek, forehead, throat, chest = skin_met(
         kind,
         [
             (EYE[0], EYE[1], 150.0),
@@ -36,14 +36,14 @@ def find_landmarks(kind):
         "nose_bridge": bridge_zone[np.argmin(bridge_zone[:, 2])],
         "mouth": mouth,
         "chin": chin[np.argmin(chin[:, 1])],
-        "left_ear": _met(kind, [(110.0, -17.0, 4.0)], (-1.0, 0.0, 0.0))[0],
+        "left_ear": skin_met(kind, [(110.0, -17.0, 4.0)], (-1.0, 0.0, 0.0))[0],
         "left_cheek": cheek,
         "forehead": forehead,
         "top_of_head": crown[np.argmax(crown[:, 1])],
         "throat": throat,
     }
     if kind == "head_and_torso":
-        landmarks["left_shoulder"] = _met(kind, [(195.0, -100.0, -48.0)], (0.0, -1.0, 0.0))[0]
+        landmarks["left_shoulder"] = skin_met(kind, [(195.0, -100.0, -48.0)], (0.0, -1.0, 0.0))[0]
         landmarks["chest"] = chest
     mirror = np.array([-1.0, 1.0, 1.0])
     for side in [name for name in landmarks if name.startswith("left_")]:
@@ -51,7 +51,7 @@ def find_landmarks(kind):
     return landmarks
 
 
-def _met(kind, starts, direction):
+def skin_met(kind, starts, direction):
     """Where the surface is first met going from each of `starts` (n, 3) along `direction`: (n, 3), on the field's zero.
 
     A line that meets nothing gives its start.

@@ -82,7 +82,7 @@ def lobe(cosine_in, cosine_out, cosine_half, cosine_between, index, roughness):
 
 
 @formula
-def _sent_back(gloss, material, cosine):
+def lobe_share(gloss, material, cosine):
     """Share of light from an angle that a material's lobe sends back, read from its table."""
     place = min(max(cosine, 0.0), 1.0) * N_COSINES - 0.5
     low = min(max(math.floor(place), 0), N_COSINES - 2)
@@ -95,8 +95,8 @@ def body_share(gloss, material, cosine_in, cosine_out):
     """What the skin leaves of the matte body's reflection, in and out: 1 where there is no skin."""
     if gloss.index[material] <= 0.0:
         return 1.0
-    left_in = 1.0 - _sent_back(gloss, material, cosine_in)
-    left_out = 1.0 - _sent_back(gloss, material, cosine_out)
+    left_in = 1.0 - lobe_share(gloss, material, cosine_in)
+    left_out = 1.0 - lobe_share(gloss, material, cosine_out)
     return left_in * left_out / (1.0 - gloss.mean[material])
 
 

@@ -112,10 +112,9 @@ def temperature_shift(shift: float) -> np.ndarray:
     """A dyed conversion filter by its mired shift, −270 (bluer) to +300 (warmer).
 
     Exact from the lamp it is made for: a bluing one turns tungsten of 3200 K, a warming one a flash of 5600 K into
-        `white_light` of the temperature so many mireds away, so that −134 makes of tungsten what a camera calls 5600 K.
-        From
-    other lamps a conversion is right within 6 mired: a bluing one from 2800 to 3600 K, a warming one from 2800 to 6500
-        K.
+    `white_light` of the temperature so many mireds away, so that −134 makes of tungsten what a camera calls 5600 K.
+    From other lamps a conversion is right within 6 mired: a bluing one from 2800 to 3600 K, a warming one from 2800 to
+    6500 K.
 
     Clear film with two dyes in the amounts that give the chromaticity (Beer and Lambert's law: densities add and go
     with the amount). It costs what photographers' filters cost: −131 mired 1.6 stops, +131 mired 0.7, a clear film 0.1.

@@ -5,9 +5,9 @@ relative, shape (71,), scaled to luminous 1: ∫ source·V(λ) dλ = 1, so that 
 What the grid leaves out (below 380, above 730 nm) carries 0.04 % of the luminous flux of 3200 K at most.
 
 One rule says what a colour temperature means, for lamps and for a camera's white balance alike: `white_light`. Up to
-    4000 K it is a black body, from 5000 K on CIE daylight. A flash (daylight) of T kelvin has its spectrum, an LED of T
-    kelvin its
-chromaticity, and a tungsten lamp, which ends where the black body does, is it: each looks neutral to a camera set to T.
+4000 K it is a black body, from 5000 K on CIE daylight. A flash (daylight) of T kelvin has its spectrum, an LED of T
+kelvin its chromaticity, and a tungsten lamp, which ends where the black body does, is it: each looks neutral to a
+camera set to T.
 """
 
 from __future__ import annotations

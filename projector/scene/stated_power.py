@@ -52,9 +52,8 @@ class CarriedOver:
     """A statement of power taken over from the lens that it was made with to the one there now.
 
     statement: "reading" or "output"; then, now: the two lenses, as far as they differ, in words; stops: the light on
-        the axis
-    far away, now against then (negative: dimmer); filled_mm: the openings that the lamp is taken to fill, as nothing is
-        said of them, by the diameter of a disc that lets as much through.
+    the axis far away, now against then (negative: dimmer); filled_mm: the openings that the lamp is taken to fill, as
+    nothing is said of them, by the diameter of a disc that lets as much through.
     """
 
     statement: str

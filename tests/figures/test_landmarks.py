@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from projector.figures.field.surface import figure_field
-from projector.figures.landmarks import _met, find_landmarks
+from projector.figures.landmarks import find_landmarks, skin_met
 
 
 @pytest.mark.parametrize("kind", ["head", "head_and_torso"])
@@ -27,4 +27,4 @@ def test_lowest_point_of_the_chin_and_tip_of_the_nose_are_extremes_of_the_midlin
 
 def test_a_line_that_meets_nothing_gives_its_start():
     start = [(0.0, 300.0, 150.0)]
-    assert _met("head", start, (0.0, 0.0, -1.0)) == pytest.approx(np.array(start), abs=1e-12)
+    assert skin_met("head", start, (0.0, 0.0, -1.0)) == pytest.approx(np.array(start), abs=1e-12)

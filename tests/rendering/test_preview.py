@@ -136,12 +136,13 @@ def test_a_picture_carries_its_record_and_is_not_laid_over_others(studio, tmp_pa
     assert json.dumps(read_record(other)) == json.dumps(about)
 
 
-def test_a_stop_is_heard_and_leaves_nothing_behind(tmp_path):
+def test_a_stop_is_heard_and_leaves_nothing_half_done():
     progress = Progress()
     progress.report = lambda name, done, total: progress.stop()
+    session = RenderSession(shipped("03-cabin-window"), *SIZE)
     with pytest.raises(Stopped):
-        preview.preview(shipped("03-cabin-window"), 320, 240, "fine", 2, progress)
-    assert list(tmp_path.iterdir()) == []
+        session.rgb_bytes(progress)
+    assert np.array_equal(session.rgb_bytes(), RenderSession(shipped("03-cabin-window"), *SIZE).rgb_bytes())
 
 
 SHADOWS = {

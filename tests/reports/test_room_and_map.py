@@ -8,12 +8,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 
 from projector.rendering.irradiance import IrradianceMap, Meter
 from projector.rendering.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
-from projector.reports.measured_figure import _caption, measured_figure
+from projector.reports.measured_figure import measured_figure
 from projector.reports.place_figure import (
     _COLOURS,
     Light,
@@ -274,8 +275,7 @@ def test_all_words_of_a_map_stay_inside_the_figure_and_apart(extent, gates):
     page = figure.bbox
     axes, bar = figure.axes[:2]
     words = [
-        axes.title,
-        axes._left_title,
+        *(child for child in axes.get_children() if isinstance(child, Text) and child.get_text()),
         axes.xaxis.label,
         axes.yaxis.label,
         bar.yaxis.label,
@@ -315,14 +315,9 @@ def test_stops_are_written_as_photographers_write_them(stops, text):
     assert stops_text(stops) == text
 
 
-def test_a_measured_figure_says_what_marks_and_lines_are():
-    assert (
-        _caption(SimpleNamespace(fit=object())) == "marks: the photographs' data of the edges, lines: the fitted lens"
-    )
-    assert "no lens is fitted" in _caption(SimpleNamespace(fit=None))
-
-
-def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts_no_title():
+@pytest.fixture
+def measured():
+    """Two photographs' edges as read, with curves that fit them."""
     positions = np.linspace(-5.0, 5.0, 101)
     profiles = np.stack([np.clip(0.5 + positions / reach, 0.0, 1.0) for reach in (1.0, 2.0, 4.0)], axis=1)
     reading = SimpleNamespace(
@@ -331,9 +326,19 @@ def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts
     photographs = [
         SimpleNamespace(path=Path(f"edge{index}.tif"), offset_mm=offset) for index, offset in enumerate((-0.5, 0.0))
     ]
-    measured = SimpleNamespace(
+    return SimpleNamespace(
         readings=[reading, reading], photographs=photographs, fit=SimpleNamespace(curves=[profiles, profiles])
     )
+
+
+def test_a_measured_figure_says_what_marks_and_lines_are(measured):
+    with_fit = "marks: the photographs' data of the edges, lines: the fitted lens"
+    assert measured_figure(measured, "a lens").get_supxlabel() == with_fit
+    measured.fit = None
+    assert "no lens is fitted" in measured_figure(measured, "edges").get_supxlabel()
+
+
+def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts_no_title(measured):
     figure = measured_figure(measured, "a lens")
     figure.canvas.draw()
     for axes in figure.axes:

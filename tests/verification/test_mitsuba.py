@@ -6,7 +6,7 @@ scale is off by π (known), so both are scaled to the same mean: ratios only.
 
 Relative RMSE as everywhere: the mean of (F − R1)·(F − R2), two independent pictures of Mitsuba's, over the root-mean
 level. Budget of the 2 %: 64 points for a disc at edges 7 mm soft, drawn on pixels of 4 mm, 1.3 %; 16 points of ours for
-    a pixel's box 0.5 %; on the head 64 small shadows for one soft one 0.5 %.
+a pixel's box 0.5 %; on the head 64 small shadows for one soft one 0.5 %.
 """
 
 from __future__ import annotations

@@ -23,8 +23,7 @@ class Drawing:
     """A stencil.
 
     pattern(x, y): distance to its openings, negative inside, if it can be cut from one sheet of metal; else
-        transmission
-    0..1 of a printed glass. description: what it shows; good_for: what one would use it for.
+        transmission 0..1 of a printed glass. description: what it shows; good_for: what one would use it for.
     """
 
     pattern: Callable

@@ -39,9 +39,8 @@ class Landing(Shown):
         middle of opposite sides and with the lens's distortion, as is the beam's angle across the gate; magnification
         is that on the axis. edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together;
         blur_mm is yellow's blur disc. open_gate_f_number is what a flat meter there shows at the camera's ISO and
-        shutter, open_gate_stops_over how far that is
-    over the camera's own f-number (under it: below 0). no_light: why none of its light falls there, None where it does;
-    then nothing meters there either.
+        shutter, open_gate_stops_over how far that is over the camera's own f-number (under it: below 0). no_light: why
+        none of its light falls there, None where it does; then nothing meters there either.
     """
 
     projector: str

@@ -34,11 +34,10 @@ class Straightened(Shown):
     """A new stencil (h, w) float32 of transmission 0..1, as it lands, `stencil_width_mm` wide in the gate.
 
     size_factor: its size on the wall over that of the old one on a wall square to the beam where the axis lands;
-        cut_share: part
-    of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the whole bitmap on it;
-        corners_m (4, 3): the bitmap's top left, top right, bottom right and bottom left corner there, as the projector
-        sees them; corners_mm (4, 2): where these lie in the gate, right and down from its middle, as landed (NaN behind
-        the lens); open_width_m, open_height_m: of what is open in it.
+        cut_share: part of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the
+        whole bitmap on it; corners_m (4, 3): the bitmap's top left, top right, bottom right and bottom left corner
+        there, as the projector sees them; corners_mm (4, 2): where these lie in the gate, right and down from its
+        middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it.
     """
 
     in_one_line = (

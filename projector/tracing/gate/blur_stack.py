@@ -40,8 +40,8 @@ MOST_TERMS = 250
 _TERMS_SAVED = 0.7
 # Memory that levels are filled into, texels: taken from the machine only as they are. Where they would take more, every
 # second of a fine ladder's is left out, up to so many times.
-_ROOM = 2**27
-_MOST_THINNED = 4
+ROOM = 2**27
+MOST_THINNED = 4
 
 
 class Stack(NamedTuple):
@@ -124,7 +124,7 @@ class BlurStack:
 
     def _start_over(self, n_texels: int) -> None:
         """Room for levels, none of them filled."""
-        self._texels, self._room = _room_for(max(n_texels, min(_ROOM, self._n_texels(range(len(self._rungs))))))
+        self._texels, self._room = _room_for(max(n_texels, min(ROOM, self._n_texels(range(len(self._rungs))))))
         self._taken = 0
         self._offsets: dict[tuple[int, int], int] = {}
         self._made: dict[tuple[int, ...], Stack] = {}
@@ -152,9 +152,9 @@ class BlurStack:
         Levels that are there already cost nothing. Steps are as fine as the ladder's where they find room.
         """
         cells_low = low if cells_low is None else min(low, cells_low)
-        wanted = (self._steps_for(low, high, cells_low, thinned) for thinned in range(_MOST_THINNED + 1))
-        steps = next((steps for steps in wanted if self._n_texels(steps) <= _ROOM), None)
-        return self._ready(steps if steps is not None else self._steps_for(low, high, cells_low, _MOST_THINNED))
+        wanted = (self._steps_for(low, high, cells_low, thinned) for thinned in range(MOST_THINNED + 1))
+        steps = next((steps for steps in wanted if self._n_texels(steps) <= ROOM), None)
+        return self._ready(steps if steps is not None else self._steps_for(low, high, cells_low, MOST_THINNED))
 
     def _n_texels(self, steps: list[int]) -> int:
         return len(self._signs) * sum(self._plan(step).n_texels for step in steps)

@@ -51,7 +51,7 @@ _UNEVENNESS = 2e-6
 
 
 @formula
-def _sample(bounds, width, sample):
+def sample_place(bounds, width, sample):
     """Index of one of a part's four corners or of its middle."""
     first_row, last_row, first_column, last_column = bounds
     if sample == _N_SAMPLES - 1:
@@ -66,7 +66,7 @@ def _middle(points, bounds, width):
     """Mean of the corners' places (m)."""
     x = y = z = 0.0
     for sample in range(4):
-        i = _sample(bounds, width, sample)
+        i = sample_place(bounds, width, sample)
         x += points.origins[i, 0]
         y += points.origins[i, 1]
         z += points.origins[i, 2]
@@ -111,7 +111,7 @@ def _is_flat(emitter, shape):
 def _is_free(bvh, emitter, points, bounds, width, shape, share):
     """Proof that nothing stands between a flat part and the pupil on that share of the way."""
     _, middle, spread, unevenness = shape
-    i = _sample(bounds, width, 0)
+    i = sample_place(bounds, width, 0)
     normal = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
     rim = emitter.reach
     return not shaft_may_touch(bvh, middle, spread, unevenness, normal, emitter.position, rim, share)
@@ -143,7 +143,7 @@ def _share_to_be_free(emitter, shape):
 def _settle(state, bounds, width, found):
     """Give every point of a part that is still undecided, and its samples where they are unknown, the same state."""
     for sample in range(_N_SAMPLES):
-        i = _sample(bounds, width, sample)
+        i = sample_place(bounds, width, sample)
         if state[i] == UNKNOWN:
             state[i] = found
     first_row, last_row, first_column, last_column = bounds
@@ -188,7 +188,7 @@ def _look_at_part(bvh, emitter, aims, points, beam, bounds, width, whole, known,
         if step < n_samples:
             if differ:
                 continue
-            i = _sample(bounds, width, step)
+            i = sample_place(bounds, width, step)
         else:
             if step == n_samples and shares:
                 # All lit, yet no shaft proves it; or samples that differ: rays decide, most of them shared.
@@ -249,15 +249,15 @@ def _mask_of(state, seen, i, cell):
 @formula
 def _rays_agreed(state, seen, bounds, width, cell):
     """(mask of a cell's rays on which the five samples agree, their mask)."""
-    first = _mask_of(state, seen, _sample(bounds, width, 0), cell)
+    first = _mask_of(state, seen, sample_place(bounds, width, 0), cell)
     differing = 0
     for sample in range(1, _N_SAMPLES):
-        differing |= first ^ _mask_of(state, seen, _sample(bounds, width, sample), cell)
+        differing |= first ^ _mask_of(state, seen, sample_place(bounds, width, sample), cell)
     return ALL_RAYS & ~differing, first
 
 
 @formula
-def _lines_round(first, last, at, n_halvings):
+def lines_round(first, last, at, n_halvings):
     """The two lines between which one lies when first … last − 1 has been halved so often; twice itself where it is one
     of them.
     """
@@ -277,8 +277,8 @@ def _lines_round(first, last, at, n_halvings):
 @formula
 def _rays_agreed_nearby(state, seen, bounds, width, row, column, rank, cell):
     """The same for the points round one of a rank: four of lower ranks, or two where it lies in line with them."""
-    upper, lower = _lines_round(bounds[0], bounds[1], row, rank - 1)
-    left, right = _lines_round(bounds[2], bounds[3], column, rank - 1)
+    upper, lower = lines_round(bounds[0], bounds[1], row, rank - 1)
+    left, right = lines_round(bounds[2], bounds[3], column, rank - 1)
     first = _mask_of(state, seen, upper * width + left, cell)
     differing = first ^ _mask_of(state, seen, lower * width + right, cell)
     if upper < lower and left < right:
@@ -294,7 +294,7 @@ def _rays_are_shared(bvh, emitter, points, state, bounds, width):
     if not _is_flat(emitter, shape):
         return False
     for sample in range(_N_SAMPLES):
-        if state[_sample(bounds, width, sample)] == UNKNOWN:
+        if state[sample_place(bounds, width, sample)] == UNKNOWN:
             return False
     return _is_free(bvh, emitter, points, bounds, width, shape, _share_to_be_free(emitter, shape))
 
@@ -303,14 +303,14 @@ def _rays_are_shared(bvh, emitter, points, state, bounds, width):
 def _n_halvings(first, last, at):
     """How often first … last − 1 is halved until a line is one of the ends; _LAST_RANK at most."""
     for halvings in range(_LAST_RANK):
-        low, high = _lines_round(first, last, at, halvings)
+        low, high = lines_round(first, last, at, halvings)
         if low == high:
             return halvings
     return _LAST_RANK
 
 
 @formula
-def _rank(bounds, row, column):
+def rank_of(bounds, row, column):
     """When a point of a part is traced: 0 for the five samples, else after how many halvings of both sides it is a
     corner.
     """
@@ -336,7 +336,7 @@ def _places_of_rank(state, bounds, width, rank, places):
     for row in range(bounds[0], bounds[1]):
         for column in range(bounds[2], bounds[3]):
             i = row * width + column
-            if state[i] >= 0 and (rank == _ANY_RANK or _rank(bounds, row, column) == rank):
+            if state[i] >= 0 and (rank == _ANY_RANK or rank_of(bounds, row, column) == rank):
                 store_word(places, count, np.int64(i))
                 count += 1
     return count

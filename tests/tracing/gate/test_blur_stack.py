@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from projector.tracing.gate.blur_ladder import level_shape, make_ladder, n_octaves
-from projector.tracing.gate.blur_stack import _MOST_THINNED, _ROOM, BlurStack
+from projector.tracing.gate.blur_stack import MOST_THINNED, ROOM, BlurStack
 from projector.tracing.gate.gate_image import MOST_PIXELS, Bitmap, draw_gate, round_gate
 from projector.tracing.gate.patch_lanes import LEVEL
 from projector.tracing.sight.outline import kernel_size, make_outline
@@ -63,7 +63,7 @@ def test_memory_that_another_stack_had_filled_counts_for_the_one_that_took_it_ov
 
 def test_a_request_within_the_room_is_all_that_is_allocated():
     stack = BlurStack(picture(1), make_outline("ring", inner_fraction=0.9))
-    assert stack.stack(1e-5, 1e-2).texels.size <= _ROOM
+    assert stack.stack(1e-5, 1e-2).texels.size <= ROOM
 
 
 def spread_bitmap(reach):
@@ -93,6 +93,6 @@ def test_all_levels_of_the_largest_picture_fit_five_rooms_however_the_pupil_is_d
     sizes = [
         np.prod(level_shape(shape, rung.power, kernel_size(outline, rung.diameter / 2**rung.power)))
         for rung in rungs
-        if rung.rank >= _MOST_THINNED
+        if rung.rank >= MOST_THINNED
     ]
-    assert signs * sum(sizes) < 5 * _ROOM
+    assert signs * sum(sizes) < 5 * ROOM

@@ -144,17 +144,17 @@ def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows,
     samples.
     """
     bounds = (3, 3 + rows, 5, 5 + columns)
-    samples = [divmod(sharing._sample(bounds, 1000, sample), 1000) for sample in range(5)]
-    assert {sharing._rank(bounds, *place) for place in samples} == {0}
+    samples = [divmod(sharing.sample_place(bounds, 1000, sample), 1000) for sample in range(5)]
+    assert {sharing.rank_of(bounds, *place) for place in samples} == {0}
     for row in range(bounds[0], bounds[1]):
         for column in range(bounds[2], bounds[3]):
-            rank = sharing._rank(bounds, row, column)
+            rank = sharing.rank_of(bounds, row, column)
             assert rank <= 3
             if rank > 1:
                 lines = [
-                    sharing._lines_round(*ends, at, rank - 1) for ends, at in ((bounds[:2], row), (bounds[2:], column))
+                    sharing.lines_round(*ends, at, rank - 1) for ends, at in ((bounds[:2], row), (bounds[2:], column))
                 ]
-                assert max(sharing._rank(bounds, r, c) for r in lines[0] for c in lines[1]) < rank
+                assert max(sharing.rank_of(bounds, r, c) for r in lines[0] for c in lines[1]) < rank
 
 
 def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):
