@@ -180,7 +180,10 @@ def level_map(
 def test_a_map_names_scene_and_surface_and_says_what_its_lines_are():
     figure = map_figure(level_map(), "A cabin window")
     axes = figure.axes[0]
-    assert axes.get_title("left") == "A cabin window\nbackdrop: luminous exposure of the flash"
+    # Without a reading there is no unit to speak in, and nothing tells a flash from steady light.
+    assert axes.get_title("left") == "A cabin window\nbackdrop: light, in stops"
+    metered = map_figure(level_map(meter=Meter(400.0, 1 / 125, 250.0)), "A cabin window").axes[0]
+    assert metered.get_title("left") == "A cabin window\nbackdrop: luminous exposure of the flash"
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("to the right, m", "up, m")
     assert [text.get_text() for text in figure.texts] == [
         "lines: the open gate's light, without stencil and shadows, in whole stops"
