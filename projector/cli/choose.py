@@ -213,12 +213,10 @@ def place(
     if spec.reading is None and spec.output is None:
         warnings = [*warnings, NO_READING]
     if saved is not None and answer <= len(answers):
-        from projector.scene.reading.saving import save_variant
+        from projector.scene.reading.saving import save_scene
 
         files.append(
-            save_variant(
-                scene, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], saved, overwrite
-            )
+            save_scene(scene, saved, [*(with_ or ()), *study.changes_for(spec, answers[answer - 1], target)], overwrite)
         )
         words.append(saved_words(answer))
     elif saved is not None:

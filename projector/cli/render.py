@@ -109,7 +109,9 @@ def preview(
     check_writable([path], loaded.name, overwrite)
     saved = [] if save is None else [_saved_variant(scene, with_, save, overwrite)]
     stage = Stage(loaded)
-    picture = render_preview(stage, width, height, quality, threads, progress_shown())
+    picture = render_preview(
+        stage, width=width, height=height, quality=quality, threads=threads, progress=progress_shown()
+    )
     notes = scene_notes(stage)
     replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
     landings = [landing(stage, staged) for staged in stage.projectors]
@@ -135,10 +137,10 @@ def preview(
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:
     """The scene file that says what this one says with its changes."""
     from projector.files.records import named_files
-    from projector.scene.reading.saving import save_variant
+    from projector.scene.reading.saving import save_scene
 
     (path,) = named_files(to, "variant", (".toml",))
-    return save_variant(scene, changes or (), path, overwrite)
+    return save_scene(scene, path, changes, overwrite)
 
 
 @answered
@@ -176,7 +178,8 @@ def map_(
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
-    from projector.rendering.irradiance import MAP_ENDINGS, irradiance_map
+    from projector.rendering.irradiance import irradiance_map
+    from projector.rendering.light_map import MAP_ENDINGS
     from projector.rendering.map_grid import NotSeen
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure

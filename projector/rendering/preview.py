@@ -12,8 +12,9 @@ from projector.rendering.kept import Kept
 from projector.rendering.sampling import Window
 from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
+from projector.scene.reading.given_overrides import Overrides
 from projector.shown import Drawn
-from projector.stage.stage import SceneOrStage, Stage, stage_of
+from projector.stage.stage import SceneOrStage, Stage, stage_with
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
 ROWS_PER_BAND = 240
@@ -52,18 +53,21 @@ class Picture(Drawn):
 
 
 def preview(
-    stage: SceneOrStage,
+    scene: SceneOrStage,
+    overrides: Overrides = None,
+    *,
     width: int = 960,
     height: int = 720,
     quality: str = "fine",
     threads: int | None = None,
     progress: Progress | None = None,
 ) -> Picture:
-    """Render what the camera sees, width × height pixels, "quick" (6 wavelengths) or "fine" (18, more points a pixel).
+    """What the camera sees: width × height pixels, "quick" (6 wavelengths) or "fine" (18, more points a pixel).
 
-    The same scene gives the same bytes for any number of threads. Raises workers.Stopped when progress asks to stop.
+    scene: a Scene, a Stage, a file's path or a shipped name; overrides: as `load` takes them. The same scene gives the
+    same bytes for any number of threads. SceneError with all faults; workers.Stopped when progress asks to stop.
     """
-    stage = stage_of(stage)
+    stage = stage_with(scene, overrides)
     about = record(stage.scene, "preview", width=width, height=height, quality=quality, seed=0)
     with Workers(threads) as workers:
         if quality == "quick":

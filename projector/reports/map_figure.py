@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.rendering.irradiance import IrradianceMap
+from projector.rendering.light_map import IrradianceMap
 from projector.reports.labels import stops_text
 from projector.reports.save import new_figure
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterable
+from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
@@ -17,6 +18,8 @@ from projector.meshes.mesh import Mesh
 from projector.phrases import did_you_mean, nearest
 from projector.scene.model import Projector, Scene
 from projector.scene.placement import PlacedObject, file_stamp, placed_objects, point_of, stencil_path
+from projector.scene.reading.given_overrides import Overrides
+from projector.scene.reading.reader import scene_from
 from projector.stage.camera import camera_arrays
 from projector.stage.optics import Focus, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
@@ -204,14 +207,22 @@ class StagedProjector:
         return StagedProjector(self.stage, self.spec.model_copy(update=changes), {})
 
 
-# What public calls take: a scene, which is then resolved anew, or a stage; a projector, or its name.
-SceneOrStage: TypeAlias = Scene | Stage
+# What public calls take: a scene, the path of its file or a shipped scene's name, which is then resolved anew, or a
+# stage; a projector, or its name.
+SceneOrStage: TypeAlias = Scene | Stage | str | Path
 AnyProjector: TypeAlias = str | Projector | StagedProjector | None
 
 
 def stage_of(scene: SceneOrStage) -> Stage:
-    """A scene on a stage of its own; a stage as it is."""
-    return scene if isinstance(scene, Stage) else Stage(scene)
+    """A scene, or the one of a file, on a stage of its own; a stage as it is. SceneError with all faults of a file."""
+    return scene if isinstance(scene, Stage) else Stage(scene_from(scene))
+
+
+def stage_with(scene: SceneOrStage, overrides: Overrides) -> Stage:
+    """The same with overrides, if there are any."""
+    if not overrides:
+        return stage_of(scene)
+    return Stage(scene_from(scene.scene if isinstance(scene, Stage) else scene, overrides))
 
 
 def projector_on(scene: SceneOrStage, projector: AnyProjector) -> StagedProjector:

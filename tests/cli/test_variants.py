@@ -16,7 +16,7 @@ from projector.faults import SceneError
 from projector.files.finding import shipped_folder
 from projector.files.records import default_name, read_record
 from projector.scene.reading.reader import load, load_text, with_overrides
-from projector.scene.reading.saving import save_variant
+from projector.scene.reading.saving import save_scene
 
 SMALL = ["--size", "96x72", "--quality", "quick"]
 CHANGES = ["projector.window.focus.offset_mm=1/2", "camera.f_number=8"]
@@ -93,7 +93,7 @@ def test_a_change_of_a_changed_scene_adds_to_what_was_typed(mine):
     ],
 )
 def test_a_saved_variant_is_the_scene_with_its_changes(mine, tmp_path, changes):
-    saved = save_variant(mine, changes, tmp_path / "variant.toml")
+    saved = save_scene(mine, tmp_path / "variant.toml", changes)
     assert load(saved).digest() == load(mine, changes).digest()
     text = saved.read_text(encoding="utf-8")
     assert all(
@@ -129,11 +129,11 @@ def test_a_variant_saved_elsewhere_finds_the_same_files(mine, tmp_path):
     away.mkdir()
     Image.new("L", (8, 8), 255).save(tmp_path / "own.png")
     mine.write_text(mine.read_text(encoding="utf-8").replace('"arched-window"', '"own.png"'), encoding="utf-8")
-    saved = save_variant(mine, ["projector.window.lens.file=achromat"], away / "variant.toml")
+    saved = save_scene(mine, away / "variant.toml", ["projector.window.lens.file=achromat"])
     assert load(saved).projector[0].stencil.file == "../own.png"
     Image.new("L", (8, 8), 0).save(away / "own.png")
     (away / "achromat.toml").write_text('title = "other"\n[lens]\nfocal_length_mm = 50\nf_number = 2\n')
-    saved = save_variant(mine, ["projector.window.lens.file=achromat"], away / "variant.toml", overwrite=True)
+    saved = save_scene(mine, away / "variant.toml", ["projector.window.lens.file=achromat"], overwrite=True)
     assert (
         load(saved).projector[0].stencil.file == "../own.png" and load(saved).projector[0].lens.focal_length_mm == 85.0
     )
@@ -144,7 +144,7 @@ def test_an_exchanged_lens_that_opens_less_is_saved_at_its_widest(tmp_path):
     text = (shipped_folder("scene") / "01-square-wall.toml").read_text(encoding="utf-8")
     (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
     changes = ["projector.window.lens.file=slow"]
-    saved = save_variant(tmp_path / "mine.toml", changes, tmp_path / "variant.toml")
+    saved = save_scene(tmp_path / "mine.toml", tmp_path / "variant.toml", changes)
     assert (
         load(saved).projector[0].lens.f_number
         == 5.6
@@ -154,14 +154,14 @@ def test_an_exchanged_lens_that_opens_less_is_saved_at_its_widest(tmp_path):
 
 def test_a_wrong_change_saves_nothing(mine, tmp_path):
     with pytest.raises(SceneError, match="did you mean window"):
-        save_variant(mine, ["projector.windw.roll_deg=3"], tmp_path / "variant.toml")
+        save_scene(mine, tmp_path / "variant.toml", ["projector.windw.roll_deg=3"])
     (tmp_path / "away").mkdir()
     for change in ("projector=4", "surface=[1]", "projector.window.lens=5", "projector.window.stencil=[1]"):
         with pytest.raises(SceneError):
-            save_variant(mine, [change], tmp_path / "away" / "variant.toml")
+            save_scene(mine, tmp_path / "away" / "variant.toml", [change])
     (tmp_path / "away").rmdir()
     with pytest.raises(SceneError, match="iso"):
-        save_variant(mine, ["camera.iso=-3"], tmp_path / "variant.toml")
+        save_scene(mine, tmp_path / "variant.toml", ["camera.iso=-3"])
     assert list(tmp_path.iterdir()) == [mine]
 
 

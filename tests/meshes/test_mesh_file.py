@@ -143,7 +143,10 @@ def test_an_inside_out_mesh_is_lit_on_the_side_that_is_seen(studio, tmp_path):
         surface = {"name": "ball", "shape": "mesh", "file": f"{name}.ply", "position_m": [0.0, 1.5, 0.0]}
         pictures.append(
             preview(
-                studio.scene(None, surfaces=[surface], camera={"position_m": [1.0, 1.5, 4.0]}), 64, 48, "quick"
+                studio.scene(None, surfaces=[surface], camera={"position_m": [1.0, 1.5, 4.0]}),
+                width=64,
+                height=48,
+                quality="quick",
             ).pixels
         )
     assert pictures[0].max() > 100

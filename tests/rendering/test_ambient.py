@@ -14,7 +14,7 @@ from projector.rendering.irradiance import irradiance_map
 from projector.rendering.session import RenderSession
 from projector.scene.checks.cross import cross_check
 from projector.scene.reading.reader import load, with_overrides
-from projector.scene.reading.saving import save_variant
+from projector.scene.reading.saving import save_scene
 
 STEADY = {"f_number": 4.0, "iso": 100.0, "distance_m": 2.0, "shutter_s": 0.01}
 DIM = {"name": "dim", "position_m": [0.6, 1.5, 2.0], "reading": STEADY}
@@ -108,7 +108,7 @@ def test_a_reading_of_the_room_is_typed_saved_and_refused_like_any_other(tmp_pat
     light.
     """
     changes = ["ambient={}", "ambient.reading={ f_number = 2, iso = 400, shutter_s = 0.02 }"]
-    saved = save_variant("03-cabin-window", changes, tmp_path / "dusk.toml")
+    saved = save_scene("03-cabin-window", tmp_path / "dusk.toml", changes)
     assert "reading = { f_number = 2, iso = 400, shutter_s = 0.02 }" in saved.read_text()
     assert room_light(load(saved)).level == pytest.approx(250.0 * 4.0 / (0.02 * 400.0))
     with pytest.raises(SceneError) as told:

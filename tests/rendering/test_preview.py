@@ -17,6 +17,7 @@ from projector.rendering.workers import Progress, Stopped, Workers
 from projector.scene.reading.reader import load, with_overrides
 
 SIZE = (160, 120)
+SIZED = {"width": 160, "height": 120}
 
 
 def shipped(name, overrides=()):
@@ -26,7 +27,9 @@ def shipped(name, overrides=()):
 def test_one_thread_and_two_and_another_run_give_the_same_bytes():
     scene = shipped("03-cabin-window")
     pictures = [
-        preview.preview(scene, *SIZE, quality, threads).pixels for quality in ("quick", "fine") for threads in (1, 2, 2)
+        preview.preview(scene, **SIZED, quality=quality, threads=threads).pixels
+        for quality in ("quick", "fine")
+        for threads in (1, 2, 2)
     ]
     for first, second, third in (pictures[:3], pictures[3:]):
         assert np.array_equal(first, second)
@@ -35,11 +38,11 @@ def test_one_thread_and_two_and_another_run_give_the_same_bytes():
 
 def test_pieces_and_bands_of_any_size_give_the_same_bytes(monkeypatch):
     scene = shipped("06-oblique-wall")
-    whole = preview.preview(scene, *SIZE, "fine", 2).pixels
+    whole = preview.preview(scene, **SIZED, quality="fine", threads=2).pixels
     monkeypatch.setattr(preview, "ROWS_PER_BAND", 17)
     monkeypatch.setattr(workers, "DEFAULT_PIECE", 777)
     monkeypatch.setattr(sampling, "ROWS_PER_PIECE", 3)
-    assert np.array_equal(whole, preview.preview(scene, *SIZE, "fine", 2).pixels)
+    assert np.array_equal(whole, preview.preview(scene, **SIZED, quality="fine", threads=2).pixels)
 
 
 MARK = np.zeros((200, 200))
@@ -63,7 +66,7 @@ def test_the_mark_stands_upright_in_the_file_that_is_written(studio, tmp_path, r
     scene = studio.scene(
         projector, camera={"position_m": [0.0, 1.5, 4.0], "focal_length_mm": 24.0 * 4.0 / side, "f_number": 8.0}
     )
-    path = preview.preview(scene, 200, 200, "fine").save(tmp_path / "seen")
+    path = preview.preview(scene, width=200, height=200, quality="fine").save(tmp_path / "seen")
     seen = np.asarray(Image.open(path).convert("L")) > 168
     # Code 168 is 0.4 linear, half of the wall's 0.8.
     wanted = np.rot90(MARK > 0.5, k=-int(roll // 90))
@@ -76,7 +79,7 @@ def test_a_metered_white_renders_at_its_own_reflectance(studio):
         wall={"reflectance": 0.18},
         camera={"f_number": 8.0, "iso": 100.0, "white_balance_k": 5600.0, "position_m": [0.3, 1.5, 3.0]},
     )
-    pixels = preview.preview(scene, 64, 48, "fine").pixels
+    pixels = preview.preview(scene, width=64, height=48, quality="fine").pixels
     assert pixels[24, 32].tolist() == pytest.approx([118, 118, 118], abs=1)
 
 
@@ -101,7 +104,7 @@ def test_a_lamp_renders_neutral_under_its_own_white_balance(studio, kind, kelvin
         {"reflectance": 0.18},
         {"f_number": 8.0, "iso": 100.0, "white_balance_k": kelvin, "position_m": [0.3, 1.5, 3.0]},
     )
-    pixels = preview.preview(scene, 16, 12, "fine").pixels
+    pixels = preview.preview(scene, width=16, height=12, quality="fine").pixels
     assert np.ptp(pixels[6, 8].astype(int)) <= 1
     assert pixels[6, 8].tolist() == pytest.approx([118, 118, 118], abs=1)
 
@@ -120,7 +123,7 @@ def test_shutter_moves_steady_light_and_not_a_flash(studio):
 
 def test_a_picture_carries_its_record_and_is_not_laid_over_others(studio, tmp_path):
     scene = studio.scene()
-    picture = preview.preview(scene, 32, 24, "quick")
+    picture = preview.preview(scene, width=32, height=24, quality="quick")
     path = picture.save(tmp_path / "mine")
     about = read_record(path)
     assert about["scene_hash"] == scene.digest()

@@ -23,6 +23,7 @@ from projector.scene.reading.reader import load_text, with_overrides
 from tests.conftest import mostly_slow
 
 SIZE = (96, 72)
+SIZED = dict(zip(("width", "height"), SIZE, strict=True))
 # Two projectors that overlap, one with everything that can be given it, on a head, a box and a wall.
 SCENE = """
 format = 1
@@ -198,7 +199,7 @@ def test_far_steps_in_any_order_give_the_bytes_of_a_new_session(seed):
 
 @pytest.mark.parametrize("quality", ["quick", "fine"])
 def test_one_two_and_three_threads_give_the_same_bytes(quality):
-    one, two, three = (preview(BASE, *SIZE, quality, threads).pixels for threads in (1, 2, 3))
+    one, two, three = (preview(BASE, **SIZED, quality=quality, threads=threads).pixels for threads in (1, 2, 3))
     assert np.array_equal(one, two)
     assert np.array_equal(one, three)
 

@@ -11,8 +11,10 @@ import pytest
 
 import projector
 from projector import Camera, Gate, Lens, Projector, Scene, SceneError, Surface
+from projector.files.finding import list_scenes
 from projector.scene.model import Blade
 from projector.scene.model.named import Named
+from projector.scene.reading.saving import scene_text
 
 WINDOW = Projector(
     name="window",
@@ -127,3 +129,34 @@ def test_the_schema_says_a_part_in_its_own_words_alone():
     """The list of fields is for help(); a schema has its own."""
     text = json.dumps(projector.scene.model.scene_schema()["$defs"]["Camera"]["description"])
     assert "A pinhole camera" in text and "position_m" not in text
+
+
+def test_a_scene_made_in_code_is_looked_at_as_a_whole_before_it_is_used():
+    lost = made(camera=Camera(position_m=(0.9, 1.5, 3.4), aim="sitter.nose_tip"))
+    for use in (projector.preview, projector.landing, projector.camera_blur, projector.with_overrides):
+        with pytest.raises(SceneError, match=r"sitter\.nose_tip"):
+            use(lost)
+    with pytest.raises(SceneError, match=r"sitter\.nose_tip"):
+        projector.save_scene(lost, "never-written.toml")
+
+
+def test_a_scene_made_in_code_is_saved_and_loaded_again_the_same(tmp_path):
+    scene = made(title='A "window"', ambient={"stops_under": 5, "of": "window"}, figure=[{"yaw_deg": -20.5}])
+    path = projector.save_scene(scene, tmp_path / "mine")
+    assert path.name == "mine.toml" and projector.load(path) == scene
+    assert projector.load(path).digest() == scene.digest()
+    with pytest.raises(SceneError, match="is there already"):
+        projector.save_scene(scene, path)
+    changed = projector.save_scene(scene, tmp_path / "changed.toml", {"camera.iso": 800})
+    assert projector.load(changed) == projector.with_overrides(scene, {"camera.iso": 800})
+
+
+@pytest.mark.parametrize("name", [path.stem for path, _ in list_scenes()])
+def test_every_shipped_scene_is_written_anew_and_says_the_same(name, tmp_path):
+    scene = projector.load(name)
+    assert projector.load(projector.save_scene(scene, tmp_path / "again.toml")).digest() == _elsewhere(scene, tmp_path)
+
+
+def _elsewhere(scene, folder) -> str:
+    """The hash of a scene once its own files are named from another folder."""
+    return projector.load_text(scene_text(scene, folder), folder=folder).digest()

@@ -84,9 +84,9 @@ def test_a_lens_of_the_reading_comes_from_a_file_too():
 def test_a_saved_scene_notes_the_lens_of_its_reading(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(scene_text())
-    stopped = load(save_scene(path, {"projector.key.lens.f_number": 5.6}, tmp_path / "stopped.toml")).projector[0]
+    stopped = load(save_scene(path, tmp_path / "stopped.toml", {"projector.key.lens.f_number": 5.6})).projector[0]
     assert (stopped.reading.lens_f_number, stopped.reading.lens) == (4.0, None)
-    changed = load(save_scene(path, {"projector.key.lens.file": "filled-short"}, tmp_path / "changed.toml")).projector[
+    changed = load(save_scene(path, tmp_path / "changed.toml", {"projector.key.lens.file": "filled-short"})).projector[
         0
     ]
     assert (changed.lens.focal_length_mm, stated_lens(changed).focal_length_mm, stated_lens(changed).f_number) == (
@@ -95,7 +95,7 @@ def test_a_saved_scene_notes_the_lens_of_its_reading(tmp_path):
         4.0,
     )
     again = load(
-        save_scene(tmp_path / "stopped.toml", {"projector.key.lens.file": "filled-short"}, tmp_path / "again.toml")
+        save_scene(tmp_path / "stopped.toml", tmp_path / "again.toml", {"projector.key.lens.file": "filled-short"})
     ).projector[0]
     assert (stated_lens(again).focal_length_mm, stated_lens(again).f_number, again.reading.lens_f_number) == (
         85.0,

@@ -16,12 +16,7 @@ from projector import studies
 
 HEAVY = ("numpy", "numba", "scipy", "matplotlib", "pydantic", "trimesh", "PIL", "skimage", "tomlkit")
 PACKAGES = (projector, studies)
-FUNCTIONS = sorted(
-    name
-    for name in studies.__all__
-    if inspect.isfunction(getattr(studies, name))
-    and "scene" not in inspect.signature(getattr(studies, name)).parameters
-)
+FUNCTIONS = sorted(name for name in studies.__all__ if inspect.isfunction(getattr(studies, name)))
 MODULES = sorted(item.name for item in pkgutil.walk_packages(studies.__path__, "projector.studies.") if not item.ispkg)
 
 
@@ -51,7 +46,13 @@ def test_a_study_says_in_one_line_what_it_answers(name):
     assert not rest.partition("\n")[0].strip(), f"the line under the first of {name} is empty"
 
 
-@pytest.mark.parametrize("name", MODULES)
+# Examples that trace light for seconds.
+TRACE = {"projector.studies.light.contrast", "projector.studies.size.straightened"}
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name in TRACE else []) for name in MODULES]
+)
 def test_the_examples_of_studies_hold(name):
     assert doctest.testmod(importlib.import_module(name)).failed == 0
 

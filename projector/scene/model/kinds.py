@@ -56,7 +56,7 @@ class Part(BaseModel, metaclass=_InOurWords):
     if not TYPE_CHECKING:  # editors go by the fields
 
         def __init__(self, /, **values):
-            written = _as_in_a_file(values)
+            written = as_in_a_file(values)
             try:
                 self.__pydantic_validator__.validate_python(written, self_instance=self)
             except ValidationError as error:
@@ -111,12 +111,12 @@ def _field_words(name: str, field, wide: int) -> str:
     return textwrap.fill(field.description or "", 100, initial_indent=f"{name:<{wide}}  ", subsequent_indent=indent)
 
 
-def _as_in_a_file(value):
+def as_in_a_file(value):
     """A value as the check of a file's values takes it: tuples for lists and arrays, plain numbers, names for paths."""
     if isinstance(value, dict):
-        return {key: _as_in_a_file(item) for key, item in value.items()}
+        return {key: as_in_a_file(item) for key, item in value.items()}
     if hasattr(value, "tolist"):
         value = value.tolist()
     if isinstance(value, (list, tuple)) and not isinstance(value, Named):
-        return tuple(map(_as_in_a_file, value))
+        return tuple(map(as_in_a_file, value))
     return str(value) if isinstance(value, PurePath) else value

@@ -49,6 +49,10 @@ class Scene(Part):
         """Whether it was made in code, so that nobody has looked yet at what its parts must agree on."""
         return self._is_unchecked
 
+    def note_checked(self) -> None:
+        """Note that its parts agree: it need not be looked at again."""
+        self._is_unchecked = False
+
     def __eq__(self, other) -> bool:
         """Two scenes are equal that say the same, whatever they are called and wherever they lie."""
         return self.__dict__ == other.__dict__ if isinstance(other, Scene) else NotImplemented

@@ -15,6 +15,7 @@ from projector.scene.checks.early import NOT_YET_ALL, early_faults
 from projector.scene.model import Scene
 from projector.scene.reading.field_faults import Places, faults_of
 from projector.scene.reading.file_format import parsed, upgraded
+from projector.scene.reading.given_overrides import Overrides, typed_overrides
 from projector.scene.reading.lens_files import merge_lens_files
 from projector.scene.reading.overrides import apply_overrides
 from projector.scene.reading.toml_lines import TomlLines
@@ -23,21 +24,53 @@ from projector.scene.stated_power import keep_statements
 Checked = tuple[Scene | None, list[Fault], list[str]]
 
 
-def load(path, overrides: Sequence[str] = ()) -> Scene:
-    """Read a scene file (or a shipped scene by name) with changes such as "camera.iso=800".
+def load(path, overrides: Overrides = None, **tables) -> Scene:
+    """Read a scene file, or a shipped scene by name, with some values changed.
 
-    SceneError with all faults.
+    overrides: as on the command line, "camera.iso=800", several of them, or a dict, {"camera.iso": 800}; or a table as
+    a keyword: camera={"iso": 800}. SceneError with all faults.
     """
-    return _scene_of(check(path, overrides))
+    return _scene_of(check(path, typed_overrides(overrides, **tables)))
 
 
-def load_text(text: str, name: str = "scene", folder=".", overrides: Sequence[str] = ()) -> Scene:
-    """A scene from TOML text; `folder` is where its own files are looked for. SceneError with all faults."""
-    return _scene_of(_checked(text, name, Path(folder), overrides, name))
+def load_text(text: str, name: str = "scene", folder=".", overrides: Overrides = None, **tables) -> Scene:
+    """A scene from TOML text, with overrides as `load` takes them.
+
+    folder: where the scene's own files are looked for. SceneError with all faults.
+    """
+    return _scene_of(_checked(text, name, Path(folder), typed_overrides(overrides, **tables), name))
 
 
-def with_overrides(scene: Scene, overrides: Sequence[str]) -> Scene:
-    """A scene with some values changed, checked again. SceneError with all faults."""
+def scene_from(given, overrides: Overrides = None) -> Scene:
+    """A scene as it was given: itself, the path of its file, or a shipped scene's name; with overrides, if any.
+
+    One that was made in code is looked at as a whole first. SceneError with all faults.
+    """
+    if not isinstance(given, Scene):
+        return load(given, overrides)
+    if overrides:
+        return with_overrides(given, overrides)
+    if given.is_unchecked:
+        _scene_of((given, cross_check(given)[0], []))
+        given.note_checked()
+    return given
+
+
+def with_overrides(scene, overrides: Overrides = None, **tables) -> Scene:
+    """A scene with some values changed, checked again; the scene itself stays as it was.
+
+    scene: a Scene, a file's path or a shipped name. overrides and tables: as `load` takes them. SceneError with all
+    faults.
+
+    >>> scene = load("03-cabin-window")
+    >>> with_overrides(scene, {"projector.window.lens.f_number": 4}).projector["window"].lens.f_number
+    4.0
+    >>> with_overrides(scene, "camera.shutter_s=1/60", camera={"iso": 800}).overrides
+    ('camera.shutter_s=1/60', 'camera.iso=800')
+    """
+    overrides = typed_overrides(overrides, **tables)
+    if not isinstance(scene, Scene):
+        return load(scene, overrides)
     # Only what the file said: a default that was never written cannot contradict what is typed now.
     data = scene.model_dump(mode="json", exclude_none=True, exclude_unset=True)
     changed = _scene_of(_changed(data, scene.name, Path(scene.folder), overrides, None, None))

@@ -16,45 +16,58 @@ from tomlkit.items import InlineTable
 
 from projector.faults import Fault, SceneError
 from projector.files.finding import find_file, find_scene, text_of
-from projector.scene.reading.field_faults import Places, item_name
+from projector.scene.model import FORMAT, Scene
+from projector.scene.reading.field_faults import Places
 from projector.scene.reading.file_format import parsed
+from projector.scene.reading.given_overrides import Overrides, toml_text, typed_overrides
 from projector.scene.reading.lens_files import merge_lens_files
 from projector.scene.reading.overrides import apply_overrides
-from projector.scene.reading.reader import load_text
+from projector.scene.reading.reader import load_text, scene_from
 from projector.scene.stated_power import STATEMENTS, keep_statements, projectors_in
 
 
-def save_scene(scene_path, changes: dict[str, object], to_path, overwrite: bool = False) -> Path:
-    """Write a copy of a scene file with values changed by dotted key ("projector.window.lens.f_number"); None takes a
-    key out.
+def save_scene(scene, to_path, overrides: Overrides = None, overwrite: bool = False) -> Path:
+    """Write a scene to a file, with some values changed; returns the file's path.
 
-    A reading or an output stays with the lens and stop that it was made with. Raises SceneError if `to_path` is there
-    (unless overwrite), if a name is unknown, or if the changed scene has faults where it is going to lie; then nothing
-    is written.
+    scene: a file's path or a shipped name, whose comments and layout are kept, or a Scene, which is written anew.
+    overrides: as `load` takes them. to_path gets the ending .toml if it has another or none. The new file says what the
+    old one with these changes says, wherever it lies: files of the scene's own that would not be found from there are
+    named by their way, and a reading or an output stays with the lens and stop that it was made with.
+
+    SceneError, and nothing is written, if `to_path` is there (unless overwrite), if a name is unknown, or if the
+    changed scene has faults where it is going to lie.
     """
-
-    source, to_path = find_scene(scene_path), Path(to_path)
-    check_goal(source, to_path, overwrite)
-    text = changed_text(text_of(source), changes, str(source))
+    to_path = Path(to_path)
+    if to_path.suffix != ".toml" and not os.path.isdir(to_path):
+        to_path = to_path.with_name(f"{to_path.name}.toml")
+    if isinstance(scene, Scene):
+        check_goal(Path(f"{scene.name}.toml"), to_path, overwrite)
+        text = scene_text(scene_from(scene, overrides), to_path.parent)
+    else:
+        source = find_scene(scene)
+        check_goal(source, to_path, overwrite)
+        typed = typed_overrides(overrides)
+        text = variant_text(text_of(source), typed, str(source), source.parent, to_path.parent)
     load_text(text, to_path.stem, to_path.parent)
     _write_whole(text, to_path)
     return to_path
 
 
-def save_variant(scene_path, overrides: Sequence[str], to_path, overwrite: bool = False) -> Path:
-    """Write a scene file with changes as they are typed ("projector.window.focus.offset_mm=0.5"), comments and layout
-    kept.
+def scene_text(scene: Scene, to_folder: Path) -> str:
+    """A scene as the text of a file that is going to lie in a folder: what was said of it, and no defaults."""
+    data = scene.model_dump(mode="json", exclude_unset=True, exclude_none=True)
+    if Path(scene.folder).resolve() != to_folder.resolve():
+        _name_files_from(data, Path(scene.folder), to_folder)
+    tables = {key: value for key, value in data.items() if isinstance(value, (dict, list))}
+    blocks = [_lines_of({"format": FORMAT, **{key: data[key] for key in data if key not in tables}})]
+    for key, value in tables.items():
+        head = f"[{key}]" if isinstance(value, dict) else f"[[{key}]]"
+        blocks += [f"{head}\n{_lines_of(item)}" for item in (value if isinstance(value, list) else [value])]
+    return "\n".join(blocks)
 
-    The new file says what the old one with these changes says, wherever it lies: files of the scene's own that would
-    not be found from there are named by their way. Raises SceneError as `save_scene` does.
-    """
 
-    source, to_path = find_scene(scene_path), Path(to_path)
-    check_goal(source, to_path, overwrite)
-    text = variant_text(text_of(source), overrides, str(source), source.parent, to_path.parent)
-    load_text(text, to_path.stem, to_path.parent)
-    _write_whole(text, to_path)
-    return to_path
+def _lines_of(table: dict) -> str:
+    return "".join(f"{key} = {toml_text(key, value)}\n" for key, value in table.items())
 
 
 def variant_text(text: str, overrides: Sequence[str], file: str, folder: Path, to_folder: Path) -> str:
@@ -222,64 +235,6 @@ def _document(text: str, file: str):
         raise SceneError(
             Fault(found=f"this cannot be rewritten: {error}", try_="change it in your editor", file=file)
         ) from None
-
-
-def changed_text(text: str, changes: dict[str, object], file: str = "scene") -> str:
-    """A scene's text with values changed by dotted key, everything else as it was.
-
-    SceneError tells all unknown names.
-    """
-    before = parsed(text, file)
-    document, after = _document(text, file), copy.deepcopy(before)
-    faults = []
-    for key, value in changes.items():
-        try:
-            _set(after, key.split("."), value)
-        except SceneError as error:
-            faults += error.faults
-    if faults:
-        raise SceneError(faults)
-    keep_statements(before, after)
-    _bring_to(document, after)
-    return tomlkit.dumps(document)
-
-
-def _set(here, keys: list[str], value) -> None:
-    for index, key in enumerate(keys[:-1]):
-        if isinstance(here, list):
-            here = _item(here, keys, index)
-        elif key in here:
-            here = here[key]
-        else:
-            here[key] = {}
-            here = here[key]
-        if not isinstance(here, (dict, list)):
-            raise SceneError(
-                Fault(
-                    found=f"{'.'.join(keys[: index + 1])} is one value and has no {keys[index + 1]}", key=".".join(keys)
-                )
-            )
-    if isinstance(here, list):
-        raise SceneError(
-            Fault(found=f"{'.'.join(keys)} is not a single value", allowed=f"{'.'.join(keys)}.KEY", key=".".join(keys))
-        )
-    if value is None:
-        here.pop(keys[-1], None)
-    else:
-        here[keys[-1]] = list(value) if isinstance(value, tuple) else value
-
-
-def _item(items: list, keys: list[str], index: int):
-    names = [item_name(item, number, keys[index - 1]) for number, item in enumerate(items)]
-    if keys[index] not in names:
-        raise SceneError(
-            Fault(
-                found=f'there is no {".".join(keys[:index])} called "{keys[index]}"',
-                allowed=", ".join(names),
-                key=".".join(keys),
-            )
-        )
-    return items[names.index(keys[index])]
 
 
 def _write_whole(text: str, to_path: Path) -> None:

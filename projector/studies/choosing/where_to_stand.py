@@ -28,7 +28,14 @@ def place(
 
     Most spare light comes first, and of equal light (a tenth of a stop) the least fringe. lenses: names of lens files,
     "own" for the scene's; without, its own and all shipped ones. target: landmark or point (the projector's aim).
-    render: whether each answer is checked in a rendered map.
+    render: whether each answer is checked in a rendered map. SceneError for wishes that say nothing, or a target
+    outside the room.
+
+    >>> from projector.studies import Wishes
+    >>> wishes = Wishes(width_m=0.8, edge_mm=5, f_number=4, iso=400, room_m=(5, 6, 2.7))
+    >>> answers, missed = place("01-square-wall", "window", wishes, lenses=["own"], render=False)
+    >>> answers
+    [<Answer: own at f/2.8, throw 1.994 m: 0.800 m wide, edges 5.00 mm, +2.7 stops>]
     """
     check_wishes(wishes)
     staged = projector_on(stage, projector)

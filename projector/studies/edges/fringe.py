@@ -128,9 +128,15 @@ def fringe(
     lens_name: str = "",
     arrives: LightAt | None = None,
 ) -> Fringe:
-    """The fringe of one projector at a landmark or point. It passes if it is within the larger of the two tolerances.
+    """The colour fringe of one projector at a landmark or point (m), and whether it passes.
 
-    arrives: what `light_at` says of the point, if it was asked already. SceneError where no edge of the pattern lands.
+    It passes if it is within the larger of the two tolerances, as seen from the camera. arrives: what `light_at` says
+    of the point, if it was asked already. SceneError where no edge of the pattern lands.
+
+    >>> from projector import load
+    >>> scene = load("01-square-wall", {"projector.window.lens.file": "single-crown"})
+    >>> fringe(scene, "window", "wall.centre")
+    <Fringe: window at wall.centre: 7.36 mm, 26.2 camera pixels, more than 1.02 mm>
     """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     staged = projector_on(stage, projector)
@@ -296,8 +302,9 @@ def _word(rgb) -> str:
 
 
 def cures(stage: SceneOrStage, projector: AnyProjector, reference, found: Fringe) -> list[Cure]:
-    """What would bring the fringe under its tolerance, or, short of that, make it a tenth narrower at least: a stop, a
-    focus offset, a narrow band, another lens.
+    """What would bring a fringe under its tolerance, or make it a tenth narrower at least: stop, focus, filter, lens.
+
+    found: what `fringe` says of the same point.
     """
     staged = projector_on(stage, projector)
     stage, spec, answers = staged.stage, staged.spec, []
@@ -412,10 +419,10 @@ def shipped_lenses():
 
 
 def with_lens(scene, spec, name: str, f_number: float | None = None):
-    """The projector with another lens file at its own stop or a given one (or the lens's widest, if that is smaller),
-    for comparing before buying.
+    """The projector with another lens file, for comparing before buying.
 
-    Its reading stays with the lens that it was taken with.
+    f_number: at its own widest stop or a given one (or the lens's widest, if that is smaller). Its reading stays with
+    the lens that it was taken with.
     """
     import json
 

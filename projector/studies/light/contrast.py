@@ -107,12 +107,16 @@ def contrast_where_it_lands(
     lens_reflectance: float = LENS_REFLECTANCE,
     stencil_reflectance: float = STENCIL_REFLECTANCE,
 ) -> Contrast:
-    """The contrast of a projector's pattern on one surface of a scene, in the exposure of its camera: light of the room
-    and of every other projector against its openings', each in the mean over the part of the surface that the pattern
-    lands on.
+    """The contrast of a projector's pattern on one surface of a scene, in the exposure of its camera.
 
-    place: a place of the pattern there. Other projectors' light is traced, with their patterns and the shadows that
-    fall on it.
+    Light of the room and of every other projector against its openings', each in the mean over the part of the surface
+    that the pattern lands on. place: a place of the pattern there, as `light_at` finds it. Other projectors' light is
+    traced, with their patterns and the shadows that fall on it.
+
+    >>> from projector.studies import light_at
+    >>> lands = light_at("01-square-wall", "window", "wall.centre")
+    >>> contrast_where_it_lands("01-square-wall", "window", lands.place, "wall")
+    <Contrast: 5.8 stops, 56.9 to 1>
     """
     staged = projector_on(stage, projector)
     stage, shutter = staged.stage, staged.stage.scene.camera.shutter_s

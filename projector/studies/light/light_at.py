@@ -81,7 +81,13 @@ class LightAt(Shown):
 
 
 def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: int = N_ACROSS) -> LightAt:
-    """Whether a projector's yellow light gets to a landmark or point (m), by n_across² samples of its pupil."""
+    """Whether a projector's light gets to a landmark or point (m), and what keeps it off.
+
+    In yellow, by n_across² samples of its pupil.
+
+    >>> light_at("01-square-wall", "window", (0.15, 1.65, 0.0))
+    <LightAt: window at (0.15, 1.65, 0.00): 100 % of the lens shines here>
+    """
     staged = projector_on(stage, projector)
     stage, spec, light, arrays = staged.stage, staged.spec, staged.light([YELLOW_NM]), staged.stage.arrays
     goal = stage.point(reference)

@@ -84,7 +84,11 @@ class LandedOn(Shown):
 
 
 def opening(stage: SceneOrStage, projector: AnyProjector = None) -> Opening:
-    """What lets light through in the gate of a projector: transmission above half of the stencil's largest."""
+    """What lets light through in the gate of a projector: transmission above half of the stencil's largest.
+
+    >>> opening("01-square-wall", "window")
+    <Opening: 18.14 × 21.59 mm open in the gate>
+    """
     staged = projector_on(stage, projector)
     spec, light = staged.spec, staged.light([LINE_D_NM])
     half = opening_half_sizes(light)
@@ -166,8 +170,13 @@ def _let_through(light: Projection, gate: np.ndarray) -> np.ndarray:
 
 
 def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[LandedOn]:
-    """Everything that a projector's light lands on, nearest first; what is left of 1 lands on nothing. Empty if none
-    leaves the gate."""
+    """Everything that a projector's light lands on, nearest first; empty if none leaves the gate.
+
+    What is left of 1 lands on nothing.
+
+    >>> landed_light("01-square-wall", "window")
+    [<LandedOn: wall gets 1.00 of the light, 2.500 m away>]
+    """
     staged = projector_on(stage, projector)
     stage, scene, spec, light = staged.stage, staged.stage.scene, staged.spec, staged.light([LINE_D_NM])
     arrays, found = stage.arrays, opening(stage, staged)

@@ -58,13 +58,15 @@ class Straightened(Shown):
 
 
 def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size: bool = False) -> Straightened:
-    """The stencil that lands a projector's picture straight, upright in the room, on the flat surface that its axis
-    meets.
+    """The stencil that lands a projector's picture straight, and upright, on the flat surface that its axis meets.
 
     keep_size: as large as the old one on a wall square to the beam, even if the gate then cuts some of it off, and
     drawn on a larger bitmap where the gate has room for one; else as large as goes without.
 
     SceneError without a stencil, where the axis meets no flat surface, or where part of the beam runs along its plane.
+
+    >>> straightened("01-square-wall", "window")
+    <Straightened: lands straight on wall, 1.453 × 1.453 m, from a stencil 36.0 mm wide>
     """
     staged = projector_on(stage, projector)
     spec = staged.spec

@@ -244,6 +244,9 @@ def landed_outline(
 
     It is bounded by the gate, a round one along its circle, and by the stencil's rectangle where that is smaller.
     on: the surface to follow it on; without, the one that the axis meets first (no figure).
+
+    >>> landed_outline("01-square-wall", "window")
+    <Outline: 1.023 × 1.023 m on wall, keystone 1.000 across>
     """
     staged = projector_on(stage, projector)
     stage, arrays, light = staged.stage, staged.stage.arrays, staged.light([LINE_D_NM])

@@ -189,11 +189,11 @@ def test_own_files_come_before_shipped_ones(tmp_path):
 def test_saving_keeps_the_users_comments_and_refuses_to_overwrite(tmp_path):
     source = tmp_path / "mine.toml"
     source.write_text(GOOD)
-    target = save_scene(source, {"projector.key.lens.f_number": 4.0, "camera.iso": 800}, tmp_path / "copy.toml")
+    target = save_scene(source, tmp_path / "copy.toml", {"projector.key.lens.f_number": 4.0, "camera.iso": 800})
     assert "# the middle" in target.read_text()
     assert load(target).projector[0].lens.f_number == 4.0
     with pytest.raises(SceneError, match="is there already"):
-        save_scene(source, {}, target)
+        save_scene(source, target, {})
 
 
 def test_the_hash_follows_what_the_scene_says_and_nothing_else():

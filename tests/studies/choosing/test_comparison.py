@@ -29,7 +29,7 @@ def test_each_cell_is_the_preview_of_its_own_scene(scene):
     assert [(cell.row, cell.column) for cell in cells] == [(row, column) for row in range(2) for column in range(3)]
     for cell in cells:
         alone = with_overrides(scene, [f"{ROWS.key}={cell.row_value}", f"{COLUMNS.key}={cell.column_value}"])
-        assert np.array_equal(cell.pixels, preview(alone, *SIZE, "quick").pixels)
+        assert np.array_equal(cell.pixels, preview(alone, width=SIZE[0], height=SIZE[1], quality="quick").pixels)
 
 
 def test_a_stopped_sheet_goes_on_from_its_finished_cells(scene, tmp_path, monkeypatch):
@@ -53,7 +53,7 @@ def test_a_kept_cell_of_another_scene_is_not_taken(scene, tmp_path):
     darker = with_overrides(scene, ["camera.iso=100"])
     cells = study.comparison(darker, ROWS, study.Axis(COLUMNS.key, ("0",)), *SIZE, folder=tmp_path / "cells")
     alone = with_overrides(darker, [f"{ROWS.key}=window", f"{COLUMNS.key}=0"])
-    assert np.array_equal(cells[0].pixels, preview(alone, *SIZE, "quick").pixels)
+    assert np.array_equal(cells[0].pixels, preview(alone, width=SIZE[0], height=SIZE[1], quality="quick").pixels)
 
 
 def test_a_kept_cell_is_not_taken_once_its_stencil_was_drawn_anew(studio, tmp_path):

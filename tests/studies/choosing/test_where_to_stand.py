@@ -15,7 +15,7 @@ from projector.files.finding import shipped_folder
 from projector.scene.model import Filter
 from projector.scene.placement import point_of
 from projector.scene.reading.reader import load, with_overrides
-from projector.scene.reading.saving import save_variant
+from projector.scene.reading.saving import save_scene
 from projector.stage.power import power_of
 from projector.studies.choosing import where_to_stand as study
 from projector.studies.choosing.lens_search import Candidate, LensSearch
@@ -83,7 +83,7 @@ def test_an_answer_saved_as_a_scene_renders_to_the_numbers_promised(tmp_path, ow
     spec = scene.projector[0]
     (answer,), missed = study.place(scene, spec, wishes, [lens or study.OWN_LENS], "pilot.nose_tip")
     assert not missed and answer.is_own == (lens is None)
-    saved = load(save_variant(source, study.changes_for(spec, answer, "pilot.nose_tip"), tmp_path / "best.toml"))
+    saved = load(save_scene(source, tmp_path / "best.toml", study.changes_for(spec, answer, "pilot.nose_tip")))
     found, new = landing(saved, saved.projector[0]), saved.projector[0]
     assert (found.throw_m, found.pattern_width_m) == pytest.approx((answer.throw_m, answer.width_m), rel=5e-4)
     # Where the landmark and the mesh differ, so does the blur: by 1/Z of the difference, 0.5 mm at 2 m, times the
