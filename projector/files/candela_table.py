@@ -1,4 +1,6 @@
-"""What a photometric file says: a lamp's intensity by direction, between the angles that were measured, and its flux."""
+"""What a photometric file says: a lamp's intensity by direction, between the angles that were measured,
+and its flux.
+"""
 
 from __future__ import annotations
 

@@ -15,6 +15,7 @@ import pytest
 
 from projector.optics import thin_lens
 from projector.rendering.irradiance import irradiance_map
+from tests.conftest import mostly_slow
 
 WALL_AT = 2.0
 
@@ -66,7 +67,7 @@ def test_an_edge_of_a_blade_rises_as_wide_as_the_disc_says(studio, ruler, pixels
     assert width == pytest.approx(thin_lens.DISC_EDGE_10_90 * blur, rel=0.03)
 
 
-@pytest.mark.parametrize("pixels", [2, 4, 6])
+@pytest.mark.parametrize("pixels", mostly_slow([6, 4, 2]))
 def test_a_nearly_sharp_edge_agrees_with_single_rays(studio, ruler, pixels):
     """Below 8 pixels the bitmap's own edge shows; then rays through the raw bitmap are the judge, at 5 %."""
     scene, _blur = soft_scene(studio, pixels, 1)

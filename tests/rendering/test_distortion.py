@@ -12,6 +12,7 @@ from projector.stage.optics import light_arrays
 from projector.studies.size.landing import landing
 from projector.studies.size.throw import landed_outline
 from projector.tracing.gate.chief_rays import gate_points, gate_rays, opening_border
+from tests.conftest import mostly_slow
 
 PER_CENT = [-30.0, -20.0, -10.0, 5.0, 10.0, 14.0, 20.0, 30.0]
 
@@ -91,7 +92,7 @@ def relative_rmse(fast, first, second, level):
     )
 
 
-@pytest.mark.parametrize("percent", [-30.0, -20.0, 14.0, 30.0])
+@pytest.mark.parametrize("percent", mostly_slow([30.0, -30.0, -20.0, 14.0]))
 @pytest.mark.parametrize(
     "blade", [(), ({"side": "right", "insertion_mm": 14.0, "offset_mm": 6.0},)], ids=["stencil", "and a blade"]
 )
