@@ -390,7 +390,7 @@ def _narrow_band(staged: StagedProjector, with_change) -> Cure:
 
 
 def _other_lenses(scene, spec, with_change) -> list[Cure]:
-    """Shipped lenses of the same focal length at the same stop; each costs what less its glass and pupil let through."""
+    """Shipped lenses of the same focal length at the same stop; each costs what less its glass and pupil pass."""
 
     def lets_through(lens) -> float:
         outline, radius = pupil_of(scene, lens)

@@ -141,7 +141,7 @@ def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: 
         "lit_pupil": found,
     }
     if is_dark:
-        opening = _nearest_opening_mm(light, place)
+        opening = _nearest_opening_mm(stage.arrays, light, place, surface)
         beside = f"the nearest opening lands {opening:.0f} mm away" if opening is not None else "nothing of it is open"
         return answer(DARK, f"a dark part of the pattern lands here; {beside}", opening_mm=opening, **kept)
     share = found.share * (1.0 - hidden)
@@ -294,9 +294,12 @@ def _hidden(
     )
 
 
-def _nearest_opening_mm(light: Projection, place: Place) -> float | None:
-    """How far (mm on the surface) from a dark place the nearest open part of the pattern lands;
-    None if there is none.
+def _nearest_opening_mm(arrays: SceneArrays, light: Projection, place: Place, surface: OnSurface) -> float | None:
+    """How far (mm) from a dark place the part of the pattern lands that lies nearest to it in the gate; None if nothing
+    is open.
+
+    Straight through the room, to what that light meets of the same thing; where it misses that, square to the beam at
+    the place's distance.
     """
     bitmap, gate = light.bitmap, light.gate
     rows, columns = np.nonzero(bitmap.transmission > 0.5)
@@ -309,8 +312,11 @@ def _nearest_opening_mm(light: Projection, place: Place) -> float | None:
     )
     if not inside.any():
         return None
-    ways = np.stack([x[inside] - place.gate[0], y[inside] - place.gate[1]])
-    nearest = ways[:, int(np.argmin((ways**2).sum(axis=0)))]
-    return 1e3 * float(
-        np.linalg.norm(np.linalg.solve(np.column_stack([place.per_metre_along, place.per_metre_across]), nearest))
-    )
+    squared = (x[inside] - place.gate[0]) ** 2 + (y[inside] - place.gate[1]) ** 2
+    nearest = int(np.argmin(squared))
+    origin, ray = np.array([light.emitter.position]), gate_rays(light, x[inside][[nearest]], y[inside][[nearest]])
+    t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
+    closest_hits(arrays.bvh, origin, ray, 0.0, 1e6, 0, 1, t, faces, u, v)
+    if faces[0] >= 0 and arrays.surfaces.owners[faces[0]] == surface.owner:
+        return 1e3 * float(np.linalg.norm(origin[0] + t[0] * ray[0] - surface.point))
+    return 1e3 * math.sqrt(float(squared[nearest])) * float(place.local[2]) / light.tube_length

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from projector.cli import app
 from projector.faults import SceneError
 from projector.rendering.irradiance import irradiance_map
+from projector.scene.placement import point_of
 from projector.scene.reading.reader import load
 from projector.studies.edges import fringe, sharpness
 from projector.studies.light import light_at
@@ -264,3 +265,15 @@ def test_what_hides_the_strip_that_shines_hides_all_of_it(studio):
     assert {found.reason for found in shaded} == {LIT, SHADOW}
     whole = next(found for found in shaded if found.reason == LIT)
     assert whole.hidden_share == 0.0 and 0.0 < whole.share < 0.5
+
+
+def test_the_nearest_opening_is_told_through_the_room_and_not_along_a_tangent():
+    """A slit 49 mm high over the eyes: from the chin, whose skin runs away from the light, to its lower edge it is less
+    than to an eye, by no more than the slit and half the eyes' distance. Along the skin's tangent it was 647 mm.
+    """
+    scene = load("02-slit-over-the-eyes")
+    found = at(scene, "stowaway.chin")
+    chin, eye = (np.asarray(point_of(scene, f"stowaway.{name}")) for name in ("chin", "left_eye"))
+    to_eye = 1e3 * float(np.linalg.norm(chin - eye))
+    assert found.reason == DARK
+    assert to_eye - 60.0 < found.opening_mm < to_eye
