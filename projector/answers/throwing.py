@@ -5,6 +5,7 @@ Each answer is (result for programs, units in the keys; words for people).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 
 from projector import studies
@@ -66,9 +67,9 @@ def asked_by(numbers: dict[str, float | None]) -> Asked:
 def answer_to(asked: Asked, numbers: dict[str, float | None]) -> Said:
     """What the numbers say to any question but that of a size. SceneError for numbers that mean nothing."""
     used = {name: numbers[name] for name in asked.used}
-    return {"beam": beam, "angle": beam_angle, "nearest": nearest_focus, "moved": moved, "tube": tube}[asked.name](
-        **used
-    )
+    answers: dict[str, Callable[..., Said]]
+    answers = {"beam": beam, "angle": beam_angle, "nearest": nearest_focus, "moved": moved, "tube": tube}
+    return answers[asked.name](**used)
 
 
 def size_from_numbers(numbers: dict[str, float | None]):

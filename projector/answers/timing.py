@@ -20,17 +20,19 @@ def timing(numbers: dict[str, float | None], lights: bool, moves: bool, swings: 
     """
     shutter_s, t05_s = numbers["shutter_s"], numbers["flash_t05_s"]
     flash_s = numbers["flash_t01_s"] if t05_s is None else studies.flash_length_s(t05_s)
-    sync_s = USUAL_SYNC_S if numbers["sync_s"] is None else numbers["sync_s"]
-    frame = studies.flash_in_shutter(shutter_s, sync_s, flash_s) if lights else None
-    result, words = {}, []
+    # What a question needs was given: the asker saw to it.
+    given = {name: value for name, value in numbers.items() if value is not None}
+    sync_s = given.get("sync_s", USUAL_SYNC_S)
+    frame = studies.flash_in_shutter(given["shutter_s"], sync_s, flash_s) if lights else None
+    result: dict = {}
+    words: list[str] = []
     if moves:
-        result, words = smear(numbers["speed_m_per_s"], flash_s, shutter_s, frame is None or frame.is_whole)
-    if lights:
-        words.append(frame_words(frame, shutter_s))
+        result, words = smear(given["speed_m_per_s"], flash_s, shutter_s, frame is None or frame.is_whole)
+    if frame is not None:
+        words.append(frame_words(frame, given["shutter_s"]))
         result |= {**asdict(frame), "lit_frame_note": words[-1]}
     if swings:
-        modulation = 1.0 if numbers["modulation"] is None else numbers["modulation"]
-        found = studies.flicker(shutter_s, numbers["lamp_hz"], modulation)
+        found = studies.flicker(given["shutter_s"], given["lamp_hz"], given.get("modulation", 1.0))
         result |= asdict(found)
         words.append(flicker_words(found))
     return result, words
@@ -40,24 +42,25 @@ def smear(speed_m_per_s: float, flash_s: float | None, shutter_s: float | None, 
     """How far something moves in the light of a flash or of an open shutter, and which of the two rules where the flash
     lights it.
     """
-    by_shutter = flash_s is None or (shutter_s is not None and shutter_s < flash_s)
-    light_s, by = (shutter_s, "shutter") if by_shutter else (flash_s, "flash")
+    times = {"flash": flash_s, "shutter": shutter_s}
+    light_s, by = min(((time, name) for name, time in times.items() if time is not None), key=lambda pair: pair[0])
     smear_mm = studies.smear_mm(speed_m_per_s, light_s)
     result = {"smear_mm": smear_mm, "light_s": light_s, "frozen_by": by}
     where = "" if is_whole else ", where the flash lights the frame at all"
     words = [f"{speed_m_per_s:g} m/s smears over {millimetres(smear_mm)} in the {light_s:.3g} s of the {by}{where}"]
     if flash_s is None or shutter_s is None:
         return result, words
-    if by_shutter:
+    if by == "shutter":
         words.append(
             f"the shutter closes before the flash is over ({flash_s:.3g} s): it freezes, and cuts off some of the"
             " flash's light"
         )
         return result, words
-    result["smear_of_other_light_mm"] = studies.smear_mm(speed_m_per_s, shutter_s)
+    other_mm = studies.smear_mm(speed_m_per_s, shutter_s)
+    result["smear_of_other_light_mm"] = other_mm
     words.append(
         f"the shutter is open for longer ({shutter_s:.3g} s), so the flash freezes and not the shutter; only light"
-        f" other than the flash's smears over {millimetres(result['smear_of_other_light_mm'])}"
+        f" other than the flash's smears over {millimetres(other_mm)}"
     )
     return result, words
 

@@ -123,8 +123,8 @@ def stands(stage: SceneOrStage, now_m, goal, room_m, largest_angle_deg: float) -
     nearest = np.maximum(ends[0].max(axis=1), 0.0)
     farthest = np.minimum(ends[1].min(axis=1), _clear_view(stage, goal, directions))
     some = farthest >= nearest
-    free = _unhindered(stage, goal, directions[some], nearest[some], farthest[some])
-    return Stands(goal, low, high, front, *free, np.stack([nearest[some], farthest[some]]))
+    directions, near, far = _unhindered(stage, goal, directions[some], nearest[some], farthest[some])
+    return Stands(goal, low, high, front, directions, near, far, np.stack([nearest[some], farthest[some]]))
 
 
 def _unhindered(stage: Stage, goal, directions, nearest, farthest):
