@@ -20,8 +20,10 @@ from projector.scene.reading.reader import load_text
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis
 from projector.tracing.gate.lens_law import mean_pupil_geometry
-from projector.verification import colours, lights
-from projector.verification.published import VALUES, Published
+from projector.verification import colours, lenses, lights
+from projector.verification.published import Published
+
+VALUES = (*lenses.VALUES, *lights.VALUES, *colours.VALUES)
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,7 @@ def _coaxial_discs() -> float:
     tube = _conjugate(focal_length, sharp)
     gate = 1000.0 * 0.4 * tube / sharp
     scene = _scene(sharp, 0.5, f"focal_length_mm = {1000 * focal_length}, f_number = 1.0", sharp, gate_mm=gate)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     found = irradiance_map(scene, n_across=400)
     flux = float(found.illuminance.sum(dtype=float)) * (0.5 / 400) ** 2
     # The reading fixed the level at 2.00 m on the axis: E = π·L·r²/(r² + d²) (disc source).
@@ -165,7 +167,7 @@ def _tilted_wall() -> float:
 
 def _cosine() -> float:
     scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 16", 2.0)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     aside = 2.0 * math.tan(math.radians(30.0))
     return (
         mean_pupil_geometry(light, aside, 0.0, 2.0, 0.0, 0.0, -1.0)[0]
@@ -176,7 +178,7 @@ def _cosine() -> float:
 def _lumens() -> float:
     """1500 lm through the lens, shared over the disc that the beam covers."""
     scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 8", 2.0, gate_mm=1200.0 * _conjugate(0.085, 2.0) / 2.0)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     luminance = 1500.0 / open_gate_flux(light)
     slope = light.gate.half_width / light.tube_length
     back = luminance * math.pi * light.emitter.radius**2 * math.pi * slope**2 / (1.0 + slope**2)
@@ -226,20 +228,20 @@ def _disc_source(aside: float) -> float:
 def _exitance() -> float:
     """Exitance of the same disc, from the light on its axis by `open_gate_on_axis`."""
     scene = _scene(0.75, 1.4, "focal_length_mm = 400, f_number = 0.8", 0.75)
-    return math.pi * 70.0 / open_gate_on_axis(light_arrays(scene, scene.projector[0], [587.5618]), 0.75)
+    return math.pi * 70.0 / open_gate_on_axis(light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM]), 0.75)
 
 
 def _rectangle_flux() -> float:
     """Flux through a square gate whose sides land at a slope of 0.5, over π·L·A."""
     scene = _scene(2.0, 1.0, "focal_length_mm = 85, f_number = 8", 2.0, square_mm=1000.0 * _conjugate(0.085, 2.0))
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     return open_gate_flux(light) / (math.pi * math.pi * light.emitter.radius**2)
 
 
 def _point_rule() -> float:
     """By how much the inverse square of a point is too high for a disc ten radii away, per cent."""
     scene = _scene(2.0, 1.0, "focal_length_mm = 100, f_number = 1", 2.0)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     return 100.0 * (math.pi * light.emitter.radius**2 / 0.5**2 / open_gate_on_axis(light, 0.5) - 1.0)
 
 
@@ -248,7 +250,7 @@ def _lamp_over_a_table() -> float:
     pupil.
     """
     scene = _scene(2.4, 1.0, "focal_length_mm = 85, f_number = 16", 2.4)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [dispersion.LINE_D_NM])
     below, aside = (mean_pupil_geometry(light, x, 0.0, 2.4, 0.0, 0.0, -1.0)[0] for x in (0.0, 1.8))
     return 25.0 * aside / below
 

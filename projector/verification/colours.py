@@ -10,6 +10,7 @@ from projector.photometry import colour, exposure, filters, spectra
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text
 from projector.studies.edges.fringe import fringe
+from projector.verification.published import CIE, METER_MANUAL, PRINTED, Published
 
 _SHARP_M = conjugate_distance(0.1, 0.103)
 
@@ -71,6 +72,131 @@ def _led_off_neutral() -> float:
     white = colour.white_balance_xyz(4000.0)
     return float(colour.delta_e(colour.xyz_from_spectrum(spectra.led(4000.0)), white, white))
 
+
+VALUES = (
+    Published(
+        "observer sum",
+        "V(λ) summed over the wavelengths",
+        106.8569,
+        "nm",
+        0.01,
+        "what lies beyond 380 to 730 nm",
+        "CIE 018:2019, at 1 nm from 360 to 830",
+    ),
+    Published(
+        "lumens per watt",
+        "white of equal energy over 380 to 730 nm, lx over W/m² of a rendered map",
+        208.523,
+        "lm/W",
+        0.03,
+        "what V has beyond the band",
+        "683 lm/W · 106.8569 nm / 350 nm (SI Brochure, CIE 018:2019)",
+    ),
+    Published(
+        "white mixed",
+        "white of 4500 K: x",
+        0.36143,
+        "",
+        1.5e-4,
+        "a grid of 5 nm from 380 to 730",
+        "CIE 224:2017 by colour-science 0.4.7",
+    ),
+    Published("white d50", "white of 5003 K: x", 0.34567, "", 1.5e-4, "a grid of 5 nm from 380 to 730", CIE),
+    Published(
+        "led neutral",
+        "LED of 4000 K under a white balance of 4000 K: ΔE*ab from neutral",
+        0.0,
+        "",
+        0.5,
+        "a quarter of what is just seen",
+        "ISO/CIE 11664-4; definition of white balance",
+    ),
+    Published(
+        "adaptation",
+        "D65 to D50: first element of the matrix",
+        1.0478112,
+        "",
+        1e-6,
+        PRINTED,
+        "B. Lindbloom, Chromatic Adaptation (Bradford; from memory)",
+    ),
+    Published(
+        "lab grey", "L* of a reflectance of 0.18", 49.496, "", 1e-3, PRINTED, "ISO/CIE 11664-4: 116·0.18^(1/3) − 16"
+    ),
+    Published(
+        "bluing filter",
+        "3200 K behind −130.8 mired, D55's temperature: y",
+        0.34743,
+        "",
+        1.5e-4,
+        "a grid of 5 nm from 380 to 730",
+        CIE,
+    ),
+    Published(
+        "warming filter",
+        "a flash of 5600 K behind +133.9 mired: x of 3200 K",
+        0.42336,
+        "",
+        3e-4,
+        "a grid of 5 nm from 380 to 730",
+        "colour-science 0.4.7 and luxpy 1.12.5 agree",
+    ),
+    Published(
+        "bluing cost",
+        "what −131 mired cost tungsten",
+        2.0,
+        "stops",
+        0.37,
+        "printed in thirds; dyes differ",
+        METER_MANUAL,
+    ),
+    Published(
+        "warming cost",
+        "what +131 mired cost a flash",
+        2.0 / 3.0,
+        "stops",
+        0.37,
+        "printed in thirds; dyes differ",
+        METER_MANUAL,
+    ),
+    Published("half filter", "half of 3200 → 5600 K", 4073.0, "K", 0.5, PRINTED, "definition of the mired"),
+    Published(
+        "fringe axial",
+        "singlet of N-BK7, 100 mm f/4, wall at 3433.333 mm: reach of 450 nm past yellow",
+        7.07483,
+        "mm",
+        1e-4,
+        PRINTED,
+        "closed form; indices by refractiveindex 1.3.1",
+    ),
+    Published(
+        "fringe aside",
+        "lateral colour 0.1 mm in a gate of 60 mm, on the wall 0.5 m to the right",
+        1.6667,
+        "mm",
+        1e-4,
+        PRINTED,
+        "W. J. Smith, Modern Optical Engineering, ch. 5",
+    ),
+    Published(
+        "fringe above",
+        "the same 0.5 m above",
+        1.6667,
+        "mm",
+        1e-4,
+        PRINTED,
+        "W. J. Smith, Modern Optical Engineering, ch. 5",
+    ),
+    Published(
+        "flash strip",
+        "flash at 1/400 s where blinds cross in 1/200 s: share of the frame",
+        0.5,
+        "",
+        1e-12,
+        PRINTED,
+        "geometry of a shutter with two blinds",
+    ),
+)
 
 COMPUTE: dict[str, Callable[[], float]] = {
     "observer sum": lambda: float(spectra.LUMINOUS_STEPS.sum()),

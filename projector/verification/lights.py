@@ -13,6 +13,7 @@ from projector.optics.area_light import RECTANGLE, dome_response, panel_on_flat,
 from projector.optics.gloss import fresnel
 from projector.optics.honeycomb import cut_off_deg, depth_over_cell_for_beam, half_transmission
 from projector.optics.scattering import kept_share, phase
+from projector.verification.published import COMPUTED, HENYEY, HOWELL, LAMBERT, PRINTED, Published
 
 _FACING = (0.0, 0.0, -1.0)
 _MANY_SIDES = 720
@@ -36,6 +37,72 @@ def _air_light() -> float:
 
     return quad(added, 0.0, 6.0, epsabs=1e-12)[0]
 
+
+VALUES = (
+    Published(
+        "panel", "panel 1.0 × 1.0 m at 1.0 m on its axis, over its luminance", 0.752275, "sr", 1e-6, PRINTED, LAMBERT
+    ),
+    Published(
+        "strip", "strip 0.35 × 1.00 m at 1.5 m on its axis, over its luminance", 0.143817, "sr", 1e-6, PRINTED, LAMBERT
+    ),
+    Published(
+        "panel corner",
+        "panel 2 × 1 m, 1 m over its corner: configuration factor",
+        0.1673750,
+        "",
+        1e-7,
+        PRINTED,
+        HOWELL,
+    ),
+    Published(
+        "disc",
+        "disc of radius 0.25 m and 700 lm/m², 0.75 m away on its axis",
+        70.0,
+        "lx",
+        2e-3,
+        "a polygon of 720 sides",
+        "I. E. Irodov, Problems in General Physics, 5.11",
+    ),
+    Published("disc aside", "the same, 0.5 m beside the axis", 36.9505, "lx", 1e-3, "a polygon of 720 sides", HOWELL),
+    Published(
+        "tube",
+        "tube of 0.04 × 1.0 m at 1.0 m from its middle, over its luminance",
+        0.0345459,
+        "sr",
+        1e-7,
+        PRINTED,
+        COMPUTED,
+    ),
+    Published(
+        "honeycomb half",
+        "honeycomb: tangent times depth over cell width where half passes",
+        0.403973,
+        "",
+        1e-6,
+        PRINTED,
+        COMPUTED,
+    ),
+    Published("honeycomb depth", "honeycomb of 20° beam: depth over cell width", 2.2910, "", 1e-4, PRINTED, COMPUTED),
+    Published("honeycomb end", "the same: full angle beyond which nothing passes", 47.2, "°", 0.05, PRINTED, COMPUTED),
+    Published(
+        "dome aside", "dome receptor, light from 60°", 0.75, "", 1e-12, PRINTED, "projected area of a hemisphere"
+    ),
+    Published("haze kept", "haze of 0.05 /m over 4 m: share kept", 0.818731, "", 1e-6, PRINTED, "Beer–Lambert law"),
+    Published("haze forward", "scattering of asymmetry 0.76, straight on", 2.431534, "1/sr", 1e-6, PRINTED, HENYEY),
+    Published("haze back", "scattering of asymmetry 0.5, straight back", 0.017684, "1/sr", 1e-6, PRINTED, HENYEY),
+    Published(
+        "air light",
+        "100 cd at 4 m, 30° off the view, through 6 m of haze of 0.05 /m",
+        0.29269147,
+        "cd/m²",
+        1e-7,
+        PRINTED,
+        "Sun et al., SIGGRAPH 2005 (closed form)",
+    ),
+    Published(
+        "fresnel", "glass of index 1.5, square on: share reflected", 0.04, "", 1e-9, PRINTED, "Fresnel's equations"
+    ),
+)
 
 COMPUTE: dict[str, Callable[[], float]] = {
     "panel": lambda: _panel(1.0, 1.0, 0.0, 0.0, 1.0),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from projector.verification.checks import COMPUTE, CheckResult
-from projector.verification.published import VALUES
+from projector.verification.checks import COMPUTE, VALUES, CheckResult
 
 
 @pytest.mark.parametrize("value", VALUES, ids=lambda value: value.key)
