@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from projector import jit
+from projector.faults import SceneError
 from projector.figures.landmarks import find_landmarks
+from projector.files.records import written_whole
 from projector.geometry import figure_rotation
 from projector.meshes.mesh import Mesh
 
@@ -97,17 +97,11 @@ def _read_kept(path):
 
 
 def _keep(path, arrays):
-    """Write the arrays under another name and then move them into place, so that no reader sees half a file."""
-    with contextlib.suppress(OSError):
+    """Write the arrays as a whole file; where there is no room for it the figure is built again next time."""
+    with contextlib.suppress(OSError, SceneError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, suffix=".npz")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                np.savez(file, **dict(zip(_KEPT_ARRAYS, arrays, strict=True)))
-            os.replace(temporary, path)
-        except OSError:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        with written_whole(path) as temporary, temporary.open("wb") as file:
+            np.savez(file, **dict(zip(_KEPT_ARRAYS, arrays, strict=True)))
 
 
 def place_figure(

@@ -57,6 +57,20 @@ def f_number_for_illuminance(illuminance, shutter_s, iso, meter_constant=C_FLAT)
     return (illuminance * shutter_s * iso / meter_constant) ** 0.5
 
 
+def light_for_reading(f_number, iso, shutter_s=None, meter_constant=C_FLAT):
+    """What a meter's settings say of the light: lx of steady light; without a shutter time lx·s, of a flash."""
+    if shutter_s is None:
+        return luminous_exposure_for_flash(f_number, iso, meter_constant)
+    return illuminance_for_settings(f_number, shutter_s, iso, meter_constant)
+
+
+def f_number_for_light(level, iso, shutter_s=None, meter_constant=C_FLAT):
+    """The f-number a meter shows for steady light (lx) at a shutter time (s); without one for a flash (lx·s)."""
+    if shutter_s is None:
+        return f_number_for_luminous_exposure(level, iso, meter_constant)
+    return f_number_for_illuminance(level, shutter_s, iso, meter_constant)
+
+
 @formula
 def shutter_for_illuminance(illuminance, f_number, iso, meter_constant=C_FLAT):
     """The exposure time in s an incident meter shows: t = C·N²/(E·S) (ISO 2720)."""

@@ -65,6 +65,13 @@ def luminous(spectrum) -> float:
     return np.asarray(spectrum) @ LUMINOUS_STEPS
 
 
+def photometric(spectrum) -> float:
+    """K_M·∫ spectrum·V(λ) dλ over the last axis (CIE 018:2019; K_M of the SI): lm of W/nm, lx of W/(m²·nm), cd/m² of
+    W/(m²·sr·nm), and the same with seconds.
+    """
+    return K_M * luminous(spectrum)
+
+
 def scaled_to_luminous_one(spectrum) -> np.ndarray:
     """The spectrum (71,) divided by its luminous sum."""
     return np.asarray(spectrum, dtype=float) / luminous(spectrum)

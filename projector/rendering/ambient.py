@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
-from projector.photometry.exposure import even_light_constant, illuminance_for_settings
-from projector.photometry.spectra import K_M, luminous, white_light
+from projector.photometry.exposure import even_light_constant, light_for_reading
+from projector.photometry.spectra import K_M, white_light
 from projector.stage.power import open_gate_on_axis
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
 
@@ -32,9 +32,8 @@ def open_gate_light(stage: SceneOrStage, projector: AnyProjector = None) -> Ligh
     at.
     """
     staged = projector_on(stage, projector)
-    luminance = K_M * float(luminous(staged.power.spectrum))
     share = open_gate_on_axis(staged.open_light([LINE_D_NM]), abs(staged.focus.sharp_distance))
-    return LightLevel(luminance * share, staged.power.is_flash)
+    return LightLevel(staged.power.luminance * share, staged.power.is_flash)
 
 
 def room_light(stage: SceneOrStage) -> LightLevel | None:
@@ -51,7 +50,7 @@ def room_light(stage: SceneOrStage) -> LightLevel | None:
     if ambient.reading is not None:
         reading = ambient.reading
         constant = even_light_constant(reading.receptor, reading.meter_constant)
-        return LightLevel(illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant), False)
+        return LightLevel(light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant), False)
     open_gate = open_gate_light(stage, ambient.of)
     return LightLevel(open_gate.level * 2.0**-ambient.stops_under, open_gate.is_flash)
 

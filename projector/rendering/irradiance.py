@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.files.records import record
-from projector.photometry.exposure import f_number_for_illuminance, f_number_for_luminous_exposure
+from projector.photometry.exposure import f_number_for_light
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
@@ -166,11 +166,7 @@ def _meter(scene, open_level: float, kinds: set) -> Meter:
     Where flash and steady light add up, the level counts both.
     """
     iso, shutter_s = scene.camera.iso, scene.camera.shutter_s
-    f_number = (
-        f_number_for_luminous_exposure(open_level, iso)
-        if True in kinds
-        else f_number_for_illuminance(open_level, shutter_s, iso)
-    )
+    f_number = f_number_for_light(open_level, iso, None if True in kinds else shutter_s)
     return Meter(iso, shutter_s if False in kinds else None, float(f_number))
 
 

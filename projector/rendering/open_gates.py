@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
-from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel
 from projector.stage.stage import StagedProjector
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
@@ -64,7 +63,7 @@ def open_gate(
     stride = -(-positions.shape[1] // most_across)
     thinned, facing = (values[::stride, ::stride].reshape(-1, 3) for values in (positions, normals))
     light, power = staged.open_light([LINE_D_NM]), staged.power
-    unit = counted(LightLevel(K_M * float(luminous(power.spectrum)), power.is_flash))
+    unit = counted(LightLevel(power.luminance, power.is_flash))
     with np.errstate(divide="ignore", invalid="ignore"):
         stops = np.log2(unit * open_gate_levels(light, thinned, facing) / zero_level)
     rows, columns = positions[::stride, ::stride].shape[:2]

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.optics.distortion import area_growth
 from projector.photometry import filters
-from projector.photometry.exposure import C_FLAT, METER_CONSTANTS, illuminance_for_settings, luminous_exposure_for_flash
-from projector.photometry.spectra import K_M, scaled_to_luminous_one, source_spectrum
+from projector.photometry.exposure import METER_CONSTANTS, light_for_reading
+from projector.photometry.spectra import K_M, photometric, scaled_to_luminous_one, source_spectrum
 from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
 from projector.stage.optics import _MM, focus_of, gate_of, light_arrays, pupil_of
 from projector.tracing.gate.gate_image import open_bitmap
@@ -31,6 +32,11 @@ class Power:
     is_flash: bool
     is_stated: bool
     carried_over: CarriedOver | None = None
+
+    @property
+    def luminance(self) -> float:
+        """Luminance of the open gate on its axis, cd/m², of a flash cd·s/m²."""
+        return float(photometric(self.spectrum))
 
 
 def open_gate_on_axis(light: Projection, distance: float) -> float:
@@ -98,18 +104,15 @@ def power_of(scene, spec) -> Power:
         constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
         distance = reading.distance_m - metered.lens.pupil_offset_mm * _MM
         is_flash = reading.shutter_s is None
-        if is_flash:
-            level = luminous_exposure_for_flash(reading.f_number, reading.iso, constant)
-        else:
-            level = illuminance_for_settings(reading.f_number, reading.shutter_s, reading.iso, constant)
+        level = light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant)
         luminance = level / _pupil_on_axis(*pupil_of(scene, metered.lens), distance) * glass
     elif output is not None:
         is_flash = output.lumens is None
-        through = open_gate_flux(light_arrays(scene, metered, [587.5618], open_bitmap(gate_of(spec))))
+        through = open_gate_flux(light_arrays(scene, metered, [LINE_D_NM], open_bitmap(gate_of(spec))))
         luminance = (output.lumen_seconds if is_flash else output.lumens) / through * glass
     else:
         camera = scene.camera
-        level = luminous_exposure_for_flash(camera.f_number, camera.iso, C_FLAT)
+        level = light_for_reading(camera.f_number, camera.iso)
         luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
     source = spec.source
     spectrum = scaled_to_luminous_one(source_spectrum(source.kind, source.temperature_k)) * (luminance / K_M)

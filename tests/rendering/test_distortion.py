@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 from projector.studies.size.landing import landing
@@ -118,7 +119,7 @@ def test_the_fast_way_agrees_with_single_rays(studio, percent, blade):
 @pytest.mark.parametrize("percent", [-20.0, 0.0, 14.0, 30.0])
 def test_chief_rays_go_out_and_come_back(studio, percent):
     scene = distorting(studio, percent)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     places = np.random.default_rng(1).uniform(-0.02, 0.02, (200, 2))
     points = np.array(light.emitter.position) + 3.1 * gate_rays(light, *places.T)
     assert gate_points(light, points) == pytest.approx(places, abs=1e-12)
@@ -154,7 +155,7 @@ def test_a_stencil_in_a_round_gate_ends_at_whichever_comes_first(studio):
     scene = distorting(
         studio, 0.0, projector={"stencil": {"file": studio.bitmap("white.png", np.ones((64, 64))), "width_mm": 32.0}}
     )
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     border = opening_border(light, 8)
     assert border[0][4] == pytest.approx([0.0, -0.016], abs=1e-12)
     assert np.linalg.norm(border[0][0]) == pytest.approx(0.020, abs=1e-12)
@@ -166,7 +167,7 @@ def test_what_a_mesh_shows_is_as_wide_as_the_beam_lands(studio):
     for percent in (-20.0, 20.0):
         gate = {"shape": "rectangle", "diameter_mm": None, "width_mm": 36.0, "height_mm": 24.0}
         scene = distorting(studio, percent, projector={"gate": gate}).model_copy(update={"figure": ()})
-        light = light_arrays(scene, scene.projector[0], [587.5618])
+        light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
         from projector.stage.seen_from import points_seen_from
         from projector.stage.stage import Stage
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 
@@ -69,7 +70,7 @@ def test_the_flux_through_a_closing_wall_is_the_same_everywhere(studio, distance
     """Φ = π·L·A·F between coaxial discs (configuration factor of Siegel & Howell's catalogue), within 0.5 %."""
     lens = {"focal_length_mm": 85.0, "f_number": 1.8}
     scene = open_scene(studio, distance, wall=0.75 * distance, lens=lens, gate={"diameter_mm": 50.0})
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     found = irradiance_map(scene, n_across=500)
     texel = (0.75 * distance / 500) ** 2
     flux = float(found.illuminance.sum(dtype=float)) * texel

@@ -9,6 +9,7 @@ import pytest
 
 from projector.figures.field.surface import field_gradient, figure_field
 from projector.figures.figure import EYE_HEIGHT_M
+from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering.irradiance import irradiance_map
 from projector.rendering.prepared_light import MAP_CHANNELS, light_points, prepare_light, reach_of, stacks_ready
@@ -76,7 +77,7 @@ def test_no_tooth_on_the_sitter_under_a_ring_of_lights(studio):
                 points = grid_points(
                     arrays, camera_arrays(scene, SIZE, SIZE), Window(0, SIZE), QUALITIES["quick"], workers
                 ).points
-                light = light_arrays(scene, scene.projector[0], [587.5618])
+                light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
                 share = seen_shares(find_visibility(arrays, light, points, 4, workers))
                 ways = np.array(light.emitter.position) - points.positions
                 cosine = np.einsum("ij,ij->i", ways, points.normals) / np.linalg.norm(ways, axis=1)

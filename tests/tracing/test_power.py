@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from projector.optics import dispersion
+from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text, with_overrides
 from projector.scene.stated_power import with_lens
@@ -169,7 +170,7 @@ def test_the_pupil_on_its_axis_is_its_integral_however_near(shape, distance):
     the pupil's own radius only its order is right.
     """
     found = scene(f"focal_length_mm = 85, f_number = 2, pupil = {{ {shape} }}")
-    light = light_arrays(found, found.projector[0], [587.5618])
+    light = light_arrays(found, found.projector[0], [LINE_D_NM])
     steps = (np.arange(200) + 0.5) / 200
     squared = (
         np.array([sum(part**2 for part in outline_point(light.emitter.outline, u, v)) for u in steps for v in steps])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import copy
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from tomlkit.items import InlineTable
 
 from projector.faults import Fault, SceneError
 from projector.files.finding import find_file, find_scene, text_of
+from projector.files.records import written_whole
 from projector.scene.model import FORMAT, Scene
 from projector.scene.reading.field_faults import Places
 from projector.scene.reading.file_format import parsed
@@ -49,7 +49,8 @@ def save_scene(scene, to_path, overrides: Overrides = None, overwrite: bool = Fa
         typed = typed_overrides(overrides)
         text = variant_text(text_of(source), typed, str(source), source.parent, to_path.parent)
     load_text(text, to_path.stem, to_path.parent)
-    _write_whole(text, to_path)
+    with written_whole(to_path) as temporary:
+        temporary.write_bytes(text.encode())
     return to_path
 
 
@@ -234,25 +235,4 @@ def _document(text: str, file: str):
     except TOMLKitError as error:
         raise SceneError(
             Fault(found=f"this cannot be rewritten: {error}", try_="change it in your editor", file=file)
-        ) from None
-
-
-def _write_whole(text: str, to_path: Path) -> None:
-    """Write beside the goal and move into place, so that a full disk or a stop never leaves half a scene."""
-    try:
-        handle, name = tempfile.mkstemp(dir=to_path.parent, prefix=f".{to_path.stem}-", suffix=".toml")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-            # mkstemp makes files private; a scene gets the rights that any new file of the user has.
-            mask = os.umask(0)
-            os.umask(mask)
-            os.chmod(name, 0o666 & ~mask)
-            os.replace(name, to_path)
-        except BaseException:
-            os.unlink(name)
-            raise
-    except OSError as error:
-        raise SceneError(
-            Fault(found=f"this cannot be written: {error.strerror}", try_="another folder", file=str(to_path))
         ) from None

@@ -13,7 +13,6 @@ import numpy as np
 
 from projector.optics import thin_lens
 from projector.optics.dispersion import LINE_D_NM
-from projector.photometry.spectra import luminous
 from projector.scene.model import Focus, Projector
 from projector.stage.stage import Stage
 from projector.studies.choosing.rendered_size import lit_width
@@ -78,7 +77,7 @@ class LensSearch:
 
     def answered(self) -> Answer | Relaxation:
         """The throw that gives the wanted width: first the thin lens's, then put right for offset and distortion."""
-        if not luminous(self.stage.projector(self.candidate.projector).power.spectrum) > 0.0:
+        if not self.stage.projector(self.candidate.projector).power.luminance > 0.0:
             return self._gives_way("light", 0.0, "its filters let no light through")
         throw = self._focal_length * (self.wishes.width_m / lit_width(self.candidate.projector) + 1.0)
         longest = self.stands.longest_m - self._pupil_offset

@@ -27,8 +27,6 @@ from projector.tracing.sight.outline import N_PROJECTION_STEPS, projection_table
 from projector.tracing.sight.points import Points, all_lit
 from projector.tracing.sight.squares import in_one_row, n_squares
 
-YELLOW_NM = 587.5618
-
 
 @dataclass(frozen=True)
 class Place:

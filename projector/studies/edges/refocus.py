@@ -7,9 +7,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
-from projector.studies.edges.profile import YELLOW_NM, edge_by_formula, full_spectrum, patch_diameters, place_on_surface
+from projector.studies.edges.profile import edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.tracing.gate.lens_law import Projection
 
@@ -109,7 +110,7 @@ def sharpest_offset(stage: SceneOrStage, projector: AnyProjector, reference) -> 
 
 def yellow_refocused(staged: StagedProjector, offset_mm: float) -> Projection:
     """A projector's yellow light at another focus offset, gate open."""
-    return staged.stage.projector(refocused(staged.spec, offset_mm)).open_light([YELLOW_NM])
+    return staged.stage.projector(refocused(staged.spec, offset_mm)).open_light([LINE_D_NM])
 
 
 def offset_bounds(stage: SceneOrStage, projector: AnyProjector = None) -> tuple[float, float]:

@@ -14,10 +14,10 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.optics import thin_lens
+from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
 from projector.studies.edges.profile import (
-    YELLOW_NM,
     Place,
     axial_edge_width,
     camera_pixel_at,
@@ -164,7 +164,7 @@ def sharpness(
     stage, spec = staged.stage, staged.spec
     arrives = arrives or light_at(stage, staged, reference)
     place = require_edges(arrives)
-    yellow = staged.open_light([YELLOW_NM])
+    yellow = staged.open_light([LINE_D_NM])
     light, weights = full_spectrum(stage, staged)
     edges = {direction: edge_by_formula(light, place, direction) for direction in ("across", "along")}
     measured = {
@@ -297,7 +297,7 @@ def _limits(yellow, light, weights, place: Place, bitmap_pixel: float, pixel: fl
     shifted = 1e3 * edge_by_formula(with_pupil_radius(light, 1e-9), place, "across").width(weights[:, 1])
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
     bitmap_edge = 0.8 * bitmap_pixel
-    diffraction = 1.03 * YELLOW_NM * 1e-9 * light.tube_length / (2.0 * light.emitter.radius) * on_surface
+    diffraction = 1.03 * LINE_D_NM * 1e-9 * light.tube_length / (2.0 * light.emitter.radius) * on_surface
     causes = [
         ("focus and pupil", focus),
         ("field curvature", curved),

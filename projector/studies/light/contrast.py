@@ -14,7 +14,6 @@ import numpy as np
 
 from projector.faults import Fault, SceneError, check_within
 from projector.optics.dispersion import LINE_D_NM
-from projector.photometry.spectra import K_M, luminous
 from projector.rendering.ambient import LightLevel, room_light
 from projector.rendering.map_grid import surface_points
 from projector.shown import Shown
@@ -153,9 +152,8 @@ def _pattern_points(staged: StagedProjector, place: Place, owner: int) -> Points
 def _mean_light(staged: StagedProjector, points: Points) -> LightLevel:
     """Mean light of one projector on points, ray by ray, in yellow for all its wavelengths."""
     light, power, tree = staged.light([LINE_D_NM]), staged.power, staged.stage.arrays.bvh
-    luminance = K_M * float(luminous(power.spectrum))
     found = np.zeros((n_points(points), 1))
-    add_light_by_rays(light, tree, points, np.full((1, 1, 1), luminance), N_RAYS_SIDE, 0, 0, len(found), found)
+    add_light_by_rays(light, tree, points, np.full((1, 1, 1), power.luminance), N_RAYS_SIDE, 0, 0, len(found), found)
     return LightLevel(float(found[:, 0].mean()), power.is_flash)
 
 

@@ -14,13 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.faults import Fault, SceneError
+from projector.optics.dispersion import LINE_D_NM
 from projector.phrases import listed, percent
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_on, stage_of
 from projector.stage.surfaces import SceneArrays
-from projector.studies.edges.profile import YELLOW_NM, NothingThere, OnSurface, Place, name_of, place_at, surface_near
+from projector.studies.edges.profile import NothingThere, OnSurface, Place, name_of, place_at, surface_near
 from projector.studies.edges.shining_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
-from projector.tracing.gate.chief_rays import gate_rays
+from projector.tracing.gate.chief_rays import gate_rays, is_in_opening
 from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import closest_hits
 
@@ -89,7 +90,7 @@ def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: 
     <LightAt: window at (0.15, 1.65, 0.00): 100 % of the lens shines here>
     """
     staged = projector_on(stage, projector)
-    stage, spec, light, arrays = staged.stage, staged.spec, staged.light([YELLOW_NM]), staged.stage.arrays
+    stage, spec, light, arrays = staged.stage, staged.spec, staged.light([LINE_D_NM]), staged.stage.arrays
     goal = stage.point(reference)
     name = name_of(reference, goal)
     local = np.array([light.emitter.right, light.emitter.down, light.emitter.forward]) @ (
@@ -163,7 +164,7 @@ def faces_light(stage: Stage, goal, directions: np.ndarray) -> np.ndarray:
 def axis_point(stage: SceneOrStage, projector: AnyProjector = None):
     """Where a projector's axis first lands (x, y, z) m; what it aims at where it meets nothing."""
     staged = projector_on(stage, projector)
-    light = staged.open_light([YELLOW_NM])
+    light = staged.open_light([LINE_D_NM])
     origin, forward = np.array([light.emitter.position]), np.array([light.emitter.forward])
     t, faces, u, v = np.empty(1), np.empty(1, np.int32), np.empty(1), np.empty(1)
     closest_hits(staged.stage.arrays.bvh, origin, forward, 0.0, 1e6, 0, 1, t, faces, u, v)
@@ -301,15 +302,11 @@ def _nearest_opening_mm(arrays: SceneArrays, light: Projection, place: Place, su
     Straight through the room, to what that light meets of the same thing; where it misses that, square to the beam at
     the place's distance.
     """
-    bitmap, gate = light.bitmap, light.gate
+    bitmap = light.bitmap
     rows, columns = np.nonzero(bitmap.transmission > 0.5)
     height, width = bitmap.transmission.shape
     x, y = (columns - 0.5 * (width - 1)) * bitmap.pitch, (rows - 0.5 * (height - 1)) * bitmap.pitch
-    inside = (
-        x * x + y * y <= gate.half_width**2
-        if gate.is_round
-        else (np.abs(x) <= gate.half_width) & (np.abs(y) <= gate.half_height)
-    )
+    inside = is_in_opening(light, np.stack([x, y], axis=1))
     if not inside.any():
         return None
     squared = (x[inside] - place.gate[0]) ** 2 + (y[inside] - place.gate[1]) ** 2

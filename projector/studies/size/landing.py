@@ -13,11 +13,9 @@ from projector.meshes.mesh import Mesh
 from projector.optics import thin_lens
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import (
-    f_number_for_illuminance,
-    f_number_for_luminous_exposure,
+    f_number_for_light,
     stops_between_f_numbers,
 )
-from projector.photometry.spectra import K_M, luminous
 from projector.shown import Shown
 from projector.stage.power import open_gate_on_axis
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on, stage_of
@@ -150,10 +148,8 @@ def open_gate_meter(
     """
     staged = projector_on(stage, projector)
     power = staged.power
-    level = K_M * float(luminous(power.spectrum)) * open_gate_on_axis(light, distance)
-    if power.is_flash:
-        return f_number_for_luminous_exposure(level, iso)
-    return f_number_for_illuminance(level, staged.stage.scene.camera.shutter_s, iso)
+    shutter_s = None if power.is_flash else staged.stage.scene.camera.shutter_s
+    return f_number_for_light(power.luminance * open_gate_on_axis(light, distance), iso, shutter_s)
 
 
 @dataclass(frozen=True, repr=False)

@@ -7,15 +7,16 @@ import math
 import numpy as np
 import pytest
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.stage.optics import light_arrays
-from projector.studies.edges.profile import YELLOW_NM, place_on_surface
+from projector.studies.edges.profile import place_on_surface
 from projector.studies.edges.shining_pupil import lit_pupil
 from projector.tracing.light.reference import gate_light
 from projector.tracing.sight.outline import inside
 
 
 def shining(scene, point=(0.0, 1.5, 0.0)):
-    light = light_arrays(scene, scene.projector[0], [YELLOW_NM])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     place = place_on_surface(scene, light, point)
     return light, place, lit_pupil(light, place)
 

@@ -9,6 +9,7 @@ import pytest
 
 from projector.faults import SceneError
 from projector.meshes.surfaces import surface_layout
+from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 from projector.studies.size.straightened import straightened
@@ -207,7 +208,7 @@ def test_all_of_the_picture_lies_in_the_light(studio, percent):
     """
     scene = tilted(studio, yaw=0.0, projector={"lens": {"f_number": 16.0, "distortion_percent": percent}})
     found = straightened(scene, scene.projector[0])
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     share = np.linspace(0.0, 1.0, 101)[:, None]
     border = np.concatenate(
         [

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from projector.jit import kernel
+from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.sampling import QUALITIES, Window, grid_points
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Workers
@@ -29,7 +30,7 @@ def both_ways(scene, n_side=4):
     and each on its own.
     """
     arrays, camera = scene_arrays(scene), camera_arrays(scene, WIDTH, HEIGHT)
-    light = light_arrays(scene, scene.projector[0], [587.5618])
+    light = light_arrays(scene, scene.projector[0], [LINE_D_NM])
     with Workers() as workers:
         points = grid_points(arrays, camera, Window(0, HEIGHT), QUALITIES["quick"], workers).points
         shared = find_visibility(
@@ -159,7 +160,7 @@ def test_the_samples_of_a_part_of_any_size_are_traced_before_they_are_read(rows,
 
 def test_a_bare_wall_is_lit_without_a_point_in_penumbra(studio):
     scene = studio.scene({"lens": {"f_number": 1.8}, "gate": {"diameter_mm": 40.0}})
-    arrays, light = scene_arrays(scene), light_arrays(scene, scene.projector[0], [587.5618])
+    arrays, light = scene_arrays(scene), light_arrays(scene, scene.projector[0], [LINE_D_NM])
     with Workers() as workers:
         points = grid_points(
             arrays, camera_arrays(scene, WIDTH, HEIGHT), Window(0, HEIGHT), QUALITIES["quick"], workers

@@ -7,6 +7,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.stage.optics import light_arrays
 from projector.tracing.sight.points import Points
 from projector.tracing.sight.squares import BOUNDS, SQUARE, bound_squares, n_squares, part_of_square, squares_of
@@ -48,7 +49,7 @@ def test_every_point_is_in_exactly_one_square_and_in_one_quarter_of_it():
 
 @pytest.mark.parametrize("tilt", [0.0, 0.7, -1.2])
 def test_bounds_hold_every_point(studio, tilt):
-    light = light_arrays(studio.scene(), studio.scene().projector[0], [587.5618])
+    light = light_arrays(studio.scene(), studio.scene().projector[0], [LINE_D_NM])
     points = plane(tilt, areas=1e-6)
     bounds = bounded(light, points, False)
     local = points.positions.astype(float) - light.emitter.position
@@ -72,13 +73,13 @@ def test_bounds_hold_every_point(studio, tilt):
 
 @pytest.mark.parametrize("tilt", [0.0, 0.7, -1.2])
 def test_on_a_plane_the_corners_tell_the_bounds(studio, tilt):
-    light = light_arrays(studio.scene(), studio.scene().projector[0], [587.5618])
+    light = light_arrays(studio.scene(), studio.scene().projector[0], [LINE_D_NM])
     points = plane(tilt)
     assert bounded(light, points, True) == pytest.approx(bounded(light, points, False), rel=1e-6, abs=1e-7)
 
 
 def test_a_plane_that_runs_behind_the_lens_is_bounded_by_what_lies_before_it(studio):
-    light = light_arrays(studio.scene(), studio.scene().projector[0], [587.5618])
+    light = light_arrays(studio.scene(), studio.scene().projector[0], [LINE_D_NM])
     points = plane(np.pi / 2, offset=(0.0, 1.3, 2.0))
     assert np.array_equal(bounded(light, points, True), bounded(light, points, False))
     bounds = bounded(light, points, False)
