@@ -100,6 +100,7 @@ def map_figure(found: IrradianceMap, scene_title: str = ""):
             va="center",
             color="white",
             fontsize=9,
+            bbox={"facecolor": _DARK, "edgecolor": "none"},
         )
     if len(drawn) > 1:
         figure.legend(*zip(*drawn, strict=True), loc="lower center", fontsize=8, ncols=3)
