@@ -47,8 +47,8 @@ def test_the_figure_of_a_picture_has_its_pixels_and_no_others(picture):
 
 def test_a_map_says_its_size_and_its_brightest_light_and_shows_its_figure(light):
     most = float(light.illuminance.max())
-    assert repr(light).startswith("<IrradianceMap: wall in 01-square-wall, ")
-    assert f"{most:.4g} lx·s" in repr(light) and "at ISO" in repr(light) and "stops against" in repr(light)
+    assert repr(light).startswith("<IrradianceMap: wall, 3.000 × 2.600 m, 48 × ")
+    assert f"{most:.4g} lx·s" in repr(light) and "at ISO" in repr(light) and repr(light).endswith(" stops>")
     assert pixels_of(light._repr_png_()).std() > 10.0
 
 

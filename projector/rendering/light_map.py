@@ -74,15 +74,16 @@ class IrradianceMap(Drawn):
     def _line(self) -> str:
         left, right, bottom, top = self.extent_m
         rows, columns = self.illuminance.shape
-        size = f"{self.surface} in {self.about['scene']}, {right - left:.3f} × {top - bottom:.3f} m, {columns} × {rows}"
+        size = f"{self.surface}, {right - left:.3f} × {top - bottom:.3f} m, {columns} × {rows} points"
         stops = float(np.nanmax(self.stops))
         if not self.is_reached or not math.isfinite(stops):
-            return f"{size} points; no light of a projector"
-        most = [f"{stops:+.1f} stops against {self.compared_with}"]
-        if self.meter is not None:
-            light = f"{float(np.nanmax(self.illuminance)):.4g} {self.units[1]}"
-            most = [light, f"f/{float(self.meter.f_number(stops)):.1f} at {self.meter.setting}", *most]
-        return f"{size} points; at most {', '.join(most)}"
+            return f"{size}; no light of a projector"
+        if self.meter is None:
+            return f"{size}; at most {stops:+.1f} stops against {self.compared_with}"
+        light = f"{float(np.nanmax(self.illuminance)):.4g} {self.units[1]}"
+        return (
+            f"{size}; at most {light}, f/{self.meter.f_number(stops):.1f} at {self.meter.setting}, {stops:+.1f} stops"
+        )
 
     def __array__(self, dtype=None, copy: bool | None = None) -> np.ndarray:
         if not self.is_absolute:

@@ -7,6 +7,7 @@ from functools import singledispatch
 from projector import studies
 from projector.rendering.light_map import IrradianceMap
 from projector.rendering.preview import Picture
+from projector.reports.contact_sheet import contact_page, layout
 from projector.reports.map_figure import map_figure
 from projector.reports.measured_figure import measured_figure
 from projector.reports.save import DPI, new_figure
@@ -31,6 +32,11 @@ def _(found: Picture):
     figure = new_figure(width / DPI, height / DPI, layout="none")
     figure.figimage(found.pixels)
     return figure
+
+
+@figure_of.register
+def _(found: studies.Sheet):
+    return contact_page(found.cells, layout(found.cells, found.rows, found.columns, found.title))
 
 
 @figure_of.register

@@ -1,5 +1,7 @@
 # What projector.studies exports, read when the package is imported: each name is loaded on its first use.
 from .choosing.comparison import comparison as comparison
+from .choosing.sheet import Sheet as Sheet
+from .choosing.sheet import sheet as sheet
 from .choosing.sheet_cells import Axis as Axis
 from .choosing.sheet_cells import Cell as Cell
 from .choosing.where_to_stand import changes_for as changes_for

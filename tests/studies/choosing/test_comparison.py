@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pytest
+from PIL import Image
 
+from projector import studies
 from projector.answers.typed import axis_from
 from projector.faults import SceneError
 from projector.files.finding import shipped_folder
@@ -100,3 +104,36 @@ def test_axes_are_read_from_words():
     for text in ("camera.iso", "=1,2", "camera.iso=1,,2"):
         with pytest.raises(SceneError):
             axis_from(text)
+
+
+def test_a_sheet_in_one_call_takes_values_as_python_has_them_and_is_its_own_figure():
+    """The same cells as the two axes give as they are typed; a range may stand as text."""
+    size = {"width": 48, "height": 36}
+    found = studies.sheet(
+        "01-square-wall",
+        {"projector.window.stencil.file": ["blinds", "leaves"]},
+        {"projector.window.focus.offset_mm": "-1:1:3"},
+        **size,
+    )
+    rows = study.Axis("projector.window.stencil.file", ("blinds", "leaves"))
+    columns = study.Axis("projector.window.focus.offset_mm", ("-1", "0", "1"))
+    cells = studies.comparison(load("01-square-wall"), rows, columns, **size)
+    assert (found.rows, found.columns) == (rows, columns)
+    assert all(np.array_equal(one.pixels, other.pixels) for one, other in zip(found.cells, cells, strict=True))
+    shown = Image.open(io.BytesIO(found._repr_png_()))
+    assert shown.width > 3 * 48 and shown.height > 2 * 36
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ({"projector.window.stencil.fil": ["blinds"]}, "did you mean file"),
+        ({"projector.window.lens.f_number": [2, -4]}, "-4"),
+        (["blinds"], "not a row or column"),
+        ({"camera.iso": [100], "camera.f_number": [4]}, "not a row or column"),
+        (None, "neither rows nor columns"),
+    ],
+)
+def test_a_sheet_in_one_call_refuses_what_the_scene_does_not_take(rows, words):
+    with pytest.raises(SceneError, match=words):
+        studies.sheet("01-square-wall", rows)
