@@ -22,6 +22,7 @@ from projector.studies.choosing.lens_search import Candidate, LensSearch
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import ROOM_MARGIN, Stands, room_corners, stands
 from projector.studies.size.landing import landing
+from tests.conftest import mostly_slow
 
 ROOM = (5.0, 5.0, 3.0)
 
@@ -68,7 +69,7 @@ ODD_LENS = {
     ],
     ids=["own", "another of the same length", "a short one", "own, stopped down"],
 )
-@pytest.mark.parametrize("own", [None, ODD_LENS], ids=["crown", "odd"])
+@pytest.mark.parametrize("own", mostly_slow([None, ODD_LENS]), ids=["crown", "odd"])
 def test_an_answer_saved_as_a_scene_renders_to_the_numbers_promised(tmp_path, own, lens, wishes):
     """Width, edge, throw and meter of the saved scene, by what a preview prints and by a map of a plate at the target.
 
@@ -142,7 +143,7 @@ def printed(words: str, pattern: str) -> float:
     return float(re.search(pattern, words)[1])
 
 
-@pytest.mark.parametrize("lens", ["achromat", "filled-short", study.OWN_LENS])
+@pytest.mark.parametrize("lens", mostly_slow(["achromat", "filled-short", study.OWN_LENS]))
 def test_what_would_have_to_give_may_be_typed_as_it_is_printed(scene, lens):
     """Each limit that is printed, taken at its word: that wish is met then, and by the least step."""
     spec, low = scene.projector[0], (3.0, 2.6, 2.7)
@@ -318,7 +319,7 @@ def test_an_unknown_lens_is_named(scene):
         study.place(scene, scene.projector[0], study.Wishes(1.0, 6.0, 4.0, 400.0, ROOM), ["acromat"])
 
 
-@pytest.mark.parametrize("lens", ["filled-short", "single-crown"])
+@pytest.mark.parametrize("lens", mostly_slow(["filled-short", "single-crown"]))
 @pytest.mark.parametrize("power", ["reading", "output"])
 def test_a_lens_is_lit_by_the_rule_of_a_preview(scene, lens, power):
     """The f-number that the answer names is the one that a preview of the same lens at the same place prints: the
@@ -358,7 +359,7 @@ def test_nobody_is_sent_behind_the_wall_that_is_to_be_lit(studio):
     assert len(found.directions) > 100 and (found.directions @ front > 0.0).all()
 
 
-@pytest.mark.parametrize("lens", ["achromat", "single-crown", "filled-short"])
+@pytest.mark.parametrize("lens", mostly_slow(["achromat", "single-crown", "filled-short"]))
 def test_a_softer_wish_than_any_offset_gives_says_how_soft_it_gets(scene, lens):
     """Edges of ten metres on a pattern of one: refused with what is possible, which then is."""
     answers, (missed,) = study.place(

@@ -17,6 +17,7 @@ from projector.studies.edges import sharpness as study
 from projector.studies.edges.focus_curve import compromise, focus_curve, offsets_to_show
 from projector.studies.edges.profile import full_spectrum
 from projector.studies.edges.refocus import blade_edges, refocused
+from tests.conftest import mostly_slow
 
 
 def soft_wall(studio, yaw=0.0, **lens):
@@ -41,7 +42,7 @@ def test_an_edge_on_a_square_wall_is_the_chord_of_the_blur_disc(studio):
 @pytest.mark.parametrize("yaw", [0.0, 35.0])
 @pytest.mark.parametrize(
     "lens",
-    [{}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}, {"dispersion": {"glass": "N-BK7"}}],
+    mostly_slow([{}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}, {"dispersion": {"glass": "N-BK7"}}]),
     ids=["disc", "ring", "crown"],
 )
 def test_formula_and_measurement_agree_within_two_per_cent(studio, yaw, lens):
@@ -95,7 +96,7 @@ def test_depth_of_softness_is_where_the_edge_has_the_wanted_width(studio):
         assert thin_lens.DISC_EDGE_10_90 * blur == pytest.approx(3.0, rel=1e-3)
 
 
-@pytest.mark.parametrize("within_mm", [3.0, 6.0])
+@pytest.mark.parametrize("within_mm", mostly_slow([3.0, 6.0]))
 def test_depth_of_softness_counts_the_colours_of_a_single_lens(studio, within_mm):
     """At both ends a wall square to the beam has just that edge, as the same study finds it there; where colour alone
     is wider, nowhere.
@@ -158,7 +159,7 @@ def test_a_tolerance_of_zero_is_refused(studio):
         study.sharpness(scene, scene.projector[0], (0.0, 1.5, 0.0), within_mm=0.0)
 
 
-@pytest.mark.parametrize("inner", [0.5, 0.7, 0.9])
+@pytest.mark.parametrize("inner", mostly_slow([0.5, 0.7, 0.9]))
 def test_a_ring_doubles_an_edge_by_its_holes_diameter(studio, inner):
     """The chord of a ring is longest beside its hole (plane geometry): two rises, inner · blur disc apart, read to a
     step of 1/128 of the radius.
@@ -228,7 +229,7 @@ def test_one_focus_for_two_distances_leaves_them_equally_soft(studio):
 
 @pytest.mark.parametrize(
     "lens",
-    [{}, {"dispersion": {"glass": "N-BK7"}}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}],
+    mostly_slow([{}, {"dispersion": {"glass": "N-BK7"}}, {"pupil": {"shape": "ring", "inner_fraction": 0.6}}]),
     ids=["disc", "crown", "ring"],
 )
 def test_the_focus_for_a_wanted_edge_gives_it_and_is_found_on_both_sides(studio, lens):

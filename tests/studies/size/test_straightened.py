@@ -14,6 +14,7 @@ from projector.rendering.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 from projector.studies.size.straightened import straightened
 from projector.tracing.gate.chief_rays import gate_points
+from tests.conftest import mostly_slow
 
 MARK = np.zeros((512, 512))
 MARK[:, :24] = MARK[:, -24:] = MARK[:24] = MARK[-24:] = 1.0
@@ -62,19 +63,21 @@ def test_its_corners_in_the_gate_are_those_of_a_pinhole(studio):
 
 @pytest.mark.parametrize(
     "changes",
-    [
-        {},
-        {"pitch": 20.0, "yaw": -25.0, "projector": {"roll_deg": 20.0}},
-        {
-            "projector": {
-                "gate": {"shape": "round", "diameter_mm": 44.0},
-                "lens": {"f_number": 16.0, "distortion_percent": 8.0},
-                "position_m": [0.8, 1.2, 2.8],
-            }
-        },
-        {"projector": {"lens": {"f_number": 16.0, "distortion_percent": 25.0}}},
-        {"projector": {"lens": {"f_number": 16.0, "distortion_percent": -25.0}}},
-    ],
+    mostly_slow(
+        [
+            {},
+            {"pitch": 20.0, "yaw": -25.0, "projector": {"roll_deg": 20.0}},
+            {
+                "projector": {
+                    "gate": {"shape": "round", "diameter_mm": 44.0},
+                    "lens": {"f_number": 16.0, "distortion_percent": 8.0},
+                    "position_m": [0.8, 1.2, 2.8],
+                }
+            },
+            {"projector": {"lens": {"f_number": 16.0, "distortion_percent": 25.0}}},
+            {"projector": {"lens": {"f_number": 16.0, "distortion_percent": -25.0}}},
+        ]
+    ),
     ids=["turned", "turned, pitched, rolled", "round gate, distortion, from the side", "pincushion", "barrel"],
 )
 def test_it_lands_as_the_picture_was_drawn(studio, changes):
@@ -121,7 +124,13 @@ def test_it_lands_as_the_picture_was_drawn(studio, changes):
 
 @pytest.mark.parametrize(
     "projector",
-    [{}, {"gate": {"shape": "round", "diameter_mm": 44.0}}, {"lens": {"f_number": 16.0, "distortion_percent": 15.0}}],
+    mostly_slow(
+        [
+            {},
+            {"gate": {"shape": "round", "diameter_mm": 44.0}},
+            {"lens": {"f_number": 16.0, "distortion_percent": 15.0}},
+        ]
+    ),
     ids=["square", "round", "pincushion"],
 )
 def test_a_kept_size_lands_as_large_as_on_a_square_wall_and_says_what_is_cut(studio, projector):
@@ -201,7 +210,7 @@ def test_the_wall_ends_the_picture_too(studio):
     assert straightened(scene, scene.projector[0]).width_m == pytest.approx(0.8, rel=1e-6)
 
 
-@pytest.mark.parametrize("percent", [-25.0, 0.0, 25.0])
+@pytest.mark.parametrize("percent", mostly_slow([-25.0, 0.0, 25.0]))
 def test_all_of_the_picture_lies_in_the_light(studio, percent):
     """Its border left the gate within its square; with pincushion the light's own sides bend inwards between the
     corners.

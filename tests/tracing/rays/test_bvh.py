@@ -15,6 +15,7 @@ from embreex import rtcore_scene
 from embreex.mesh_construction import TriangleMesh
 
 from projector.tracing.rays import bvh
+from tests.conftest import mostly_slow
 
 REPOSITORY = Path(__file__).resolve().parents[3]
 
@@ -92,7 +93,7 @@ def distance_from_edges(vertices, triangle, origin, direction):
     return nearest
 
 
-@pytest.mark.parametrize("make_mesh", [displaced_sphere, random_soup, torus, l_shaped_box])
+@pytest.mark.parametrize("make_mesh", mostly_slow([l_shaped_box, torus, random_soup, displaced_sphere], 3))
 def test_hits_agree_with_embree_except_at_edges(make_mesh):
     """Both get the same float32 numbers. Embree's arithmetic is float32: at distances up to 10 its error is some 6e-7,
     so a ray may be judged otherwise only if it passes an edge, or two surfaces meet, within 1e-6 of the scene's size.

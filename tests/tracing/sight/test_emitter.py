@@ -116,7 +116,7 @@ def head_and_comb():
     return np.array(mesh.vertices, float), np.array(mesh.faces), len(head.faces)
 
 
-@pytest.mark.parametrize("position", [(0.0, 0.0, 1.0), (0.8, 0.3, 0.6)])
+@pytest.mark.parametrize("position", [(0.0, 0.0, 1.0), pytest.param((0.8, 0.3, 0.6), marks=pytest.mark.slow)])
 def test_a_panel_a_metre_from_a_head_has_no_false_light_and_no_false_dark(position):
     """Points said to be lit are reached by every plain ray; of those said to be dark at most a ray in a hundred is
     through (of 256 of ours none is: so a share of 0.01 would be missed once in twelve, 0.02 once in 150).
