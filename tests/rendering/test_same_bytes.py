@@ -204,6 +204,7 @@ def test_one_two_and_three_threads_give_the_same_bytes(quality):
     assert np.array_equal(one, three)
 
 
+@pytest.mark.slow
 def test_threads_of_a_session_with_a_past_make_no_difference():
     steps = random.Random(3).sample(STEPS, len(STEPS))[:12]
     pictures = []
