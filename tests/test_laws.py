@@ -8,6 +8,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image
@@ -178,9 +179,9 @@ READINGS = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None, derandomize=True, database=None)
 @given(LENSES, READINGS, st.floats(0.5, 22.0))
-@pytest.mark.slow
 def test_no_legal_reading_gives_less_than_nothing_or_an_f_number_that_is_none(lens, reading, f_number):
     """A meter inside the lens's own pupil too: the light of a disc on its axis stays above zero."""
     found = scene(distance=2.0, f_number=f_number, **lens)
