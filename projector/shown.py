@@ -10,6 +10,7 @@ import io
 from collections.abc import Callable
 from dataclasses import fields, is_dataclass
 from html import escape
+from typing import ClassVar
 
 _UNITS = {
     "mm": "mm",
@@ -21,7 +22,6 @@ _UNITS = {
     "minutes": "arc-minutes",
     "percent": "%",
 }
-_DOTS_PER_INCH = 100
 _draws: Callable[[object], object] | None = None
 
 
@@ -65,7 +65,12 @@ class Shown:
 
 
 class Drawn(Shown):
-    """A result that can be drawn, which is what a notebook shows of it."""
+    """A result that can be drawn, which is what a notebook shows of it.
+
+    dots_per_inch: of that; "figure" for pictures, which are shown pixel by pixel.
+    """
+
+    dots_per_inch: ClassVar[int | str] = 100
 
     def figure(self):
         """The result as a matplotlib Figure, to be changed or saved (figure.savefig)."""
@@ -76,7 +81,7 @@ class Drawn(Shown):
     def _repr_png_(self) -> bytes:
         """What a notebook shows."""
         written = io.BytesIO()
-        self.figure().savefig(written, format="png", dpi=_DOTS_PER_INCH)
+        self.figure().savefig(written, format="png", dpi=self.dots_per_inch)
         return written.getvalue()
 
     # A notebook shows a table rather than a picture where it is offered both.

@@ -27,6 +27,8 @@ class Sheet(Drawn):
     Each cell has its pixels (h, w, 3) uint8, its values as typed, and each projector's landing.
     """
 
+    dots_per_inch = "figure"
+
     title: str
     rows: Axis
     columns: Axis
