@@ -32,7 +32,7 @@ def figures_by(draw: Callable[[object], object]) -> None:
 
 
 class Shown:
-    """A frozen dataclass (made with repr=False) that is told in one line, and in a notebook as a table with units.
+    """A frozen dataclass (made with repr=False) that is said in one line, and in a notebook as a table with units.
 
     `in_one_line`: a template over the fields ("{edge_mm:.2f} mm wide"); a class whose line depends on more than them
     gives it by a method of its own, `_line`.

@@ -162,3 +162,13 @@ def test_no_kernel_is_made_of_a_source_that_the_cache_does_not_watch(path):
         source = name.removeprefix("projector.").replace(".", "/")
         if name.startswith("projector.") and (PACKAGE / f"{source}.py").exists():
             assert f"{source}.py".startswith(KERNEL_SOURCES), f"{module_id(path)} imports {name}"
+
+
+def test_one_name_is_one_thing():
+    """No two classes of the package share a name: a scene's camera and the one that rays start from are two things."""
+    homes: dict[str, list[str]] = {}
+    for path in MODULES:
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(module_id(path))
+    assert {name: where for name, where in homes.items() if len(where) > 1} == {}

@@ -22,7 +22,7 @@ DONE, USER_INPUT, USAGE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
 
 @dataclass
-class Answer:
+class Reply:
     """What a command found: `result` for programs (units in the keys), `words` for people, files written, warnings."""
 
     result: dict
@@ -51,8 +51,8 @@ def loaded_scene(path: Path, changes):
     return scene, warnings + power_notes(scene)
 
 
-def answered(command: Callable[..., Answer] | None = None, *, kept_when_stopped: str = "nothing was written"):
-    """Turn a function that returns an Answer into a command: it prints the answer or the faults, and sets the exit
+def answered(command: Callable[..., Reply] | None = None, *, kept_when_stopped: str = "nothing was written"):
+    """Turn a function that returns a Reply into a command: it prints the answer or the faults, and sets the exit
     code.
 
     The function's own `json` parameter says which form is wanted; kept_when_stopped: what is left of work that Ctrl-C
@@ -98,9 +98,9 @@ def _run(command, kwargs, as_json: bool, kept_when_stopped: str) -> int:
     return answer.exit_code
 
 
-def _together(answers: list[tuple[dict, Answer]]) -> Answer:
+def _together(answers: list[tuple[dict, Reply]]) -> Reply:
     """The answers for each value of a range as one: what was typed for it before its words, and beside its result."""
-    together = Answer({"each": []})
+    together = Reply({"each": []})
     for typed, answer in answers:
         label = ", ".join(
             f"{key} {value}" if key.startswith("--") else f"{key}={value}" for key, value in typed.items()
@@ -174,7 +174,7 @@ def _stopped(name: str | None, as_json: bool, kept: str) -> int:
     return STOPPED
 
 
-def _show(name: str, answer: Answer, as_json: bool) -> None:
+def _show(name: str, answer: Reply, as_json: bool) -> None:
     if as_json:
         _write_json(
             {

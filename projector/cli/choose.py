@@ -10,7 +10,7 @@ import typer
 from projector.answers.choosing import NO_READING, not_saved, place_title, places_words, saved_words, sheet_words
 from projector.answers.chosen import one_projector
 from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
-from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
+from projector.cli.answers import Reply, answered, loaded_scene, progress_shown
 from projector.cli.numbers import number_option, refuse_unused, whole_number_option
 from projector.cli.render import (
     Json,
@@ -65,7 +65,7 @@ def sheet(
     ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Compare: one or two keys of a scene over some values, one contact sheet (PNG, PDF) and its numbers (CSV, JSON).
 
     Finished pictures are kept beside it; a sheet that was stopped goes on from them.
@@ -102,7 +102,7 @@ def sheet(
     save_sheet(cells, layout(cells, *axes, loaded.title or loaded.name), stem, about, overwrite)
     numbers = study.sheet_rows(cells, *axes)
     _write_numbers(numbers, paths[2], paths[3], about)
-    return Answer({"cells": numbers}, [sheet_words(*axes)], paths, notes)
+    return Reply({"cells": numbers}, [sheet_words(*axes)], paths, notes)
 
 
 def _write_numbers(numbers: list[dict], csv_path: Path, json_path: Path, about: dict) -> None:
@@ -181,7 +181,7 @@ def place(
     ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Place it for me: throw, lens, stop, focus offset and position for a wanted width and softness, most light first,
     then least fringe; -o draws the room, --save keeps an answer as a scene. Or what has to give.
     """
@@ -221,7 +221,7 @@ def place(
         words.append(saved_words(answer))
     elif saved is not None:
         warnings = [*warnings, not_saved(saved, answer)]
-    return Answer(
+    return Reply(
         {
             "answers": [asdict(item) for item in answers],
             "relaxations": [asdict(item) for item in relaxations],

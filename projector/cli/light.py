@@ -12,7 +12,7 @@ from projector.answers.chosen import chosen_projectors
 from projector.answers.light import contrast_words, no_light_note, no_light_words, room_words, row_without_numbers
 from projector.answers.timing import timing as timing_answer
 from projector.answers.typed import point_from
-from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_unused
 from projector.cli.render import Json, With
 from projector.cli.studies import Number, Only
@@ -68,7 +68,7 @@ def contrast(
     projector: Only = None,
     with_: With = None,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """How grey the black parts of the pattern land: stray light between lens and stencil, the room's light, and other
     projectors'.
     """
@@ -112,7 +112,7 @@ def contrast(
                 wanted_stops, item.open_share, *reflectances
             )
             words.append(f"{name}: " + room_words(wanted_stops, room, item))
-    return Answer({"projectors": rows}, words, [], warnings)
+    return Reply({"projectors": rows}, words, [], warnings)
 
 
 def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | None, reflectances):
@@ -176,7 +176,7 @@ def timing(
         Number, number_option("--modulation", "How far it swings, of its mean (default: 1, all of it).")
     ] = None,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Whether movement freezes, by flash or by shutter, whether a flash lights the whole frame, and whether a lamp on
     the mains leaves bands.
     """
@@ -199,7 +199,7 @@ def timing(
                 try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125",
             )
         )
-    return Answer(*timing_answer(numbers, lights, moves, swings))
+    return Reply(*timing_answer(numbers, lights, moves, swings))
 
 
 def _timing_asked(numbers: dict) -> tuple[bool, bool, bool]:

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from projector.answers.listing import nothing_wrong, scenes_words, stencils_words
-from projector.cli.answers import Answer, answered
+from projector.cli.answers import Reply, answered
 from projector.cli.console import json_text
 from projector.cli.render import Json, Overwrite, SceneArgument, With, out_option
 from projector.files.finding import shipped_folder
@@ -26,7 +26,7 @@ def add_commands(app: typer.Typer) -> None:
 
 
 @answered
-def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answer:
+def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Reply:
     """Say everything that is wrong with a scene, all at once, and what is unusual about it."""
     from projector.cli.answers import loaded_scene
     from projector.studies.light.light_at import focus_notes
@@ -35,20 +35,20 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Answe
     warnings = [*warnings, *focus_notes(loaded)]
     counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
     words = [nothing_wrong(scene, *counts.values())]
-    return Answer(
+    return Reply(
         {"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings]
     )
 
 
 @answered
-def scenes(json: Json = False) -> Answer:
+def scenes(json: Json = False) -> Reply:
     """List the scenes that come with the program, and the folder they are in."""
     from projector.files.finding import list_scenes
 
     found = list_scenes()
     folder = shipped_folder("scene")
     words = scenes_words({path.stem: title for path, title in found}, folder)
-    return Answer(
+    return Reply(
         {
             "folder": str(folder),
             "scenes": [{"name": path.stem, "title": title, "file": str(path)} for path, title in found],
@@ -58,7 +58,7 @@ def scenes(json: Json = False) -> Answer:
 
 
 @answered
-def stencils(json: Json = False) -> Answer:
+def stencils(json: Json = False) -> Reply:
     """List the stencils that come with the program, and the folder they are in."""
     from projector.stencils.drawing.catalogue import list_stencils
 
@@ -66,7 +66,7 @@ def stencils(json: Json = False) -> Answer:
     found = list_stencils(folder)
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
     words = stencils_words({name: (description, share) for name, description, share in found}, folder)
-    return Answer({"folder": str(folder), "stencils": rows}, words)
+    return Reply({"folder": str(folder), "stencils": rows}, words)
 
 
 @answered
@@ -74,7 +74,7 @@ def schema(
     out: Annotated[Path | None, out_option("File to write (default: print it).")] = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Write the JSON schema of the scene format, for editors that check while you type."""
     from projector.faults import Fault, SceneError
     from projector.files.records import place_faults, written_whole
@@ -82,7 +82,7 @@ def schema(
 
     found = scene_schema()
     if out is None:
-        return Answer(found, [json_text(found, indent=2)])
+        return Reply(found, [json_text(found, indent=2)])
     faults = place_faults([out])
     if faults:
         raise SceneError(faults)
@@ -97,7 +97,7 @@ def schema(
         )
     with written_whole(out) as temporary:
         temporary.write_text(dumps(found, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
-    return Answer({"title": found["title"]}, [], [out])
+    return Reply({"title": found["title"]}, [], [out])
 
 
 def _is_our_schema(path: Path, schema_now: dict) -> bool:

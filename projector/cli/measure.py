@@ -10,7 +10,7 @@ import typer
 
 from projector.answers.lenses import fit_row, lens_title, lens_words, missing_words, photograph_row
 from projector.answers.typed import Mistyped, numbers_from, word_from
-from projector.cli.answers import Answer, answered, progress_shown
+from projector.cli.answers import Reply, answered, progress_shown
 from projector.cli.numbers import number_option
 from projector.cli.render import Json, Overwrite, out_option
 from projector.faults import Fault
@@ -103,7 +103,7 @@ def measure(
     ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Learn a lens from photographs of a projected slanted edge: widths, colour shifts and fringe, then pupil, focus
     and dispersion.
     """
@@ -138,7 +138,7 @@ def measure(
         "photographs": rows,
         "lens": None if found.fit is None else fit_row(found.fit),
     }
-    return Answer(result, lens_words(found), paths, warnings + found.notes)
+    return Reply(result, lens_words(found), paths, warnings + found.notes)
 
 
 def _photographs(paths, offsets_mm, box, axis):

@@ -18,7 +18,7 @@ from projector.answers.landing import (
     summary_words,
 )
 from projector.answers.typed import Mistyped, quality_from, size_from
-from projector.cli.answers import Answer, answered, loaded_scene, progress_shown
+from projector.cli.answers import Reply, answered, loaded_scene, progress_shown
 from projector.cli.numbers import whole_number_option
 from projector.faults import Fault, SceneError
 
@@ -93,7 +93,7 @@ def preview(
     ] = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
     width, height = size_from(size)
     quality_from(quality)
@@ -131,7 +131,7 @@ def preview(
         "width_px": width,
         "height_px": height,
     }
-    return Answer(result, words, [path, *saved], notes)
+    return Reply(result, words, [path, *saved], notes)
 
 
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:
@@ -174,7 +174,7 @@ def map_(
     seed: Seed = 0,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
@@ -191,11 +191,11 @@ def map_(
         found = irradiance_map(loaded, surface, across, quality, threads, progress_shown(), seed=seed, seen_by=seen_by)
     except NotSeen as error:
         (fault,) = error.faults
-        return Answer(
+        return Reply(
             {"surface": surface, "is_reached": False}, [no_map_words(fault.found)], [], [*warnings, fault.found]
         )
     found.save(files[0], overwrite)
     save_figure(map_figure(found, loaded.title), files[2], found.about, overwrite)
     summary = map_summary(found)
     warnings = warnings + map_notes(found) + other_faces(loaded, surface, found.surface)
-    return Answer(summary, summary_words(summary, found), files, warnings)
+    return Reply(summary, summary_words(summary, found), files, warnings)

@@ -10,7 +10,7 @@ import typer
 from projector.answers.chosen import chosen_projectors, one_projector
 from projector.answers.size import size_in_scene, straight_row, straight_words
 from projector.answers.throwing import SIZE_EXAMPLE, answer_to, asked_by, further_back, size_from_numbers, size_of
-from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 from projector.cli.studies import Number, Only, figure_path
@@ -58,7 +58,7 @@ def throw(
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Size: lens, gate and throw to pattern width, and back; on a scene's surfaces the true outline."""
     numbers = {
         "focal_length_mm": focal_length_mm,
@@ -91,15 +91,15 @@ def throw(
         f"leave it out; or ask for a size: {SIZE_EXAMPLE}",
     )
     if asked.name != "size":
-        return Answer(*answer_to(asked, numbers))
+        return Reply(*answer_to(asked, numbers))
     found = size_from_numbers(numbers)
     return _with_throw_figure(found, *size_of(found, numbers), out, overwrite)
 
 
-def _with_throw_figure(found, result, words, out, overwrite) -> Answer:
+def _with_throw_figure(found, result, words, out, overwrite) -> Reply:
     path = figure_path(out)
     if path is None:
-        return Answer(result, words)
+        return Reply(result, words)
     from projector import studies
     from projector.cli.answers import version
     from projector.reports.save import save_figure
@@ -113,10 +113,10 @@ def _with_throw_figure(found, result, words, out, overwrite) -> Answer:
         "settings": {"focal_length_mm": found.focal_length_mm, "lit_width_mm": found.lit_width_mm},
     }
     save_figure(throw_figure(studies, found.focal_length_mm, found.lit_width_mm, found.throw_m), path, about, overwrite)
-    return Answer(result, words, [path])
+    return Reply(result, words, [path])
 
 
-def _throw_in_scene(path: Path, with_, width_m) -> Answer:
+def _throw_in_scene(path: Path, with_, width_m) -> Reply:
     from projector import studies as study
     from projector.stage.stage import Stage
     from projector.studies.size import landed_light as light_study
@@ -141,7 +141,7 @@ def _throw_in_scene(path: Path, with_, width_m) -> Answer:
             row["wanted"], line = further_back(spec.name, formula, spec.lens.focal_length_mm, width_m)
             words.append(line)
         rows.append(row)
-    return Answer({"projectors": rows}, words, [], warnings)
+    return Reply({"projectors": rows}, words, [], warnings)
 
 
 @answered
@@ -162,7 +162,7 @@ def straighten(
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """Draw the stencil that lands straight on a tilted wall: a PNG to put in the old one's place."""
     import numpy as np
 
@@ -203,4 +203,4 @@ def straighten(
         np.round(255.0 * np.clip(values, 0.0, 1.0)).astype(np.uint8),
         record(loaded, "straighten", projector=spec.name),
     )
-    return Answer(straight_row(spec.name, new), straight_words(spec, new, path, keep_size), [path], warnings)
+    return Reply(straight_row(spec.name, new), straight_words(spec, new, path, keep_size), [path], warnings)

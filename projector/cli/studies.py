@@ -21,7 +21,7 @@ from projector.answers.edges import (
     wanted_words,
 )
 from projector.answers.light import NO_FIGURE, no_light_note, no_light_words, numbers_beside, row_without_numbers
-from projector.cli.answers import Answer, answered, loaded_scene
+from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
 from projector.faults import Fault, SceneError, check_above_zero
@@ -100,7 +100,7 @@ def sharpness(
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """How soft edges land at points you name, what limits them, which detail survives, how large the light is for
     shadows; -o draws width over focus offset.
     """
@@ -126,7 +126,7 @@ def sharpness(
     return _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite)
 
 
-def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
+def _blur_from_numbers(numbers: dict, within_mm) -> Reply:
     from projector.studies.edges.blur import blur
 
     if any(numbers[name] is None for name in ("focal_length_mm", "f_number", "throw_m")):
@@ -138,10 +138,10 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Answer:
             )
         )
     found = blur(**{name: value for name, value in numbers.items() if value is not None}, within_mm=within_mm)
-    return Answer(asdict(found), blur_words(found, numbers["glass"], within_mm))
+    return Reply(asdict(found), blur_words(found, numbers["glass"], within_mm))
 
 
-def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Answer:
+def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Reply:
     from projector.cli.answers import progress_shown
     from projector.stage.stage import Stage
     from projector.studies.edges import sharpness as study
@@ -187,7 +187,7 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
         _draw_focus(stage, asked, within_mm, wanted, path, overwrite)
     if asked:
         words.append(meanings(study.WORDS))
-    return Answer(
+    return Reply(
         {"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings
     )
 
@@ -227,7 +227,7 @@ def fringe(
     out: Out = None,
     overwrite: Overwrite = False,
     json: Json = False,
-) -> Answer:
+) -> Reply:
     """How wide and of what colour fringes are at points you name, whether they pass, what would cure them; -o draws
     edges of lenses.
     """
@@ -285,4 +285,4 @@ def fringe(
             record(loaded, "fringe"),
             overwrite,
         )
-    return Answer({"points": rows}, words, [path] if path else [], warnings)
+    return Reply({"points": rows}, words, [path] if path else [], warnings)

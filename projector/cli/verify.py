@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from projector.answers.listing import checks_words
-from projector.cli.answers import USER_INPUT, Answer, answered, progress_shown
+from projector.cli.answers import USER_INPUT, Reply, answered, progress_shown
 from projector.cli.render import Json
 
 
@@ -15,7 +15,7 @@ def add_commands(app: typer.Typer) -> None:
 
 
 @answered
-def verify(json: Json = False) -> Answer:
+def verify(json: Json = False) -> Reply:
     """Compute published numbers again on this machine: what, source, expected, got, error, pass."""
     from projector.verification.checks import run_checks
 
@@ -37,7 +37,7 @@ def verify(json: Json = False) -> Answer:
     failed = [row for row in rows if not row["passed"]]
     words = [] if json else _table(rows)
     words.append(checks_words(len(rows) - len(failed), len(rows)))
-    return Answer(
+    return Reply(
         {"checks": rows, "passed": len(rows) - len(failed), "failed": len(failed)},
         words,
         exit_code=USER_INPUT if failed else 0,

@@ -39,7 +39,7 @@ LANDMARKS = (
 
 
 @dataclass(frozen=True)
-class Figure:
+class BuiltFigure:
     """A sitter: mesh (metres), landmarks by name ((3,) float, metres, on the skin) and the kind it was built as."""
 
     mesh: Mesh
@@ -47,7 +47,7 @@ class Figure:
     kind: str
 
 
-def build_figure(kind: str) -> Figure:
+def build_figure(kind: str) -> BuiltFigure:
     """The figure of the given kind ("head" or "head_and_torso"), from the cache if it is there.
 
     A cache that cannot be read or written costs time, never the figure.
@@ -61,7 +61,7 @@ def build_figure(kind: str) -> Figure:
         kept = _build(kind)
         _keep(path, kept)
     vertices, triangles, normals, names, places = kept
-    return Figure(Mesh(vertices, triangles, normals), dict(zip(names, places, strict=True)), kind)
+    return BuiltFigure(Mesh(vertices, triangles, normals), dict(zip(names, places, strict=True)), kind)
 
 
 def _sources_digest() -> str:
@@ -105,14 +105,14 @@ def _keep(path, arrays):
 
 
 def place_figure(
-    figure: Figure,
+    figure: BuiltFigure,
     position_m=(0.0, 0.0, 0.0),
     stature_m: float = STATURE_M,
     yaw_deg: float = 0.0,
     pitch_deg: float = 0.0,
     tilt_deg: float = 0.0,
     torso_yaw_deg: float = 0.0,
-) -> Figure:
+) -> BuiltFigure:
     """The figure at `position_m` (where its origin on the floor goes), scaled to `stature_m`, with the head turned.
 
     Yaw, pitch and tilt (degrees, as in geometry.figure_rotation) are the head's, against the world. Of a head and torso
@@ -140,7 +140,7 @@ def place_figure(
     mesh = figure.mesh
     normals = _turned_normals(turned, mesh.vertices, mesh.normals)
     landmarks = {name: placed(place[None, :])[0] for name, place in figure.landmarks.items()}
-    return Figure(Mesh(placed(mesh.vertices), mesh.triangles, normals, list(mesh.notes)), landmarks, figure.kind)
+    return BuiltFigure(Mesh(placed(mesh.vertices), mesh.triangles, normals, list(mesh.notes)), landmarks, figure.kind)
 
 
 def _head_share(points):

@@ -11,7 +11,7 @@ import numpy as np
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.rays.first_hits import camera_points, empty_points, mark_outlines
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.points import Points, n_points
 
 ROWS_PER_PIECE = 16
@@ -61,7 +61,9 @@ class Window:
     last: int
 
 
-def _shoot(arrays: SceneArrays, camera: Camera, columns, rows, spread, workers: Workers, progress: Progress | None):
+def _shoot(
+    arrays: SceneArrays, camera: PinholeCamera, columns, rows, spread, workers: Workers, progress: Progress | None
+):
     points = empty_points(columns.size)
     triangles = np.empty(columns.size, np.int32)
 
@@ -73,7 +75,7 @@ def _shoot(arrays: SceneArrays, camera: Camera, columns, rows, spread, workers: 
 
 
 def grid_points(
-    arrays: SceneArrays, camera: Camera, window: Window, quality: Quality, workers: Workers, progress=None
+    arrays: SceneArrays, camera: PinholeCamera, window: Window, quality: Quality, workers: Workers, progress=None
 ) -> PointSet:
     """One point (or quality.grid² of them) in every pixel of the window, row after row."""
     step = 1.0 / quality.grid
@@ -84,7 +86,9 @@ def grid_points(
     return PointSet(points, triangles, None, quality.grid**2)
 
 
-def outline_marks(grid: PointSet, camera: Camera, window: Window, quality: Quality, workers: Workers) -> np.ndarray:
+def outline_marks(
+    grid: PointSet, camera: PinholeCamera, window: Window, quality: Quality, workers: Workers
+) -> np.ndarray:
     """Which pixels (h · w,) of the window lie on an outline or a fold."""
     width, height = camera.width * quality.grid, (window.last - window.first) * quality.grid
     marks = np.empty(width * height, np.bool_)
@@ -103,7 +107,7 @@ def pixels_marked(marks: np.ndarray, width: int, grid: int) -> np.ndarray:
 
 def edge_points(
     arrays: SceneArrays,
-    camera: Camera,
+    camera: PinholeCamera,
     window: Window,
     pixels: np.ndarray,
     quality: Quality,
@@ -123,7 +127,7 @@ def edge_points(
 
 
 def gathered(
-    grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: Camera, quality: Quality
+    grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: PinholeCamera, quality: Quality
 ) -> np.ndarray:
     """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32:
     each pixel the mean of its points.

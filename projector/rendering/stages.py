@@ -17,7 +17,7 @@ from projector.rendering.sampling import PointSet, Quality, Window
 from projector.rendering.shadows import FirstLook, Sweep
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.emitter import Emitter
 from projector.tracing.sight.points import UNKNOWN, Visibility
 from projector.tracing.sight.squares import Squares
@@ -39,7 +39,7 @@ class View(NamedTuple):
     """What a picture shows: the meshes, its camera, its rows, and how many points stand for a pixel."""
 
     arrays: SceneArrays
-    camera: Camera
+    camera: PinholeCamera
     window: Window
     quality: Quality
 
@@ -115,7 +115,7 @@ def projected(
     seen: tuple[Visibility, ...],
     squares: Squares,
     reach: Reach,
-    camera: Camera,
+    camera: PinholeCamera,
     quality: Quality,
 ) -> np.ndarray:
     """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as it was told by the inputs."""
@@ -132,10 +132,10 @@ def projected(
     return _gathered(values, sets, camera, quality)
 
 
-def even(table: np.ndarray, sets: tuple[PointSet, ...], camera: Camera, quality: Quality) -> np.ndarray:
+def even(table: np.ndarray, sets: tuple[PointSet, ...], camera: PinholeCamera, quality: Quality) -> np.ndarray:
     """The light that each object sends back of even light, by a table (k + 1, 3) over objects, as a picture."""
     return _gathered([table[item.points.materials] for item in sets], sets, camera, quality)
 
 
-def _gathered(values, sets, camera: Camera, quality: Quality) -> np.ndarray:
+def _gathered(values, sets, camera: PinholeCamera, quality: Quality) -> np.ndarray:
     return sampling.gathered(values[0], list(zip(sets[1:], values[1:], strict=True)), camera, quality)

@@ -109,7 +109,7 @@ def map_figure(found: IrradianceMap, scene_title: str = ""):
     return figure
 
 
-class _Place(NamedTuple):
+class _Layout(NamedTuple):
     """Where the map stands in the figure: its left, bottom, width and height, and the figure's own size; inches."""
 
     left: float
@@ -124,13 +124,13 @@ class _Place(NamedTuple):
         return left / across, self.bottom / down, width / across, self.height / down
 
 
-def _place(extent, found: IrradianceMap, title: list[str], caption: list[str]) -> _Place:
+def _place(extent, found: IrradianceMap, title: list[str], caption: list[str]) -> _Layout:
     width, height = _map_size(extent)
     legend = 0.2 * -(-len(found.open_gates) // 3) + 0.15 if len(found.open_gates) > 1 else 0.0
     under = _MARGINS_IN[1] + legend + _LINE_IN * max(len(caption) - 1, 0)
     over = _MARGINS_IN[3] + _LINE_IN * (len(title) - 1)
     size = _MARGINS_IN[0] + width + _BAR_GAP_IN + _BAR_WIDTH_IN + _MARGINS_IN[2], under + height + over
-    return _Place(_MARGINS_IN[0], under, width, height, size)
+    return _Layout(_MARGINS_IN[0], under, width, height, size)
 
 
 def _map_size(extent) -> tuple[float, float]:

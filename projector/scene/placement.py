@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from projector.faults import Fault, SceneError
-from projector.figures.figure import Figure, build_figure, place_figure
+from projector.figures.figure import BuiltFigure, build_figure, place_figure
 from projector.files.finding import find_file
 from projector.meshes.mesh import Mesh
 from projector.meshes.mesh_file import load_mesh
@@ -37,7 +37,7 @@ class SeenLayout:
 
 # As many as a scene may have, and as many again changed: with fewer each would be placed anew whenever it is asked for.
 @lru_cache(maxsize=40)
-def placed_figure(spec) -> Figure:
+def placed_figure(spec) -> BuiltFigure:
     """A figure of the scene, built (or taken from the cache) and placed."""
     return place_figure(
         build_figure(spec.kind),

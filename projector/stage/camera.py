@@ -5,12 +5,12 @@ from __future__ import annotations
 from projector.geometry import Pose
 from projector.scene.placement import point_of
 from projector.stage.optics import _MM, _axes, _triple
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 
 FRAME_WIDTH, FRAME_HEIGHT = 0.036, 0.024
 
 
-def camera_arrays(scene, width: int, height: int) -> Camera:
+def camera_arrays(scene, width: int, height: int) -> PinholeCamera:
     """The scene's camera for a picture of width × height pixels: the largest centred crop of the 36 × 24 mm frame."""
 
     spec = scene.camera
@@ -18,4 +18,14 @@ def camera_arrays(scene, width: int, height: int) -> Camera:
     focal_length = spec.focal_length_mm * _MM
     across = min(FRAME_WIDTH, FRAME_HEIGHT * width / height)
     half_width = 0.5 * across / focal_length
-    return Camera(_triple(pose.position), *_axes(pose), half_width, half_width * height / width, width, height)
+    right, down, forward = _axes(pose)
+    return PinholeCamera(
+        position=_triple(pose.position),
+        right=right,
+        down=down,
+        forward=forward,
+        half_width=half_width,
+        half_height=half_width * height / width,
+        width=width,
+        height=height,
+    )

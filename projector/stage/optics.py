@@ -11,7 +11,7 @@ from projector.geometry import Pose
 from projector.optics import thin_lens
 from projector.optics.dispersion import lateral_colour_share, relative_power
 from projector.scene.placement import point_of, pupil_bitmap, stencil_of
-from projector.tracing.gate.gate_image import Bitmap, Gate, open_bitmap, rectangular_gate, round_gate
+from projector.tracing.gate.gate_image import Bitmap, GateOpening, open_bitmap, rectangular_gate, round_gate
 from projector.tracing.gate.lens_law import Blades, Projection, half_plane, without_blades
 from projector.tracing.sight.emitter import make_emitter
 from projector.tracing.sight.outline import Outline, make_outline, projection_table
@@ -42,7 +42,7 @@ def pupil_of(scene, spec) -> tuple[Outline, float]:
     ), 0.5 * diameter
 
 
-def gate_of(spec) -> Gate:
+def gate_of(spec) -> GateOpening:
     """The gate of a projector, metres."""
     if spec.gate.shape == "round":
         return round_gate(spec.gate.diameter_mm * _MM, spec.gate.edge_falloff_stops)
@@ -73,7 +73,7 @@ def relative_powers(lens, wavelengths_nm) -> np.ndarray:
 
 
 @dataclass(frozen=True)
-class Focus:
+class FocusDistances:
     """Where a projector is focused: sharp distance and tube length (m) without the offset, and the tube with it."""
 
     sharp_distance: float
@@ -81,7 +81,7 @@ class Focus:
     tube_length: float
 
 
-def focus_of(scene, spec) -> Focus:
+def focus_of(scene, spec) -> FocusDistances:
     """The focus of a projector; distances count from the pupil's centre along the axis."""
 
     pose, origin = _pupil_place(scene, spec)
@@ -91,7 +91,7 @@ def focus_of(scene, spec) -> Focus:
         goal = np.asarray(point_of(scene, spec.focus.at if spec.focus.at is not None else spec.aim), float)
         sharp = float((goal - origin) @ pose.rotation[:, 2])
     tube = thin_lens.conjugate_distance(spec.lens.focal_length_mm * _MM, sharp)
-    return Focus(sharp, tube, tube + spec.focus.offset_mm * _MM)
+    return FocusDistances(sharp, tube, tube + spec.focus.offset_mm * _MM)
 
 
 def _pupil_place(scene, spec):
@@ -135,7 +135,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> P
     )
 
 
-def _blades_of(spec, gate: Gate, tube: float, powers: np.ndarray, pupil: Outline) -> Blades:
+def _blades_of(spec, gate: GateOpening, tube: float, powers: np.ndarray, pupil: Outline) -> Blades:
     if not spec.blade:
         return without_blades(powers.size)
     rows = []

@@ -13,7 +13,7 @@ from projector.tracing.gate.chief_rays import landed_slopes, opening_border
 from projector.tracing.gate.gate_image import open_bitmap
 from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.first_hits import NOTHING, camera_points, empty_points
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.points import Points
 
 # Rays across the beam that look for the object first.
@@ -41,7 +41,7 @@ def points_seen_from(light: Projection, arrays: SceneArrays, owner: int, n_acros
     # As far out as any of the gate lands: with pincushion the corners, with barrel the middles of the sides.
     whole = light._replace(bitmap=open_bitmap(light.gate))
     half_width, half_height = np.abs(landed_slopes(light, opening_border(whole, 64).reshape(-1, 2))).max(axis=0)
-    camera = Camera(
+    camera = PinholeCamera(
         light.emitter.position,
         light.emitter.right,
         light.emitter.down,
@@ -79,7 +79,7 @@ def points_seen_from(light: Projection, arrays: SceneArrays, owner: int, n_acros
     return Seen(points, (height, n_across), extent, distance)
 
 
-def _met(arrays: SceneArrays, camera: Camera, columns: np.ndarray, rows: np.ndarray) -> Points:
+def _met(arrays: SceneArrays, camera: PinholeCamera, columns: np.ndarray, rows: np.ndarray) -> Points:
     """What rays through all crossings of columns and rows (pixels of a camera) meet, row after row."""
     down, across = np.meshgrid(rows, columns, indexing="ij")
     points = empty_points(down.size)

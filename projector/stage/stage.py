@@ -21,12 +21,12 @@ from projector.scene.placement import PlacedObject, file_stamp, placed_objects, 
 from projector.scene.reading.given_overrides import Overrides
 from projector.scene.reading.reader import scene_from
 from projector.stage.camera import camera_arrays
-from projector.stage.optics import Focus, bitmap_of, focus_of, gate_of, light_arrays
+from projector.stage.optics import FocusDistances, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
 from projector.stage.surfaces import SceneArrays, reflectances_of, scene_arrays
-from projector.tracing.gate.gate_image import Bitmap, Gate, open_bitmap
+from projector.tracing.gate.gate_image import Bitmap, GateOpening, open_bitmap
 from projector.tracing.gate.lens_law import Projection
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 
 
 class made_once:
@@ -90,7 +90,7 @@ class Stage:
         """Reflectance spectra (k, 71) of the objects."""
         return reflectances_of(self.scene)
 
-    def camera(self, width: int, height: int) -> Camera:
+    def camera(self, width: int, height: int) -> PinholeCamera:
         """The camera for a picture of width × height pixels."""
         return camera_arrays(self.scene, width, height)
 
@@ -159,7 +159,7 @@ class StagedProjector:
         return self.spec.name
 
     @made_once
-    def focus(self) -> Focus:
+    def focus(self) -> FocusDistances:
         """Where it is focused."""
         return focus_of(self.stage.scene, self.spec)
 
@@ -169,7 +169,7 @@ class StagedProjector:
         return power_of(self.stage.scene, self.spec)
 
     @made_once
-    def gate(self) -> Gate:
+    def gate(self) -> GateOpening:
         """Its gate, metres."""
         return gate_of(self.spec)
 

@@ -25,7 +25,7 @@ LARGEST_PUPIL_SIDE = 2048
 
 
 @dataclass(frozen=True)
-class Stencil:
+class StencilBitmap:
     """A stencil as it lands: transmission (h, w) float32 0..1, row 0 at the top.
 
     notes: what was found and done, for the user; open_fraction: mean transmission; digest: hash of the transmission.
@@ -37,7 +37,7 @@ class Stencil:
     digest: str = ""
 
 
-def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted: bool = False) -> Stencil:
+def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted: bool = False) -> StencilBitmap:
     """Read a stencil from a bitmap file.
 
     grey "coverage": grey is the share of metal cut away, linear, as at the edge of a cut; "glass": half-tone glass
@@ -58,7 +58,7 @@ def load_stencil(path, grey: Literal["coverage", "glass"] = "coverage", inverted
     _note_doubts(path, values, share, notes)
     digest = hashlib.sha256(repr(values.shape).encode())
     digest.update(values)
-    return Stencil(values, notes, share, digest.hexdigest())
+    return StencilBitmap(values, notes, share, digest.hexdigest())
 
 
 def load_pupil_bitmap(path) -> np.ndarray:
@@ -98,4 +98,4 @@ def _note_doubts(path: Path, values: np.ndarray, share: float, notes: list[str])
         )
 
 
-__all__ = ["Stencil", "load_pupil_bitmap", "load_stencil"]
+__all__ = ["StencilBitmap", "load_pupil_bitmap", "load_stencil"]

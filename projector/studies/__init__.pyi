@@ -60,7 +60,7 @@ from .size.landing import camera_blur as camera_blur
 from .size.landing import landing as landing
 from .size.straightened import Straightened as Straightened
 from .size.straightened import straightened as straightened
-from .size.throw import Outline as Outline
+from .size.throw import LandedOutline as LandedOutline
 from .size.throw import Throw as Throw
 from .size.throw import blur_out_of_reach as blur_out_of_reach
 from .size.throw import can_focus as can_focus

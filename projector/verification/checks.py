@@ -62,7 +62,7 @@ def _scene(
     square_mm: float | None = None,
     power: str = _READING,
 ):
-    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m unless told
+    """A projector square to a wall (unless the wall is turned), open gate, power by a reading at 2 m unless said
     otherwise.
     """
     gate = (

@@ -24,7 +24,7 @@ from projector.rendering.workers import Workers
 from projector.scene.reading.reader import load_text
 from projector.stage.surfaces import scene_arrays
 from projector.tracing.rays.first_hits import camera_points, empty_points
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.outline import make_outline, outline_point
 
 WIDTH, HEIGHT = 240, 180
@@ -68,7 +68,7 @@ def ours(near: float):
     if near > 0.0:
         keep = arrays.surfaces.owners[:] == 0
     half = 0.55 * GATE / TUBE
-    camera = Camera(
+    camera = PinholeCamera(
         (0.0, 1.55, 1.6),
         (1.0, 0.0, 0.0),
         (0.0, -1.0, 0.0),

@@ -120,7 +120,7 @@ def _refuse_costly(path: Path, image) -> None:
 
 
 def _orientation(path: Path, image, notes: list[str]) -> int:
-    """The orientation tag, 1 (upright) without one; a note where it should be turned, or cannot be told."""
+    """The orientation tag, 1 (upright) without one; a note where it should be turned, or cannot be known."""
     try:
         found = image.getexif().get(_ORIENTATION, 1)
     except Exception:  # broken metadata raise errors of many kinds, and the picture is whole

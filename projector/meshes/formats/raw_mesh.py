@@ -48,7 +48,7 @@ def of_triangles(vertices, triangles, notes=()) -> RawMesh:
 
 
 def as_places(values) -> np.ndarray:
-    """Numbers of a file as float64; what is no number stays none, to be found and told later."""
+    """Numbers of a file as float64; what is no number stays none, to be found and reported later."""
     with np.errstate(invalid="ignore"):
         return np.asarray(values).astype(np.float64)
 

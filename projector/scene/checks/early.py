@@ -17,8 +17,8 @@ from projector.scene.reading.field_faults import Places, item_name
 NOT_YET_ALL = "what the parts of the scene say together is checked once these are put right: more may appear then."
 
 
-def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[Fault]:
-    """Faults of plain data beside those already told of its fields: stencils that are not there, landmarks that nothing
+def early_faults(data: dict, folder, places: Places, reported: list[Fault]) -> list[Fault]:
+    """Faults of plain data beside those reported of its fields: stencils that are not there, landmarks that nothing
     has.
     """
     report = Report(places)
@@ -32,7 +32,7 @@ def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[
             except SceneError as error:
                 report.take(error, ("projector", index, "stencil", "file"), key)
     figures, surfaces = _tables(data, "figure"), _tables(data, "surface")
-    if _can_be_named(figures) and _can_be_named(surfaces) and not any(_names_or_kinds(fault.key) for fault in told):
+    if _can_be_named(figures) and _can_be_named(surfaces) and not any(_names_or_kinds(fault.key) for fault in reported):
         used: list[tuple[tuple, str, object]]
         used = [(("camera", name), f"camera.{name}", _inside(data, "camera", name)) for name in ("aim", "focus")]
         for index, item in projectors:
@@ -45,7 +45,7 @@ def early_faults(data: dict, folder, places: Places, told: list[Fault]) -> list[
             (item_name(item, number, "figure"), item.get("kind", _usual_kind())) for number, item in enumerate(figures)
         ]
         check_references(report, owners, [item["name"] for item in surfaces], used)
-    known = {fault.key for fault in told}
+    known = {fault.key for fault in reported}
     return [fault for fault in report.faults if fault.key not in known]
 
 

@@ -48,7 +48,7 @@ def check_places(report: Report, scene) -> None:
 
 
 def _point(scene, reference):
-    """A point of the scene (3,), m; None if none is asked for or it is a fault told elsewhere."""
+    """A point of the scene (3,), m; None if none is asked for or it is a fault reported elsewhere."""
 
     try:
         return None if reference is None else point_of(scene, reference)

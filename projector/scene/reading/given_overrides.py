@@ -1,6 +1,6 @@
 """Overrides as Python gives them (a string, several, a dict, keywords), each brought to the form in which it is typed.
 
-So one set of rules reads them, and a fault is told in the same words as on the command line.
+So one set of rules reads them, and a fault is reported in the same words as on the command line.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Scene files: read, changed by name, and checked as a whole. All faults of a file are told at once."""
+"""Scene files: read, changed by name, and checked as a whole. All faults of a file are reported at once."""
 
 from __future__ import annotations
 

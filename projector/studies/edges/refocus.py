@@ -36,7 +36,7 @@ class Focused(Shown):
 
 @dataclass(frozen=True, repr=False)
 class WantedFocus(Shown):
-    """What gives a wanted edge (mm on the surface, of the edge that is told of): one focus nearer than the place and
+    """What gives a wanted edge (mm on the surface, of the edge that is reported): one focus nearer than the place and
     one farther, as far as there are.
 
     edge: whose edge, the stencil's, the gate's or a blade's; least_mm: the sharpest that any focus makes the edge, at
@@ -62,8 +62,8 @@ def refocused(spec, offset_mm: float):
 def edge_refocused(
     stage: SceneOrStage, projector: AnyProjector, reference, offset_mm: float, blade: int | None = None
 ) -> float:
-    """Width (10–90 %, mm on the surface, of the edge that is told of) of the stencil's edge, or a blade's, as if it ran
-    through a place; all wavelengths, another focus offset.
+    """Width (10–90 %, mm on the surface, of the edge that is reported) of the stencil's edge, or a blade's, as if it
+    ran through a place; all wavelengths, another focus offset.
     """
     staged = projector_on(stage, projector)
     light, weights = full_spectrum(staged.stage, refocused(staged.spec, offset_mm))

@@ -45,7 +45,7 @@ WORDS = {
 
 @dataclass(frozen=True, repr=False)
 class Limit(Shown):
-    """One thing that widens the edge that is told of, alone: mm on the surface."""
+    """One thing that widens the edge that is reported, alone: mm on the surface."""
 
     in_one_line = "{cause}: {edge_mm:.2f} mm"
 

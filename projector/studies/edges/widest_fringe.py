@@ -1,4 +1,4 @@
-"""Edges of every direction through one point: the one whose fringe is widest, and the one that softness is told of."""
+"""Edges of every direction through one point: the one whose fringe is widest, and the one that softness goes by."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from projector.stage.power import filter_transmittance
 from projector.studies.edges.profile import Place, patch_diameters
 from projector.tracing.gate.lens_law import Projection
 
-# The visible ends of the band in which fringes are told, nm; the same pair that lateral colour is stated for. Of it
+# The visible ends of the band in which fringes are reported, nm; the same pair that lateral colour is stated for. Of it
 # counts what the filters pass at least so well, against what they pass best: a narrow filter leaves a narrow fringe.
 FRINGE_BAND_NM = (450.0, 650.0)
 LEAST_PASSED = 1.0 / 3.0
@@ -81,7 +81,7 @@ def widest_fringe(light: Projection, place: Place, spec) -> WidestFringe:
 
 
 def edge_told_of(light: Projection, place: Place) -> Place:
-    """The place turned to the edge that is told of: across the tilt, or square to the radius where lateral colour
+    """The place turned to the edge that is reported: across the tilt, or square to the radius where lateral colour
     shifts edges.
     """
     radius = float(np.linalg.norm(place.gate))

@@ -49,7 +49,7 @@ class LensFit(Shown):
 
     model "single" (dispersion is its Abbe number) or "corrected" (its secondary spectrum, mm); dispersion None if none
     is seen; pupil_mm, f_number: the pupil that light really fills; focus_error_mm: how far the sharp stencil place lies
-    from offset 0; lateral_colour_mm: as a lens file states it, None if it could not be told; camera_blur_mm: standard
+    from offset 0; lateral_colour_mm: as a lens file states it, None if it could not be found; camera_blur_mm: standard
     deviation of the camera's own blur on the wall; residual: root mean square of what is left, in shares of full light;
     other_residual: the same for the other model. curves: for each photograph the fitted profiles (n, 3).
     """

@@ -66,7 +66,7 @@ class LandedOn(Shown):
     """A projector's light on one thing in the scene.
 
     share: of all light that leaves the gate. distance_m: along the axis, where the axis lands on it, else where its
-    light does on average; pattern (gate and bitmap), opening and detail are as large as told on a plane square to the
+    light does on average; pattern (gate and bitmap), opening and detail are as large as on a plane square to the
     axis there. sitter: None for anything else.
     """
 

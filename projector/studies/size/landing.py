@@ -26,7 +26,7 @@ from projector.tracing.gate.chief_rays import landed_half_slopes, opening_half_s
 from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import Bvh, build_bvh, closest_hits
 from projector.tracing.rays.first_hits import camera_points, empty_points
-from projector.tracing.rays.surfaces import Camera
+from projector.tracing.rays.surfaces import PinholeCamera
 
 
 @dataclass(frozen=True, repr=False)
@@ -70,7 +70,7 @@ def over_or_under(stops: float, even: str) -> str:
 
 def axis_hits(light: Projection, arrays: SceneArrays) -> tuple[float, str | None]:
     """Distance along the axis to the first surface and its name; inf and None if the axis meets nothing."""
-    camera = Camera(
+    camera = PinholeCamera(
         light.emitter.position, light.emitter.right, light.emitter.down, light.emitter.forward, 1e-3, 1e-3, 1, 1
     )
     points = empty_points(1)

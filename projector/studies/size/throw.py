@@ -208,7 +208,7 @@ def refocused_growth(focal_length_mm: float, from_m: float, to_m: float) -> tupl
 
 
 @dataclass(frozen=True, repr=False)
-class Outline(Shown):
+class LandedOutline(Shown):
     """Where the border of a pattern lands on real surfaces.
 
     points (n, 3) m, NaN where a border ray meets nothing; lands_on: what the axis meets; is_round: a round gate bounds
@@ -239,14 +239,14 @@ class Outline(Shown):
 
 def landed_outline(
     stage: SceneOrStage, projector: AnyProjector = None, n_side: int = 200, on: str | None = None
-) -> Outline:
+) -> LandedOutline:
     """The true outline of a projector's lit part on the scene's meshes, by rays through the pupil's middle.
 
     It is bounded by the gate, a round one along its circle, and by the stencil's rectangle where that is smaller.
     on: the surface to follow it on; without, the one that the axis meets first (no figure).
 
     >>> landed_outline("01-square-wall", "window")
-    <Outline: 1.023 × 1.023 m on wall, keystone 1.000 across>
+    <LandedOutline: 1.023 × 1.023 m on wall, keystone 1.000 across>
     """
     staged = projector_on(stage, projector)
     stage, arrays, light = staged.stage, staged.stage.arrays, staged.light([LINE_D_NM])
@@ -266,7 +266,7 @@ def landed_outline(
     ).levels
     stops = np.log2(levels[1:] / levels[0]).tolist()
     flat = stage.flat(on)
-    return Outline(
+    return LandedOutline(
         points=np.concatenate([side.points for side in landed]),
         sides_m=(top, right, bottom, left),
         width_m=float(np.linalg.norm(border[1][middle] - border[3][middle])),

@@ -22,7 +22,7 @@ BLOCK = 8
 HAS_SHADE, HAS_LIGHT = 1, 2
 
 
-class Gate(NamedTuple):
+class GateOpening(NamedTuple):
     """The opening that holds the stencil: half sizes in metres (round: both the radius) and its hot spot.
 
     norm: the distance (m) from the axis that counts as r = 1: half the width, half the diagonal of a rectangle.
@@ -66,14 +66,14 @@ class GateImage(NamedTuple):
         return self.values.nbytes + self.flags.nbytes
 
 
-def round_gate(diameter: float, falloff_stops: float = 0.0) -> Gate:
+def round_gate(diameter: float, falloff_stops: float = 0.0) -> GateOpening:
     """A round gate of a diameter in metres."""
-    return Gate(True, 0.5 * diameter, 0.5 * diameter, 0.5 * diameter, falloff_stops)
+    return GateOpening(True, 0.5 * diameter, 0.5 * diameter, 0.5 * diameter, falloff_stops)
 
 
-def rectangular_gate(width: float, height: float, falloff_stops: float = 0.0) -> Gate:
+def rectangular_gate(width: float, height: float, falloff_stops: float = 0.0) -> GateOpening:
     """A rectangular gate, metres."""
-    return Gate(False, 0.5 * width, 0.5 * height, 0.5 * math.hypot(width, height), falloff_stops)
+    return GateOpening(False, 0.5 * width, 0.5 * height, 0.5 * math.hypot(width, height), falloff_stops)
 
 
 @formula
@@ -120,13 +120,13 @@ def bitmap_value(bitmap, x, y):
     return total
 
 
-def open_bitmap(gate: Gate) -> Bitmap:
+def open_bitmap(gate: GateOpening) -> Bitmap:
     """A gate without a stencil: one that is open well past the gate's edge."""
     pitch = 2.0 * max(gate.half_width, gate.half_height)
     return Bitmap(np.ones((3, 3), np.float32), pitch)
 
 
-def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
+def draw_gate(gate: GateOpening, bitmap: Bitmap, threads: int = 1) -> GateImage:
     """The gate's picture where it is lit: at the bitmap's own pitch, a whole fraction of it or, of a very large one, a
     multiple.
     """
@@ -174,7 +174,7 @@ def draw_gate(gate: Gate, bitmap: Bitmap, threads: int = 1) -> GateImage:
     )
 
 
-def _lit_box(gate: Gate, bitmap: Bitmap) -> tuple[float, float, float, float]:
+def _lit_box(gate: GateOpening, bitmap: Bitmap) -> tuple[float, float, float, float]:
     """Left, right, top and bottom (m) of what may be lit: the bitmap's light as far as the gate is open there."""
     bounds = []
     for axis, half in ((0, gate.half_width), (1, gate.half_height)):
@@ -188,7 +188,7 @@ def _lit_box(gate: Gate, bitmap: Bitmap) -> tuple[float, float, float, float]:
     return tuple(bounds)
 
 
-def _fineness(gate: Gate, bitmap: Bitmap, extent: float) -> tuple[int, int]:
+def _fineness(gate: GateOpening, bitmap: Bitmap, extent: float) -> tuple[int, int]:
     """Into how many pixels each of the bitmap's is cut along a side, and how many of them then make one of the gate's
     picture.
 

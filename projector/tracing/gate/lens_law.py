@@ -19,7 +19,7 @@ import numpy as np
 
 from projector.jit import formula
 from projector.optics.distortion import gate_over_landed, landed_radius
-from projector.tracing.gate.gate_image import Bitmap, Gate
+from projector.tracing.gate.gate_image import Bitmap, GateOpening
 from projector.tracing.sight.emitter import Emitter, resized
 from projector.tracing.sight.outline import N_PROJECTION_STEPS
 from projector.tracing.sight.points import IN_AIR, SURFACE
@@ -60,7 +60,7 @@ class Projection(NamedTuple):
     distortion: float
     curvature: float
     spherical: float
-    gate: Gate
+    gate: GateOpening
     bitmap: Bitmap
     blades: Blades
     nearest: float = NEAREST_TO_A_LENS

@@ -23,7 +23,7 @@ class Surfaces(NamedTuple):
     clearances: np.ndarray
 
 
-class Camera(NamedTuple):
+class PinholeCamera(NamedTuple):
     """A pinhole camera: position, right, down, forward (3,) tuples; half sizes of the picture at distance 1; pixels."""
 
     position: tuple

@@ -10,7 +10,7 @@ from projector.jit import kernel
 from projector.tracing.rays.bvh import any_hits, build_bvh
 from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.smooth_surface import clearances_of, edge_bulge, shadow_ray_start
-from projector.tracing.rays.surfaces import Camera, Surfaces
+from projector.tracing.rays.surfaces import PinholeCamera, Surfaces
 
 SIZE = 160
 
@@ -66,7 +66,7 @@ def seen_from(surfaces, tree, eye):
     """Points that a camera at `eye`, aimed at the origin, sees of a mesh's outside, and the triangles' numbers."""
     forward = unit(-np.asarray(eye, float))
     right = unit(np.cross(forward, [0.0, 1.0, 0.0]))
-    camera = Camera(
+    camera = PinholeCamera(
         tuple(map(float, eye)), tuple(right), tuple(np.cross(forward, right)), tuple(forward), 0.16, 0.16, SIZE, SIZE
     )
     rows, columns = (grid.ravel() + 0.5 for grid in np.indices((SIZE, SIZE)))
