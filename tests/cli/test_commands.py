@@ -193,10 +193,13 @@ def test_our_own_fault_is_exit_code_3_and_says_how_to_report_it(scene_file, tmp_
         cwd=tmp_path,
         capture_output=True,
         text=True,
+        env={**os.environ, "TMPDIR": str(tmp_path)},
         timeout=300,
     )
     assert run.returncode == 3
     assert "please report it" in run.stderr and "Traceback" not in run.stderr
+    (report,) = tmp_path.glob("projector-fault-*.txt")
+    assert str(report) in run.stderr and "no such luck" in report.read_text()
 
 
 def test_help_needs_no_heavy_library(tmp_path):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from scipy.ndimage import gaussian_filter
 
 from projector.photometry.colour import encode_srgb, linear_srgb_under_white, white_balance_xyz
@@ -77,9 +76,3 @@ class PhotographyStudio:
 
             Image.fromarray(np.round(coded * 255).astype(np.uint8)).save(path, **options)
         return path
-
-
-@pytest.fixture
-def photography():
-    """The PhotographyStudio."""
-    return PhotographyStudio
