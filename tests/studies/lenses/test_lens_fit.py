@@ -56,7 +56,7 @@ def half_open(edge_column=1024):
     return values
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def single(tmp_path_factory):
     """A single element, Abbe number 55, f/2.8."""
     return rendered(
@@ -66,6 +66,12 @@ def single(tmp_path_factory):
         FOCUS_ERROR_MM,
         5.0,
     )
+
+
+@pytest.fixture(scope="session")
+def colourless(tmp_path_factory):
+    """A lens without dispersion, f/2.8."""
+    return rendered(tmp_path_factory.mktemp("colourless"), {"f_number": 2.8}, half_open(), FOCUS_ERROR_MM, 5.0)
 
 
 def within(value, truth, largest_share):
@@ -160,11 +166,10 @@ def test_lateral_colour_is_found_from_an_edge_off_the_axis(tmp_path):
 
 
 @pytest.mark.slow
-def test_a_lens_without_dispersion_claims_none(tmp_path):
-    photographs = rendered(tmp_path, {"f_number": 2.8}, half_open(), 0.0, 5.0)
+def test_a_lens_without_dispersion_claims_none(colourless):
     readings = [
         edge_reading(PhotographyStudio.developed(linear, 0.6, 0.02, seed), decode_srgb, MM_PER_PIXEL)
-        for seed, linear in enumerate(photographs)
+        for seed, linear in enumerate(colourless)
     ]
     found = fit_lens(readings, OFFSETS, SetUp(2.0, 85.0, 2.0), "single")
     assert found.dispersion is None
@@ -195,11 +200,11 @@ def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offse
 
 
 @pytest.mark.slow
-def test_without_colour_no_way_of_the_offsets_is_refused(tmp_path):
+def test_without_colour_no_way_of_the_offsets_is_refused(colourless):
     """To first order a disc is as large on both sides of sharp: the pupil is the same either way, the focus changes its
     sign.
     """
-    readings = developed_edges(rendered(tmp_path, {"f_number": 2.8}, half_open(), FOCUS_ERROR_MM, 5.0))
+    readings = developed_edges(colourless)
     forwards, backwards = (
         fit_lens(readings, offsets, SetUp(2.0, 85.0, 2.0), "single")
         for offsets in (OFFSETS, [-offset for offset in OFFSETS])
