@@ -69,9 +69,9 @@ def sharpness_words(found, arrives) -> list[str]:
     if found.doubled_mm is not None:
         words.append(f"    the pupil has a hole: every edge rises twice, {found.doubled_mm:.1f} mm apart")
     if found.lit_pupil.share > 0.0:
-        lit = found.lit_pupil
+        lit, what = found.lit_pupil, "lens" if found.has_lens else "lamp"
         words.append(
-            f"    shadows: {percent(lit.share)} of the lens shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f}"
+            f"    shadows: {percent(lit.share)} of the {what} shines here, {lit.longest_mm:.0f} × {lit.shortest_mm:.0f}"
             f" mm ({lit.longest_deg:.2f}° × {lit.shortest_deg:.2f}°); 50 mm before the surface it fades an edge of"
             f" shadow over up to {lit.shadow_mm:.1f} mm"
         )

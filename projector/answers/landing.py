@@ -12,9 +12,12 @@ def landing_words(item, opened, f_number: float) -> list[str]:
     """How a projector's pattern lands, and how large what is open of it."""
     from projector.studies.size.landing import over_or_under
 
-    where = f"lands on {item.lands_on}" if item.lands_on else "its axis meets nothing; at the focus distance"
+    has_lens = item.tube_length_mm is not None
+    asked = "the focus distance" if has_lens else "what it aims at"
+    where = f"lands on {item.lands_on}" if item.lands_on else f"its axis meets nothing; at {asked}"
     place = f"{item.lands_on}, {metres(item.throw_m)}" if item.lands_on else f"{metres(item.throw_m)}"
     blur = f"blur at {place}: {millimetres(item.blur_mm)}"
+    sharp = "sharp at" if has_lens else "no lens: sharp at its card alone,"
     words = [
         (
             f"{item.projector}: {where}, throw {metres(item.throw_m)}, pattern {item.pattern_width_m:.3f} ×"
@@ -22,7 +25,7 @@ def landing_words(item, opened, f_number: float) -> list[str]:
             f" {item.beam_angle_deg:.1f}° full"
         ),
         (
-            f"{item.projector}: sharp at {metres(item.sharp_at_m)}; {blur} (edges rise in"
+            f"{item.projector}: {sharp} {metres(item.sharp_at_m)}; {blur} (edges rise in"
             f" {millimetres(item.edge_width_mm)},"
             " 10–90 %)"
             if item.sharp_at_m is not None
@@ -68,7 +71,7 @@ def summary_words(summary: dict, found) -> list[str]:
         return [*words, f"no light falls on {found.surface}"]
     only = "" if found.is_reached else ", all of it the room's"
     words.append(
-        f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} where it is focused{only};"
+        f"brightest {summary['brightest_stops']:+.2f} stops against {found.compared_with} {found.counted_where}{only};"
         f" {percent(summary['lit_share'])} of the map lies above -6 stops"
     )
     if found.is_absolute:

@@ -15,6 +15,7 @@ def size_in_scene(name: str, formula, opening, landed, outline) -> tuple[dict, l
     name: the projector's; formula: its Landing; opening: of its gate; landed: whom its light lands on; outline: on the
     surface that it is followed on.
     """
+    has_lens = formula.tube_length_mm is not None
     row = {
         "projector": name,
         "lands_on": outline.lands_on,
@@ -36,10 +37,11 @@ def size_in_scene(name: str, formula, opening, landed, outline) -> tuple[dict, l
         "keystone_up": outline.keystone_up,
         "goes_on": outline.goes_on,
         "outline_m": outline.points[::10],
-        "in_the_gate": {"turned_deg": 180.0, "mirrored": False},
+        "in_the_gate": {"turned_deg": 180.0 if has_lens else 0.0, "mirrored": False},
     }
     dark = [] if formula.no_light is None else [f"no light of it falls where its axis lands; {formula.no_light}"]
-    lines = [*dark, *landed_words(landed), *outline_words(outline, formula, landed), *gate_words(opening)]
+    gate = gate_words(opening, has_lens)
+    lines = [*dark, *landed_words(landed), *outline_words(outline, formula, landed), *gate]
     return row, [f"{name}: {line}" for line in lines]
 
 
@@ -133,7 +135,7 @@ def outline_words(outline, formula, landed) -> list[str]:
     return words
 
 
-def gate_words(opening) -> list[str]:
+def gate_words(opening, has_lens: bool = True) -> list[str]:
     if not math.isfinite(opening.width_mm):
         return ["nothing is open in the gate: no light leaves it"]
     words = f"in the gate the opening is {opening.width_mm:.3g} × {opening.height_mm:.3g} mm"
@@ -142,7 +144,8 @@ def gate_words(opening) -> list[str]:
     words += f" of a bitmap of {opening.bitmap_width_mm:.3g} × {opening.bitmap_height_mm:.3g} mm" + (
         f", its finest detail {opening.detail_mm:.2g} mm" if opening.detail_mm is not None else ""
     )
-    return [words, "the stencil goes in turned by 180°, as seen from the lamp; face-about it lands mirrored"]
+    turned = "turned by 180°" if has_lens else "upright"
+    return [words, f"the stencil goes in {turned}, as seen from the lamp; face-about it lands mirrored"]
 
 
 def straight_row(name: str, new) -> dict:

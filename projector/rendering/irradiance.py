@@ -80,6 +80,7 @@ def irradiance_map(
         meter=scale.meter,
         is_reached=is_reached,
         reference=scale.reference,
+        counted_where="where it aims" if _is_bare(stage, scale.reference) else "where it is focused",
     )
 
 
@@ -133,6 +134,11 @@ def _open_gates(stage: Stage, positions, normals, open_level: float) -> tuple[Op
         open_gate(staged, positions, normals, open_level, lambda light: _counted(stage, light))
         for staged in stage.projectors
     )
+
+
+def _is_bare(stage: Stage, name: str | None) -> bool:
+    """Whether the projector of that name has no lens, and nothing to be focused."""
+    return name is not None and stage.projector(name).spec.lens is None
 
 
 class _Scale(NamedTuple):

@@ -52,7 +52,7 @@ class IrradianceMap(Drawn):
     open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate);
         height_m: height above the floor where the vertical axis is 0, None where that axis is no height; meter: None
         without absolute light; is_reached: whether any projector's light falls there; reference: whose open gate is
-        `open_level`
+        `open_level`; counted_where: at which place of its axis
     """
 
     irradiance: np.ndarray
@@ -70,6 +70,7 @@ class IrradianceMap(Drawn):
     meter: Meter | None = None
     is_reached: bool = True
     reference: str | None = None
+    counted_where: str = "where it is focused"
 
     def _line(self) -> str:
         left, right, bottom, top = self.extent_m

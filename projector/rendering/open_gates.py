@@ -12,7 +12,11 @@ from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.ambient import LightLevel
 from projector.stage.stage import StagedProjector
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
-from projector.tracing.gate.lens_law import Projection, blade_passes
+from projector.tracing.gate.lens_law import Projection, blade_passes, has_lens, place_in_gate
+from projector.tracing.sight.outline import outline_point
+
+# Places along each side of a bare lamp's opening.
+_N_OPENING = 8
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,8 @@ def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray)
     cosθ of pupil and surface over the squared distance, with the gate's hot spot; NaN outside gate, blades and beam,
     and on surfaces that face away. Nothing casts a shadow.
     """
+    if not has_lens(light):
+        return _bare_levels(light, points, normals)
     gate = gate_points(light, points)
     towards = np.array(light.emitter.position) - points
     distances = np.linalg.norm(towards, axis=1)
@@ -46,6 +52,26 @@ def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray)
         # Through the middle of the pupil the blade's own focus plays no part.
         lands &= blade_passes(light, blade, 0, slopes[0], slopes[1], 0.0, 0.0, 0.0, 0.0)
     return np.where(lands, area * glow * at_pupil * at_surface / distances**2, np.nan)
+
+
+def _bare_levels(light: Projection, points: np.ndarray, normals: np.ndarray) -> np.ndarray:
+    """The same of a bare lamp, whose edges are wide: the mean over even places of its opening."""
+    axes = np.array([light.emitter.right, light.emitter.down, light.emitter.forward])
+    x, y, z = axes @ (points - np.array(light.emitter.position)).T
+    nx, ny, nz = axes @ normals.T
+    total, steps = np.zeros(len(points)), (np.arange(_N_OPENING) + 0.5) / _N_OPENING
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for u, v in ((u, v) for u in steps for v in steps):
+            ax, ay = (light.emitter.radius * part for part in outline_point(light.emitter.outline, u, v))
+            gate = np.column_stack(place_in_gate(light, 0, x / z, y / z, 0.0, 1.0 / z, ax, ay))
+            height = nx * (ax - x) + ny * (ay - y) - nz * z
+            lands = is_in_opening(light, gate) & (height > 0.0) & (z > light.nearest)
+            for blade in range(len(light.blades.limits)):
+                lands &= blade_passes(light, blade, 0, x / z, y / z, 0.0, 1.0 / z, ax, ay)
+            glow = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
+            total += np.where(lands, glow * z * height / ((x - ax) ** 2 + (y - ay) ** 2 + z * z) ** 2, 0.0)
+    area = math.pi * light.emitter.radius**2 * light.emitter.outline.area
+    return np.where(total > 0.0, total * area / _N_OPENING**2, np.nan)
 
 
 def open_gate(

@@ -155,7 +155,7 @@ class _LightInSession:
     def first_look(self, name: str, points: Made) -> Made:
         """Who sees all or nothing of it, for every stop and beam near its own."""
         light, lens = self.source.light, self.staged.spec.lens
-        sweep = shadows.sweep_of(light, 1e-3 * lens.focal_length_mm)
+        sweep = shadows.sweep_of(light, None if lens is None else 1e-3 * lens.focal_length_mm)
         squares = self.squares(points) if name == "grid" else None
         widest = resized(light.emitter, sweep.radius)
         inputs = (self.view.arrays, widest, sweep, points, self.view.quality.n_side, squares)

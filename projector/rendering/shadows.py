@@ -48,10 +48,10 @@ class Sweep(NamedTuple):
     reach: float
 
 
-def sweep_of(light: Projection, focal_length: float) -> Sweep:
-    """The first look that serves a light whose lens has a focal length (m)."""
+def sweep_of(light: Projection, focal_length: float | None) -> Sweep:
+    """The first look that serves a light whose lens has a focal length (m); None: without a lens, its own."""
     radius = light.emitter.radius
-    if light.emitter.outline.kind not in (RING, BITMAP):
+    if focal_length is not None and light.emitter.outline.kind not in (RING, BITMAP):
         # Of these a smaller one does not lie within a larger: what sees all of that, or nothing, tells nothing of this.
         f_number = focal_length / (2.0 * radius)
         radius = focal_length / (

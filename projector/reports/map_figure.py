@@ -239,7 +239,7 @@ def _draw_bar(figure, beside, image, found: IrradianceMap, span: tuple[int, int]
     beside.set_yticklabels([("≤ " if stop == low else "") + _tick(found, stop) for stop in ticks], fontsize=9)
     quantity = f"{'luminous exposure' if found.is_flash else 'illuminance'}, {found.units[1]}"
     bar.set_label(
-        f"stops against {found.compared_with}\non its axis where it is focused"
+        f"stops against {found.compared_with}\non its axis {found.counted_where}"
         + (f"\n({quantity})" if found.is_absolute else ""),
         fontsize=9,
     )

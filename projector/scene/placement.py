@@ -148,7 +148,7 @@ def files_of(scene) -> list[Path]:
     """The bitmaps and meshes that a scene names, which its own text does not hold."""
     meshes = [mesh_path(scene, item) for item in scene.surface if item.shape == "mesh"]
     stencils = [stencil_path(scene, item) for item in scene.projector if item.stencil is not None]
-    shapes = [item.lens.pupil for item in scene.projector if item.lens.pupil is not None]
+    shapes = [item.pupil_shape for item in scene.projector if item.pupil_shape is not None]
     return meshes + stencils + [pupil_path(scene, shape) for shape in shapes if shape.file is not None]
 
 

@@ -13,10 +13,10 @@ from projector.photometry import filters
 from projector.photometry.exposure import METER_CONSTANTS, light_for_reading
 from projector.photometry.spectra import K_M, photometric, scaled_to_luminous_one, source_spectrum
 from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
-from projector.stage.optics import _MM, focus_of, gate_of, light_arrays, pupil_of
+from projector.stage.optics import focus_of, gate_of, light_arrays, opening_before, pupil_of
 from projector.tracing.gate.gate_image import open_bitmap
-from projector.tracing.gate.lens_law import Projection
-from projector.tracing.sight.outline import Outline
+from projector.tracing.gate.lens_law import Projection, has_lens, patch_scale
+from projector.tracing.sight.outline import Outline, outline_point
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,50 @@ def open_gate_on_axis(light: Projection, distance: float) -> float:
     """Illuminance over luminance (steradian) that the open gate puts square on the axis at a distance (m) from the
     pupil.
     """
-    return _pupil_on_axis(light.emitter.outline, light.emitter.radius, distance)
+    on_axis = _pupil_on_axis(light.emitter.outline, light.emitter.radius, distance)
+    return on_axis if has_lens(light) else on_axis * _share_through_card(light, distance)
+
+
+def _share_through_card(light: Projection, distance: float) -> float:
+    """Share of a bare lamp's opening that a point on the axis at a distance (m) sees through the hole of its card, the
+    hot spot counted: a snout narrower than its lamp hides a part of it. 0 before the card.
+    """
+    if not distance > light.nearest:
+        return 0.0
+    places = patch_scale(light, 1.0 / light.tube_length, 1.0 / distance, 0.0) * _places(light, 256)
+    squared = (places**2).sum(axis=1)
+    gate = light.gate
+    inside = (
+        squared <= gate.half_width**2
+        if gate.is_round
+        else (np.abs(places) <= (gate.half_width, gate.half_height)).all(axis=1)
+    )
+    return float((inside * np.exp2(-gate.falloff_stops * squared / gate.norm**2)).mean())
+
+
+def _places(light: Projection, n_side: int) -> np.ndarray:
+    """Even places (n_side², 2) m of an opening."""
+    steps = (np.arange(n_side) + 0.5) / n_side
+    return light.emitter.radius * np.array([outline_point(light.emitter.outline, u, v) for u in steps for v in steps])
+
+
+def _flux_through_card(light: Projection, n_side: int = 16, n_steps: int = 120) -> float:
+    """Luminous flux over luminance (m² sr) of a bare lamp through its card: ∬ hot spot · c²/d⁴ over opening and hole,
+    which is π·A·F of two parallel faces (R. Siegel & J. Howell, Thermal Radiation Heat Transfer).
+    """
+    gate, card = light.gate, light.tube_length
+    middles = (np.arange(n_steps) + 0.5) / n_steps * 2.0 - 1.0
+    x, y = (axis.ravel() for axis in np.meshgrid(middles * gate.half_width, middles * gate.half_height))
+    squared = x * x + y * y
+    inside = squared <= gate.half_width**2 if gate.is_round else np.ones(x.size, bool)
+    # A circle of squares is not round: its parts are scaled to the hole's own area.
+    area = math.pi * gate.half_width**2 if gate.is_round else 4.0 * gate.half_width * gate.half_height
+    glow = np.exp2(-gate.falloff_stops * squared[inside] / gate.norm**2)
+    total = 0.0
+    for ax, ay in _places(light, n_side):
+        away = (x[inside] - ax) ** 2 + (y[inside] - ay) ** 2 + card * card
+        total += float((glow * card * card / away**2).mean())
+    return total / n_side**2 * area * _open_area(light.emitter.outline, light.emitter.radius)
 
 
 def _pupil_on_axis(pupil: Outline, radius: float, distance: float) -> float:
@@ -67,6 +110,8 @@ def open_gate_flux(light: Projection, n_steps: int = 400) -> float:
     The far-field form of Φ = π·L·A·F (R. Siegel & J. Howell, Thermal Radiation Heat Transfer): for a round gate that
     lands at slope a it is π·A·a²/(1 + a²). Summed over the gate, each part as large as distortion lets it land.
     """
+    if not has_lens(light):
+        return _flux_through_card(light)
     gate = light.gate
     across, up = gate.half_width / light.tube_length, gate.half_height / light.tube_length
     middles = (np.arange(n_steps) + 0.5) / n_steps
@@ -96,15 +141,15 @@ def power_of(scene, spec) -> Power:
     larger by the ratio of the two transmittances, over an opening as large as its own. Before the lens, an output
     contains no transmittance.
     """
+    if spec.lens is None:
+        return _power_of_lamp(scene, spec)
     reading, output = spec.reading, spec.output
     metered = spec.model_copy(update={"lens": stated_lens(spec)})
     glass = spec.lens.transmittance / (1.0 if output is not None and output.before_lens else metered.lens.transmittance)
     is_flash = True
     if reading is not None:
-        constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
-        distance = reading.distance_m - metered.lens.pupil_offset_mm * _MM
-        is_flash = reading.shutter_s is None
-        level = light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant)
+        distance = reading.distance_m - opening_before(metered)
+        is_flash, level = reading.shutter_s is None, _level_read(reading)
         luminance = level / _pupil_on_axis(*pupil_of(scene, metered.lens), distance) * glass
     elif output is not None:
         is_flash = output.lumens is None
@@ -114,12 +159,37 @@ def power_of(scene, spec) -> Power:
         camera = scene.camera
         level = light_for_reading(camera.f_number, camera.iso)
         luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
-    source = spec.source
-    spectrum = scaled_to_luminous_one(source_spectrum(source.kind, source.temperature_k)) * (luminance / K_M)
     is_stated = reading is not None or output is not None
-    return Power(
-        spectrum * filter_transmittance(spec), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None
-    )
+    return Power(_spectrum(spec, luminance), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None)
+
+
+def _power_of_lamp(scene, spec) -> Power:
+    """The same of a bare lamp: what its reading or output was made through is its card's hole."""
+    reading, output = spec.reading, spec.output
+    light = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec)))
+    is_flash = True
+    if reading is not None:
+        is_flash = reading.shutter_s is None
+        luminance = _level_read(reading) / open_gate_on_axis(light, reading.distance_m - opening_before(spec))
+    elif output is not None:
+        is_flash = output.lumens is None
+        luminance = (output.lumen_seconds if is_flash else output.lumens) / open_gate_flux(light)
+    else:
+        level = light_for_reading(scene.camera.f_number, scene.camera.iso)
+        luminance = level / open_gate_on_axis(light, focus_of(scene, spec).sharp_distance)
+    return Power(_spectrum(spec, luminance), is_flash, reading is not None or output is not None)
+
+
+def _level_read(reading) -> float:
+    """Illuminance (lx) of steady light, or luminous exposure (lx·s) of a flash, that a meter showed."""
+    constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
+    return light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant)
+
+
+def _spectrum(spec, luminance: float) -> np.ndarray:
+    """A projector's luminance spectrum (71,) behind its filters; luminance: without them."""
+    source = scaled_to_luminous_one(source_spectrum(spec.source.kind, spec.source.temperature_k))
+    return source * (luminance / K_M) * filter_transmittance(spec)
 
 
 def _carried_over(scene, spec) -> CarriedOver | None:

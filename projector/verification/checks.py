@@ -20,10 +20,10 @@ from projector.scene.reading.reader import load_text
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis
 from projector.tracing.gate.lens_law import mean_pupil_geometry
-from projector.verification import colours, lenses, lights
+from projector.verification import bare_lamps, colours, lenses, lights
 from projector.verification.published import Published
 
-VALUES = (*lenses.VALUES, *lights.VALUES, *colours.VALUES)
+VALUES = (*lenses.VALUES, *lights.VALUES, *colours.VALUES, *bare_lamps.VALUES)
 
 
 @dataclass(frozen=True)
@@ -348,6 +348,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "face height": lambda: _figure_measure("face height"),
     "head breadth": lambda: _figure_measure("head breadth"),
     **lights.COMPUTE,
+    **bare_lamps.COMPUTE,
     **colours.COMPUTE,
 }
 

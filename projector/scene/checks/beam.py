@@ -195,10 +195,11 @@ def check_files(report: Report, scene, spec, path: tuple) -> None:
             report.warnings += stencil_of(scene, spec).notes
         except SceneError as error:
             report.take(error, (*path, "stencil", "file"), f"projector.{spec.name}.stencil.file")
-    if spec.lens.pupil is not None and spec.lens.pupil.shape == "bitmap" and spec.lens.pupil.file is not None:
+    shape = spec.pupil_shape
+    if shape is not None and shape.shape == "bitmap" and shape.file is not None:
         place, key = (*path, "lens", "pupil"), f"projector.{spec.name}.lens.pupil.file"
         try:
-            reach = make_outline("bitmap", bitmap=pupil_bitmap(scene, spec.lens.pupil)).reach
+            reach = make_outline("bitmap", bitmap=pupil_bitmap(scene, shape)).reach
         except SceneError as error:
             report.take(error, place, key)
             return

@@ -8,14 +8,13 @@ from projector.faults import Fault, SceneError
 from projector.figures.figure import LANDMARKS
 from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
 from projector.phrases import did_you_mean, nearest, percent
+from projector.scene.checks.bare_lamps import check_lens_or_lamp
 from projector.scene.checks.beam import (
     check_blades,
     check_files,
     check_filters,
     check_gate,
-    check_lateral_colour,
 )
-from projector.scene.checks.lens import check_lens
 from projector.scene.checks.places import check_places
 from projector.scene.checks.power import check_power
 from projector.scene.checks.report import Report
@@ -40,11 +39,10 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         _check_surface(report, scene, surface, ("surface", index))
     for index, spec in enumerate(scene.projector):
         check_gate(report, spec, ("projector", index))
-        check_lens(report, spec.lens, ("projector", index, "lens"), f"projector.{spec.name}.lens")
+        check_lens_or_lamp(report, spec, ("projector", index))
         check_blades(report, spec, ("projector", index))
         check_filters(report, spec, ("projector", index))
         check_power(report, spec, ("projector", index))
-        check_lateral_colour(report, spec, ("projector", index))
         check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)
     _check_oddities(report, scene)

@@ -24,6 +24,9 @@ def early_faults(data: dict, folder, places: Places, reported: list[Fault]) -> l
     report = Report(places)
     projectors = [(index, item) for index, item in enumerate(_tables(data, "projector")) if isinstance(item, dict)]
     for index, item in projectors:
+        if item.get("lens") is None and item.get("lamp") is None:
+            key = f"projector.{item_name(item, index, 'projector')}.lens"
+            report.fault(("projector", index, "lens"), key, "neither a lens nor a lamp without one", "one of them")
         file = _inside(item, "stencil", "file")
         if isinstance(file, str) and file:
             key = f"projector.{item_name(item, index, 'projector')}.stencil.file"

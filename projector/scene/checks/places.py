@@ -7,6 +7,7 @@ import numpy as np
 from projector.faults import SceneError
 from projector.geometry import figure_rotation
 from projector.meshes.surfaces import box_half_sizes, flat_half_sizes
+from projector.scene.checks.bare_lamps import check_lamp_reaches
 from projector.scene.checks.report import Report
 from projector.scene.checks.stands import crosses, lamp_notes
 from projector.scene.placement import placed_figure, placed_surface, point_of
@@ -37,7 +38,12 @@ def check_places(report: Report, scene) -> None:
         path, key = ("projector", index), f"projector.{spec.name}"
         forward = _check_device(report, scene, spec, path, key, spec.name)
         if forward is not None:
-            _check_focus(report, scene, spec, np.asarray(spec.position_m, float), forward, path, key)
+            position = np.asarray(spec.position_m, float)
+            if spec.lens is not None:
+                _check_focus(report, scene, spec, position, forward, path, key)
+            elif spec.lamp is not None:
+                goal = np.asarray(_point(scene, spec.aim), float)
+                check_lamp_reaches(report, spec, float((goal - position) @ forward), path, key)
     for spec in (*scene.surface, *scene.figure):
         if max(map(abs, spec.position_m)) > _FAR_M:
             report.warnings.append(

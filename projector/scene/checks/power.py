@@ -31,6 +31,8 @@ def check_power(report: Report, spec, path: tuple) -> None:
     if spec.focus.at is not None and spec.focus.distance_m is not None:
         report.fault((*path, "focus"), f"{key}.focus", "focus with both at and distance_m", "one of them")
     lens = spec.lens
+    if lens is None:
+        return
     if lens.focal_length_mm < 5.0:
         report.warnings.append(
             f"{spec.name}: a focal length of {lens.focal_length_mm:g} mm is unusually short; is it in another unit?"
@@ -57,6 +59,7 @@ def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> 
             )
     elif (
         statement.lens_f_number is not None
+        and lens is not None
         and lens.widest_f_number is not None
         and lens.widest_f_number > statement.lens_f_number * 1.001
     ):
@@ -68,12 +71,12 @@ def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> 
             f"f/{widest:g} or a larger number",
             "a reading with another lens names it in lens",
         )
-    elif "transmittance" in lens.model_fields_set and not getattr(statement, "before_lens", False):
+    elif lens is not None and "transmittance" in lens.model_fields_set and not getattr(statement, "before_lens", False):
         report.warnings.append(
             f"{spec.name}: its transmittance of {lens.transmittance:g} is already in its {kind}, made through this"
             " lens; it counts against another lens."
         )
-    if kind == "reading" and statement.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
+    if lens is not None and kind == "reading" and statement.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
         offset = stated_lens(spec).pupil_offset_mm
         report.fault(
             (*path, "distance_m"),

@@ -182,10 +182,15 @@ def _camera_in_beam(scene, spec, place, goal) -> bool:
     pose = Pose.looking_at(spec.position_m, goal, spec.roll_deg)
     x, y, z = (np.asarray(scene.camera.position_m, float) - pose.position) @ pose.rotation
     depth = float((goal - place) @ pose.rotation[:, 2])
-    focal_length = 1e-3 * spec.lens.focal_length_mm
-    if not 0.0 < z < depth - BODY_RADIUS_M or depth <= 1.02 * focal_length:
+    if not 0.0 < z < depth - BODY_RADIUS_M:
         return False
-    reach = 0.5e-3 * z / conjugate_distance(focal_length, depth)
+    if spec.lens is None:
+        # Parallel light of something far away, else a beam that grows from the lamp through its card.
+        reach = 0.5e-3 * (1.0 if spec.lamp.card_mm is None else 1e3 * z / spec.lamp.card_mm)
+    elif depth <= 1.02e-3 * spec.lens.focal_length_mm:
+        return False
+    else:
+        reach = 0.5e-3 * z / conjugate_distance(1e-3 * spec.lens.focal_length_mm, depth)
     if spec.gate.shape == "round":
         return math.hypot(x, y) < reach * spec.gate.diameter_mm
     return abs(x) < reach * spec.gate.width_mm and abs(y) < reach * spec.gate.height_mm

@@ -8,7 +8,7 @@ from projector.scene.model.beam import Blade, Filter, Focus, Gate, Source, Stenc
 from projector.scene.model.camera import Camera
 from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
-from projector.scene.model.lens import Dispersion, Lens, PupilShape
+from projector.scene.model.lens import Dispersion, Lamp, Lens, PupilShape
 from projector.scene.model.projector import Output, Projector, Reading, Statement
 from projector.scene.model.room import Ambient
 from projector.scene.model.scene import FORMAT, Scene, scene_schema
@@ -24,6 +24,7 @@ __all__ = [
     "Filter",
     "Focus",
     "Gate",
+    "Lamp",
     "Lens",
     "Output",
     "Part",

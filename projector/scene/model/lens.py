@@ -9,6 +9,24 @@ from pydantic import Field
 from projector.scene.model.kinds import Degrees, FNumber, FocalLength, Length, Millimetres, Part
 
 
+class Lamp(Part):
+    """A lamp without a lens: its own opening shines through the gate, which is a hole in a card, the end of a tube or a
+    window's frame.
+    """
+
+    opening_mm: Millimetres | None = Field(None, description="Diameter of the lamp's opening, mm.")
+    card_mm: Annotated[float, Field(ge=1.0, le=5000.0)] | None = Field(
+        None, description="How far in front of the opening the card with gate and stencil stands, mm."
+    )
+    opening_deg: Annotated[float, Field(ge=0.05, le=20.0)] | None = Field(
+        None,
+        description=(
+            "In the place of both: how wide a light far away looks, degrees (the sun 0.53). The projector's position is"
+            " then that of the card, and distances count from there."
+        ),
+    )
+
+
 class PupilShape(Part):
     """What the lens pupil looks like from the scene."""
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from projector.scene.model.beam import Blade, Filter, Focus, Gate, Source, Stencil
 from projector.scene.model.kinds import Degrees, FNumber, Length, Name, Part, Point, Seconds
-from projector.scene.model.lens import Lens
+from projector.scene.model.lens import Lamp, Lens, PupilShape
 from projector.scene.model.named import AtMost, Named
 
 
@@ -61,7 +61,7 @@ class Output(Statement):
 
 
 class Projector(Part):
-    """A light with gate, stencil and lens."""
+    """A light with gate, stencil and lens, or with a bare lamp in the place of the lens."""
 
     name: Name = Field(description="Its name, used in overrides and messages.")
     position_m: Point = Field(description="Where it stands (the lens), metres.")
@@ -72,7 +72,8 @@ class Projector(Part):
     )
     gate: Gate = Field(description="The opening that holds the stencil.")
     stencil: Stencil | None = Field(None, description="The pattern (an open gate if not given).")
-    lens: Lens = Field(description="The lens; a file's keys may be replaced one by one.")
+    lens: Lens | None = Field(None, description="The lens; a file's keys may be replaced one by one.")
+    lamp: Lamp | None = Field(None, description="In the place of a lens: the lamp's own opening, and its card.")
     focus: Focus = Field(Focus(), description="Where it is focused.")
     blade: Annotated[Named[Blade], AtMost(4)] = Field((), validate_default=True, description="Framing blades.")
     source: Source = Field(Source(), description="The lamp's colour.")
@@ -81,3 +82,8 @@ class Projector(Part):
     output: Output | None = Field(
         None, description="Light out of the lens that fixes the power (or reading, not both)."
     )
+
+    @property
+    def pupil_shape(self) -> PupilShape | None:
+        """The shape that the lens's pupil was given; None for a plain disc, as a bare lamp's opening always is."""
+        return None if self.lens is None else self.lens.pupil

@@ -26,6 +26,7 @@ _EXAMPLES = {
     "stencil.file": 'file = "window"',
     "width_mm": "width_mm = 36",
     "lens": "lens = { focal_length_mm = 85, f_number = 2.8 }",
+    "lamp": "lamp = { opening_mm = 40, card_mm = 500 }",
     "focal_length_mm": "focal_length_mm = 85",
     "f_number": "f_number = 2.8",
     "pupil.shape": 'shape = "polygon"',

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from projector.scene import stated_power
 from projector.scene.model import Reading
+from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, StagedProjector, projector_on
 from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSearch, set_up
 from projector.studies.choosing.rendered_size import rendered_size
@@ -40,6 +41,7 @@ def place(
     check_wishes(wishes)
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
+    require_lens(spec, "lens to search a place for")
     target = target if target is not None else spec.aim
     goal = stage.point(target)
     check_target(stage, wishes.room_m, goal)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.shown import Drawn, Shown
+from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, name_of, patch_diameters, place_on_surface
 from projector.studies.edges.refocus import blade_edges, edge_refocused, refocused, sharpest_offset, yellow_refocused
@@ -45,6 +46,7 @@ def focus_curve(stage: SceneOrStage, projector: AnyProjector, reference, offsets
     <FocusCurve: window at wall.centre, offsets -1 to 1 mm: edges from 0.00 mm up>
     """
     staged = projector_on(stage, projector)
+    require_lens(staged.spec, "focus to turn")
     stage, spec = staged.stage, staged.spec
     stencil = []
     blades: dict[str, list[float]] = {blade.side: [] for blade in spec.blade}
@@ -74,6 +76,7 @@ def offsets_to_show(stage: SceneOrStage, asked, marked: Sequence[float] = ()) ->
     stage, lowest, present = stage_of(stage), [], list(marked)
     for projector, reference in asked:
         staged = stage.projector(projector)
+        require_lens(staged.spec, "focus to turn")
         spec, sharpest = staged.spec, sharpest_offset(stage, staged, reference)
         planes = (
             [0.0, *(blade.offset_mm for blade in spec.blade)]
@@ -122,6 +125,7 @@ def compromise(stage: SceneOrStage, projector: AnyProjector, references) -> Comp
 
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
+    require_lens(spec, "focus to turn")
 
     def worst(offset: float) -> float:
         light = yellow_refocused(staged, offset)

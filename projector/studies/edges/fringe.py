@@ -19,7 +19,7 @@ from projector.scene import stated_power
 from projector.scene.model import Filter, Lens
 from projector.scene.reading.lens_files import read_lens_file
 from projector.shown import Drawn, Shown
-from projector.stage.optics import pupil_of
+from projector.stage.optics import pupil_of, require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import (
     EdgeOfLight,
@@ -140,6 +140,7 @@ def fringe(
     """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
     staged = projector_on(stage, projector)
+    require_lens(staged.spec, "colours at its edges")
     stage, scene = staged.stage, staged.stage.scene
     place = require_edges(arrives or light_at(stage, staged, reference))
     light, weights = full_spectrum(stage, staged)

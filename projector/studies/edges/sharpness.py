@@ -16,6 +16,7 @@ from projector.faults import Fault, SceneError
 from projector.optics import thin_lens
 from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Shown
+from projector.stage.optics import opening_before, require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
 from projector.studies.edges.profile import (
     Place,
@@ -30,7 +31,7 @@ from projector.studies.edges.refocus import WantedFocus, blade_edges, wanted_foc
 from projector.studies.edges.shining_pupil import LitPupil, lit_pupil
 from projector.studies.edges.widest_fringe import edge_told_of
 from projector.studies.light.light_at import LightAt, light_at, require_edges
-from projector.tracing.gate.lens_law import with_pupil_radius
+from projector.tracing.gate.lens_law import has_lens, with_pupil_radius
 
 # An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a
 # step.
@@ -107,6 +108,7 @@ class Sharpness(Shown):
     depth_m: tuple[float, float] | None
     limits: tuple[Limit, ...]
     word: str
+    has_lens: bool = True
 
 
 def disc_contrast(blur: float, period: float) -> float:
@@ -162,6 +164,8 @@ def sharpness(
         raise SceneError(Fault(found=f"a wanted softness of {within_mm:g} mm", allowed="more than 0 mm", key="within"))
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
+    if within_mm is not None:
+        require_lens(spec, "focus to turn for a wanted softness")
     arrives = arrives or light_at(stage, staged, reference)
     place = require_edges(arrives)
     yellow = staged.open_light([LINE_D_NM])
@@ -185,7 +189,7 @@ def sharpness(
     return Sharpness(
         projector=staged.name,
         at=place.name,
-        distance_m=place.distance,
+        distance_m=place.distance + (opening_before(spec) if spec.lens is None else 0.0),
         blur_disc_mm=blur,
         edge_across_mm=widths["across"],
         edge_along_mm=widths["along"],
@@ -205,6 +209,7 @@ def sharpness(
         depth_m=None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
         limits=_limits(yellow, light, weights, told, bitmap_pixel, pixel),
         word=word_for(edge, detail_mm, pixel),
+        has_lens=spec.lens is not None,
     )
 
 
@@ -298,15 +303,16 @@ def _limits(yellow, light, weights, place: Place, bitmap_pixel: float, pixel: fl
     # Two points of a linear ramp between pixels: 0.8 of a pixel.
     bitmap_edge = 0.8 * bitmap_pixel
     diffraction = 1.03 * LINE_D_NM * 1e-9 * light.tube_length / (2.0 * light.emitter.radius) * on_surface
+    bare = not has_lens(light)
     causes = [
-        ("focus and pupil", focus),
+        ("the lamp's opening" if bare else "focus and pupil", focus),
         ("field curvature", curved),
         ("colour of the lens", colour),
         ("lateral colour of the lens", shifted if float(np.ptp(light.lateral)) > 0.0 else 0.0),
         ("spherical aberration", spherical),
         ("pixels of the bitmap", bitmap_edge),
         ("pixels of the camera", pixel),
-        ("diffraction (not in the picture)", diffraction),
+        ("diffraction (not in the picture)", 0.0 if bare else diffraction),
     ]
     return tuple(
         Limit(cause, float(value)) for cause, value in sorted(causes, key=lambda item: -item[1]) if value > 0.0

@@ -17,12 +17,13 @@ from projector.faults import Fault, SceneError
 from projector.optics.dispersion import LINE_D_NM
 from projector.phrases import listed, percent
 from projector.shown import Shown
+from projector.stage.optics import opening_before
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_on, stage_of
 from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.profile import NothingThere, OnSurface, Place, name_of, place_at, surface_near
 from projector.studies.edges.shining_pupil import N_ACROSS, LitPupil, Samples, lit_pupil, pupil_samples
 from projector.tracing.gate.chief_rays import gate_rays, is_in_opening
-from projector.tracing.gate.lens_law import Projection
+from projector.tracing.gate.lens_law import Projection, has_lens
 from projector.tracing.rays.bvh import closest_hits
 
 LIT, BEHIND, OUTSIDE, CUT = "lit", "behind the lamp", "outside the beam", "cut off by a blade"
@@ -101,7 +102,7 @@ def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: 
     def answer(reason: str, words: str, **found) -> LightAt:
         return LightAt(spec.name, name, reason, words, *angles, **found)
 
-    if not local[2] > 1e-6:
+    if not local[2] > light.nearest:
         return answer(BEHIND, _words_behind(spec, light, goal, *angles))
     try:
         surface = surface_near(arrays, light.emitter.position, goal, name)
@@ -147,7 +148,8 @@ def light_at(stage: SceneOrStage, projector: AnyProjector, reference, n_across: 
         return answer(DARK, f"a dark part of the pattern lands here; {beside}", opening_mm=opening, **kept)
     share = found.share * (1.0 - hidden)
     hiding = f"; {listed(names)} hides {percent(hidden)} of it" if names else ""
-    return answer(LIT, f"{percent(share)} of the lens shines here{hiding}", share=share, **kept)
+    what = "lens" if has_lens(light) else "lamp"
+    return answer(LIT, f"{percent(share)} of the {what} shines here{hiding}", share=share, **kept)
 
 
 def faces_light(stage: Stage, goal, directions: np.ndarray) -> np.ndarray:
@@ -234,8 +236,11 @@ def _words_outside(off_axis: float, beam: float) -> str:
 
 def _words_behind(spec, light: Projection, goal, off_axis: float, beam: float) -> str:
     """Behind the lamp, or between the mark that distances count from and a pupil that lies before it."""
-    offset = 1e-3 * spec.lens.pupil_offset_mm
+    offset = opening_before(spec)
     before = float((goal - np.array(light.emitter.position)) @ np.array(light.emitter.forward)) + offset
+    if spec.lens is None:
+        away = f"{before:.2f} m in front of the projector's place" if before > 0.0 else _degrees(off_axis, beam)
+        return f"no farther than the card: {away}" if before > 0.0 or offset < 0.0 else f"behind the lamp: {away}"
     if before > 0.0:
         return (
             f"nearer than the lens: {before:.2f} m in front of the projector's place, its pupil stands {offset:.2f} m"

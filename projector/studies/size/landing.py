@@ -17,6 +17,7 @@ from projector.photometry.exposure import (
     stops_between_f_numbers,
 )
 from projector.shown import Shown
+from projector.stage.optics import opening_before
 from projector.stage.power import open_gate_on_axis
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on, stage_of
 from projector.stage.surfaces import SceneArrays
@@ -38,7 +39,8 @@ class Landing(Shown):
         is that on the axis. edge_width_mm on the same plane is 10–90 % of the luminance of all wavelengths together;
         blur_mm is yellow's blur disc. open_gate_f_number is what a flat meter there shows at the camera's ISO and
         shutter, open_gate_stops_over how far that is over the camera's own f-number (under it: below 0). no_light: why
-        none of its light falls there, None where it does; then nothing meters there either.
+        none of its light falls there, None where it does; then nothing meters there either. Of a lamp without a lens
+        throw_m counts from its place and sharp_at_m is that of its card; it has no tube_length_mm.
     """
 
     projector: str
@@ -48,7 +50,7 @@ class Landing(Shown):
     pattern_height_m: float
     magnification: float
     beam_angle_deg: float
-    tube_length_mm: float
+    tube_length_mm: float | None
     sharp_at_m: float | None
     blur_mm: float
     edge_width_mm: float
@@ -113,6 +115,10 @@ def landing(stage: SceneOrStage, projector: AnyProjector = None) -> Landing:
     is_metered = staged.power.is_stated and no_light is None
     metered = open_gate_meter(stage, staged, light, throw, camera.iso) if is_metered else None
     width, height = pattern_size(light, throw)
+    sharp_at = 1.0 / inverse_sharp if inverse_sharp > 0.0 else None
+    if spec.lens is None:
+        # Of light from far away, whose place is its card's, distances count from there.
+        throw, sharp_at = throw + opening_before(spec), focus.tube_length + opening_before(spec)
     return Landing(
         projector=spec.name,
         lands_on=name,
@@ -121,8 +127,8 @@ def landing(stage: SceneOrStage, projector: AnyProjector = None) -> Landing:
         pattern_height_m=height,
         magnification=magnification,
         beam_angle_deg=math.degrees(2.0 * math.atan(beam_slope)),
-        tube_length_mm=1e3 * focus.tube_length,
-        sharp_at_m=1.0 / inverse_sharp if inverse_sharp > 0.0 else None,
+        tube_length_mm=None if spec.lens is None else 1e3 * focus.tube_length,
+        sharp_at_m=sharp_at,
         blur_mm=1e3 * blur,
         edge_width_mm=1e3 * axial_edge_width(spectral, weights[:, 1], throw),
         open_gate_f_number=metered,

@@ -187,6 +187,11 @@ def light_reach(light, inverse_distance, field_squared):
     return largest * max(abs(low), abs(high)) + abs(light.spherical) * largest * largest * largest
 
 
+def has_lens(light: Projection) -> bool:
+    """Whether a lens throws the light, or a bare opening shines through a card: (1) with s = z_f, upright."""
+    return light.nearest == NEAREST_TO_A_LENS
+
+
 def with_pupil_radius(light: Projection, radius: float) -> Projection:
     """The same projector with its pupil stopped or opened to a radius (m)."""
     return light._replace(emitter=resized(light.emitter, radius))
@@ -203,6 +208,10 @@ def beam_bounds(light: Projection) -> tuple[float, float]:
     corner = math.hypot(gate.half_width, 0.0 if gate.is_round else gate.half_height) / min(light.lateral_range)
     sharp = max(abs(value) for value in light.inverse_sharp_range)
     rim = light.emitter.reach
+    if not has_lens(light):
+        # From A through a place of the card: X = Z·g/c − A·(Z/c − 1), exact.
+        margin = 1.0 + BEAM_MARGIN
+        return margin * (corner + rim) / light.tube_length, -margin * rim
     straight = (corner + abs(light.spherical) * rim**3) / light.tube_length + rim * (sharp + abs(light.curvature) * 4.0)
     unit = gate.norm / light.tube_length
     slope = unit * landed_radius(light.distortion, straight / unit)

@@ -18,7 +18,6 @@ from projector.tracing.gate.lens_law import (
     straight_slopes,
 )
 from projector.tracing.rays.bvh import any_hit
-from projector.tracing.rays.cone import SEGMENT_START
 from projector.tracing.rays.sampling import point_key, uniform
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
 from projector.tracing.sight.outline import outline_point
@@ -43,7 +42,7 @@ def is_seen(bvh, origin, light, ax, ay):
     """Whether the pupil point (ax, ay) is seen from a place in the world."""
     goal = in_world(light.emitter, ax, ay)
     direction = (goal[0] - origin[0], goal[1] - origin[1], goal[2] - origin[2])
-    return not any_hit(bvh, origin, direction, SEGMENT_START, 1.0)
+    return not any_hit(bvh, origin, direction, light.emitter.ray_start, 1.0)
 
 
 @kernel

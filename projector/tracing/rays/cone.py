@@ -203,13 +203,15 @@ def _frame_along(axis):
 
 
 @formula
-def cone_may_touch(bvh, apex, normal, centre, radius):
+def cone_may_touch(bvh, apex, normal, centre, radius, ray_start):
     """False only if nothing stands between a point and a whole pupil: proof of full light without a ray.
 
     apex, normal    the point and the unit geometric normal of the surface there, on the pupil's side; 3-tuples
     centre, radius  of the pupil, metres; whatever its tilt, it lies in the ball of this radius
 
-    When False, no segment from the apex to a point of the pupil is blocked beyond `SEGMENT_START` of its length. True
+    ray_start       share of a segment's length at its beginning on which nothing is looked for: SEGMENT_START
+
+    When False, no segment from the apex to a point of the pupil is blocked beyond `ray_start` of its length. True
     means "perhaps": some triangle comes near, or the pupil dips under the apex's own horizon. For kernels only.
     """
     to_centre = subtract(centre, apex)
@@ -221,7 +223,7 @@ def cone_may_touch(bvh, apex, normal, centre, radius):
     axis = (to_centre[0] / length, to_centre[1] / length, to_centre[2] / length)
     sine = radius / length
     # A segment rises by `clearance` at least: what stays lower than this can block only its very beginning.
-    least_rise, start = SEGMENT_START * clearance, SEGMENT_START * (length - radius)
+    least_rise, start = ray_start * clearance, ray_start * (length - radius)
     cone = (length + radius, sine, math.sqrt(1.0 - sine * sine), least_rise, start)
     return _anything_in_cone(
         address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, _frame_along(axis), cone
@@ -229,7 +231,7 @@ def cone_may_touch(bvh, apex, normal, centre, radius):
 
 
 @formula
-def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, share):
+def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, share, ray_start):
     """False only if nothing stands between a flat patch of surface and a whole pupil: one proof for all its points.
 
     middle, spread  every point of the patch lies within `spread` metres of `middle`
@@ -260,7 +262,7 @@ def shaft_may_touch(bvh, middle, spread, unevenness, normal, centre, radius, sha
         to_middle = spread / sine
         start, end = to_middle - looked_at, to_middle + spread
     apex = add_scaled(middle, axis, -to_middle)
-    least_rise = to_middle * dot(axis, normal) - unevenness + SEGMENT_START * clearance
+    least_rise = to_middle * dot(axis, normal) - unevenness + ray_start * clearance
     cone = (end, sine, math.sqrt(1.0 - sine * sine), least_rise, start)
     return _anything_in_cone(
         address_of(bvh.nodes), address_of(bvh.corners), address_of(bvh.faces), apex, normal, _frame_along(axis), cone
@@ -275,4 +277,4 @@ def cones_may_touch(bvh, apexes, normals, centre, radius, start, stop, perhaps):
     for point in range(start, stop):
         apex = (apexes[point, 0], apexes[point, 1], apexes[point, 2])
         normal = (normals[point, 0], normals[point, 1], normals[point, 2])
-        perhaps[point] = cone_may_touch(bvh, apex, normal, centre, radius)
+        perhaps[point] = cone_may_touch(bvh, apex, normal, centre, radius, SEGMENT_START)

@@ -7,6 +7,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from projector.jit import formula
+from projector.tracing.rays.cone import SEGMENT_START
 from projector.tracing.sight.outline import Outline
 
 
@@ -17,6 +18,7 @@ class Emitter(NamedTuple):
     outline        its shape, in units of `radius`: the radius of a disc as large as its nominal opening
     half_width, half_height  of the box round it, along right and down
     reach          how far from the middle its farthest point lies: it lies in the ball of this radius
+    ray_start      the share of a ray's way at its start, from a point to the emitter, on which nothing is looked for
     """
 
     position: tuple
@@ -28,18 +30,24 @@ class Emitter(NamedTuple):
     half_width: float
     half_height: float
     reach: float
+    ray_start: float
 
 
-def make_emitter(position: tuple, axes: tuple, outline: Outline, radius: float) -> Emitter:
-    """An emitter at a place (3) with axes (right, down, forward), its outline scaled by a radius (m)."""
+def make_emitter(
+    position: tuple, axes: tuple, outline: Outline, radius: float, ray_start: float = SEGMENT_START
+) -> Emitter:
+    """An emitter at a place (3) with axes (right, down, forward), its outline scaled by a radius (m).
+
+    ray_start: smaller than usual for one so far away that what stands close before a point would be passed over.
+    """
     half_width, half_height = (radius * half for half in outline.half_sizes)
-    return Emitter(position, *axes, outline, radius, half_width, half_height, radius * outline.reach)
+    return Emitter(position, *axes, outline, radius, half_width, half_height, radius * outline.reach, ray_start)
 
 
 def resized(emitter: Emitter, radius: float) -> Emitter:
     """The same emitter larger or smaller: radius in metres."""
     axes = (emitter.right, emitter.down, emitter.forward)
-    return make_emitter(emitter.position, axes, emitter.outline, radius)
+    return make_emitter(emitter.position, axes, emitter.outline, radius, emitter.ray_start)
 
 
 @formula

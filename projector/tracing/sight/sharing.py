@@ -114,7 +114,7 @@ def _is_free(bvh, emitter, points, bounds, width, shape, share):
     i = sample_place(bounds, width, 0)
     normal = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
     rim = emitter.reach
-    return not shaft_may_touch(bvh, middle, spread, unevenness, normal, emitter.position, rim, share)
+    return not shaft_may_touch(bvh, middle, spread, unevenness, normal, emitter.position, rim, share, emitter.ray_start)
 
 
 @formula

@@ -14,7 +14,7 @@ import numpy as np
 from projector.geometry import subtract
 from projector.jit import formula, kernel
 from projector.tracing.rays.bvh import blocker
-from projector.tracing.rays.cone import SEGMENT_START, cone_may_touch
+from projector.tracing.rays.cone import cone_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
 from projector.tracing.sight.outline import outline_point
@@ -119,7 +119,7 @@ def _blocker(bvh, emitter, origin, place, normal, aims, aim, likely):
     if normal[0] * (ax - place[0]) + normal[1] * (ay - place[1]) - normal[2] * place[2] <= 0.0:
         return np.int64(1)
     goal = in_world(emitter, ax, ay)
-    return blocker(bvh, origin, subtract(goal, origin), SEGMENT_START, 1.0, min(likely, 0))
+    return blocker(bvh, origin, subtract(goal, origin), emitter.ray_start, 1.0, min(likely, 0))
 
 
 @formula
@@ -193,7 +193,7 @@ def look_at_point(bvh, emitter, aims, points, i, beam, probes, first_probe, know
         else:
             above = height - rim * math.hypot(facet[0], facet[1]) > 0.0
             facet_world = _horizon_in_world(emitter, points, i)
-            if above and not cone_may_touch(bvh, origin, facet_world, emitter.position, rim):
+            if above and not cone_may_touch(bvh, origin, facet_world, emitter.position, rim, emitter.ray_start):
                 return LIT
     return PENUMBRA
 

@@ -99,7 +99,7 @@ def _shafts(tree, middles, normals, spread, centre, radius, perhaps):
     for i in range(middles.shape[0]):
         middle = (middles[i, 0], middles[i, 1], middles[i, 2])
         normal = (normals[i, 0], normals[i, 1], normals[i, 2])
-        perhaps[i] = shaft_may_touch(tree, middle, spread, 0.0, normal, centre, radius, 1.0)
+        perhaps[i] = shaft_may_touch(tree, middle, spread, 0.0, normal, centre, radius, 1.0, SEGMENT_START)
 
 
 @pytest.mark.parametrize(
