@@ -161,6 +161,6 @@ def test_flux_through_the_card_is_that_of_coaxial_discs(studio):
 def test_a_bare_lamps_picture_is_that_of_its_map(studio):
     """The preview draws it, and more light where the card is open."""
     scene = bare(studio, {"stencil": {"file": studio.half_plane(), "width_mm": 340.0}})
-    picture = preview(scene, 160, 120, quality="quick").pixels.astype(float)
+    picture = preview(scene, width=160, height=120, quality="quick").pixels.astype(float)
     left, right = picture[50:70, 30:60].mean(), picture[50:70, 100:130].mean()
     assert max(left, right) > 3.0 * min(left, right)

@@ -39,11 +39,11 @@ def test_a_bare_lamp_alone_is_fine(studio, lamp):
         ({"lamp": {}}, "lamp.opening_mm", "without opening_mm"),
         ({"lamp": {**LAMP, "opening_deg": 0.5}}, "lamp", "in mm and by how wide it looks"),
         ({"focus": {"distance_m": 2.0}}, "focus", "a focus without a lens"),
-        ({"lamp": {**LAMP, "card_mm": 2500.0}}, "aim", "no farther than its card"),
+        ({"lamp": {**LAMP, "card_mm": 2500.0}, "reading": None}, "aim", "no farther than its card"),
         ({"reading": {"f_number": 8.0, "distance_m": 0.5}}, "reading.distance_m", "a meter 0.5 m away"),
         ({"reading": {"f_number": 8.0, "distance_m": 2.0, "lens_f_number": 2.0}}, "reading.lens_f_number", "lens_f"),
-        ({"output": {"lumens": 500.0, "before_lens": True}}, "output.before_lens", "before_lens"),
-        ({"output": {"lumens": 500.0}, "lamp": {"opening_deg": 0.53}}, "output", "lumens of a light"),
+        ({"reading": None, "output": {"lumens": 500.0, "before_lens": True}}, "output.before_lens", "before_lens"),
+        ({"reading": None, "output": {"lumens": 500.0}, "lamp": {"opening_deg": 0.53}}, "output", "lumens of a light"),
         (
             {"blade": [{"side": "left", "insertion_mm": 5.0, "offset_mm": 150.0}], "lamp": {**LAMP, "card_mm": 100.0}},
             "blade.left.offset_mm",
@@ -85,7 +85,7 @@ def test_a_file_with_neither_is_told_beside_a_wrong_field():
 
 def test_a_bare_lamp_is_saved_with_its_comments(tmp_path):
     (tmp_path / "bare.toml").write_text(TEXT)
-    save_scene(tmp_path / "bare.toml", {"projector.card.lamp.opening_mm": 25.0}, tmp_path / "changed.toml")
+    save_scene(tmp_path / "bare.toml", tmp_path / "changed.toml", {"projector.card.lamp.opening_mm": 25.0})
     assert load(tmp_path / "changed.toml").projector[0].lamp.opening_mm == 25.0
     assert "# the hole" in (tmp_path / "changed.toml").read_text()
 
