@@ -125,7 +125,9 @@ def focus_of(scene, spec) -> FocusDistances:
     pose, origin = _pupil_place(scene, spec)
     if spec.lens is None:
         card = card_distance(spec)
-        return FocusDistances(float((np.asarray(point_of(scene, spec.aim), float) - origin) @ pose.rotation[:, 2]), card, card)
+        return FocusDistances(
+            float((np.asarray(point_of(scene, spec.aim), float) - origin) @ pose.rotation[:, 2]), card, card
+        )
     if spec.focus.distance_m is not None:
         sharp = spec.focus.distance_m - spec.lens.pupil_offset_mm * _MM
     else:
