@@ -14,7 +14,7 @@ from projector.rendering.ambient import LightLevel, open_gate_light, room_light,
 from projector.rendering.light_map import IrradianceMap, Meter
 from projector.rendering.map_grid import MapGrid, map_grid
 from projector.rendering.open_gates import OpenGate, open_gate
-from projector.rendering.sampling import QUALITIES
+from projector.rendering.sampling import check_counts, quality_called
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Progress, Workers
 from projector.scene.placement import SeenLayout, layout_of
@@ -48,11 +48,12 @@ def irradiance_map(
     mapped as a projector sees it, cropped to it: as `seen_by`, or the one that sees most of it. SceneError for a
     surface that is not there, NotSeen for a mesh or a figure that no projector sees.
     """
+    check_counts(n_across=n_across)
     stage = stage_with(scene, overrides)
     layout = layout_of(stage.scene, surface)
     grid = map_grid(stage, layout, n_across, seen_by)
     with Workers(threads) as workers:
-        tracing = _Tracing(QUALITIES[quality].n_wavelengths, n_rays_side, seed, workers, progress)
+        tracing = _Tracing(quality_called(quality).n_wavelengths, n_rays_side, seed, workers, progress)
         out = _projected(stage, grid, tracing)
     is_reached, room = bool((out[:, 1] > 0.0).any()), room_light(stage)
     if room is not None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from projector.files.records import check_writable, named_files, png_bytes, record, write_png
 from projector.rendering.kept import Kept
-from projector.rendering.sampling import Window
+from projector.rendering.sampling import Window, check_counts
 from projector.rendering.session import RenderSession
 from projector.rendering.workers import Progress, Workers
 from projector.scene.reading.given_overrides import Overrides
@@ -67,6 +67,7 @@ def preview(
     scene: a Scene, a Stage, a file's path or a shipped name; overrides: as `load` takes them. The same scene gives the
     same bytes for any number of threads. SceneError with all faults; workers.Stopped when progress asks to stop.
     """
+    check_counts(width=width, height=height)
     stage = stage_with(scene, overrides)
     about = record(stage.scene, "preview", width=width, height=height, quality=quality, seed=0)
     with Workers(threads) as workers:

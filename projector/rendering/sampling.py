@@ -4,10 +4,13 @@ and more of them where one a pixel is too few.
 
 from __future__ import annotations
 
+import numbers
 from dataclasses import dataclass
 
 import numpy as np
 
+from projector.faults import Fault, SceneError
+from projector.phrases import within
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.rays.first_hits import camera_points, empty_points, mark_outlines
@@ -36,6 +39,28 @@ QUALITIES = {
     "quick": Quality("quick", 6, 1, 2, 4),
     "fine": Quality("fine", 18, 2, 4, 4),
 }
+
+
+# The most points along one side of a picture or a map.
+MOST_ACROSS = 16384
+
+
+def quality_called(name: str) -> Quality:
+    """A quality by its name. SceneError for another word."""
+    if name not in QUALITIES:
+        raise SceneError(Fault(allowed=" or ".join(f'"{quality}"' for quality in QUALITIES), key="quality", value=name))
+    return QUALITIES[name]
+
+
+def check_counts(**counts: int) -> None:
+    """SceneError naming every count of points along a side that is not a whole number from 1 to MOST_ACROSS."""
+    faults = [
+        Fault(allowed=f"a whole number {within(1, MOST_ACROSS)}", key=key, value=count)
+        for key, count in counts.items()
+        if not isinstance(count, numbers.Integral) or not 1 <= count <= MOST_ACROSS
+    ]
+    if faults:
+        raise SceneError(faults)
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ from projector.rendering.ambient import LightLevel, room_light, room_spectrum
 from projector.rendering.develop import develop
 from projector.rendering.kept import STACKS, Kept, Made, Store
 from projector.rendering.prepared_light import LightSource
-from projector.rendering.sampling import QUALITIES, Window
+from projector.rendering.sampling import Window, quality_called
 from projector.rendering.stages import View, Work
 from projector.rendering.workers import Progress, Workers
 from projector.scene.model import Scene
@@ -61,7 +61,7 @@ class RenderSession:
     ):
         self.stage = stage_of(scene)
         self.width, self.height = width, height
-        self.quality = QUALITIES[quality]
+        self.quality = quality_called(quality)
         self.workers = workers if workers is not None else Workers()
         self.window = window or Window(0, height)
         self.kept = kept or Kept()

@@ -91,10 +91,22 @@ def landmarks_of(scene) -> dict[str, np.ndarray]:
     return named
 
 
+def _coordinates(given) -> np.ndarray:
+    try:
+        point = np.asarray(given, float)
+    except (TypeError, ValueError):
+        point = np.zeros(0)
+    if point.shape != (3,) or not np.isfinite(point).all():
+        raise SceneError(
+            Fault(f"{given!r} is not a place", 'a landmark, "sitter.nose_tip", or a point x, y, z in metres')
+        )
+    return point
+
+
 def point_of(scene, reference) -> np.ndarray:
     """A point (3,) float, metres, from coordinates or a landmark's name. SceneError if there is no such landmark."""
     if not isinstance(reference, str):
-        return np.asarray(reference, float)
+        return _coordinates(reference)
     owner, _, name = reference.rpartition(".")
     for spec in scene.figure:
         if spec.name == owner and name in (places := placed_figure(spec).landmarks):

@@ -44,7 +44,7 @@ def _plain_types(annotation):
 
 def test_a_scene_cannot_be_changed_in_place():
     camera = Camera(position_m=(0.0, 1.5, 3.0), aim="sitter.nose_tip")
-    with pytest.raises(ValidationError):
+    with pytest.raises(SceneError, match="with_overrides"):
         camera.iso = 400.0
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from projector.faults import SceneError
+from projector.faults import Fault, SceneError
 from projector.scene.model.named import Named
 
 if TYPE_CHECKING:
@@ -91,6 +91,12 @@ class Part(BaseModel, metaclass=_InOurWords):
         schema = handler(core_schema)
         handler.resolve_ref_schema(schema)["description"] = cls._says
         return schema
+
+    def __setattr__(self, name: str, value) -> None:
+        if not name.startswith("_"):
+            try_ = f'with_overrides(scene, {{"….{name}": …}}) makes a scene that says so'
+            raise SceneError(Fault("a scene stays as it was made", try_=try_, key=name))
+        super().__setattr__(name, value)
 
     def __dir__(self) -> list[str]:
         return sorted({*type(self).model_fields, *dir(type(self))})

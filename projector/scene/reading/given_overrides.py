@@ -6,7 +6,7 @@ So one set of rules reads them, and a fault is reported in the same words as on 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import TypeAlias
 
@@ -29,6 +29,7 @@ def typed_overrides(overrides: Overrides = None, **tables) -> list[str]:
     elif isinstance(overrides, Mapping):
         typed = _typed(overrides)
     else:
+        overrides = overrides if isinstance(overrides, Iterable) else [overrides]
         typed = [part for item in overrides for part in typed_overrides(_one(item))]
     return typed + _typed(tables)
 

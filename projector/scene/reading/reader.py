@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -46,6 +47,9 @@ def scene_from(given, overrides: Overrides = None) -> Scene:
 
     One that was made in code is looked at as a whole first. SceneError with all faults.
     """
+    if not isinstance(given, (Scene, str, os.PathLike)):
+        allowed = "a Scene, the path of its file, or the name of a shipped scene"
+        raise SceneError(Fault(f"a {type(given).__name__} is no scene", allowed))
     if not isinstance(given, Scene):
         return load(given, overrides)
     if overrides:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from projector.faults import Fault, SceneError
 from projector.shown import Drawn, Shown
 from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
@@ -45,6 +46,8 @@ def focus_curve(stage: SceneOrStage, projector: AnyProjector, reference, offsets
     >>> focus_curve("01-square-wall", "window", "wall.centre", [-1, 0, 1])
     <FocusCurve: window at wall.centre, offsets -1 to 1 mm: edges from 0.00 mm up>
     """
+    if not len(offsets_mm):
+        raise SceneError(Fault("no offsets", "one or more, in millimetres", key="offsets_mm"))
     staged = projector_on(stage, projector)
     require_lens(staged.spec, "focus to turn")
     stage, spec = staged.stage, staged.spec
@@ -123,6 +126,8 @@ def compromise(stage: SceneOrStage, projector: AnyProjector, references) -> Comp
     """
     from scipy.optimize import minimize_scalar
 
+    if not len(references):
+        raise SceneError(Fault("no points", "one or more landmarks, or points in metres", key="references"))
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
     require_lens(spec, "focus to turn")

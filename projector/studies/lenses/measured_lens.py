@@ -89,25 +89,32 @@ def scale_from(first: tuple[float, float], second: tuple[float, float], length_m
 
 
 def measure(
-    photographs: Sequence[EdgePhotograph],
+    photographs: Sequence[EdgePhotograph | Path | str],
     mm_per_pixel: float,
     coding: str = "srgb",
     set_up: SetUp | None = None,
     model: str | None = None,
     progress: Progress | None = None,
 ) -> MeasuredLens:
-    """Read every photograph's edge; with a SetUp also fit the lens. SceneError with the faults of all photographs."""
+    """Read every photograph's edge; with a SetUp also fit the lens.
+
+    photographs: each an EdgePhotograph, or only its path. mm_per_pixel: as `scale_from` finds it. coding: "srgb",
+    "linear" or "gamma:2.2". SceneError with the faults of all photographs.
+    """
+    if not photographs:
+        raise SceneError(Fault("no photographs", "one or more", key="photographs"))
+    taken = [item if isinstance(item, EdgePhotograph) else EdgePhotograph(Path(item)) for item in photographs]
     progress = progress or Progress()
     decode = decoder(coding)
     if not (mm_per_pixel > 0.0 and math.isfinite(mm_per_pixel)):
         raise SceneError(Fault(found=f"{mm_per_pixel:g} mm a pixel", allowed="a scale over zero", key="mm_per_pixel"))
-    offsets = [photograph.offset_mm for photograph in photographs if photograph.offset_mm is not None]
-    if set_up is not None and len(offsets) < len(photographs):
-        missing = ", ".join(photograph.path.name for photograph in photographs if photograph.offset_mm is None)
+    offsets = [photograph.offset_mm for photograph in taken if photograph.offset_mm is not None]
+    if set_up is not None and len(offsets) < len(taken):
+        missing = ", ".join(photograph.path.name for photograph in taken if photograph.offset_mm is None)
         raise SceneError(Fault(f"no focus offset for {missing}", "the focus offset of each", "--offsets-mm -0.5,0,0.5"))
     readings, faults, notes = [], [], []
-    for index, photograph in enumerate(photographs):
-        progress.tell("reading the photographs", index, len(photographs))
+    for index, photograph in enumerate(taken):
+        progress.tell("reading the photographs", index, len(taken))
         try:
             coded, remarks = read_colours(photograph.path, "photograph", photograph.box)
             left, top = photograph.box[:2] if photograph.box is not None else (0, 0)
@@ -116,18 +123,18 @@ def measure(
             notes += remarks
         except SceneError as error:
             faults += [replace(fault, file=fault.file or str(photograph.path)) for fault in error.faults]
-    progress.tell("reading the photographs", len(photographs), len(photographs))
+    progress.tell("reading the photographs", len(taken), len(taken))
     if faults:
         raise SceneError(faults)
     said: dict[str, list[str]] = {}
-    for photograph, reading in zip(photographs, readings, strict=True):
+    for photograph, reading in zip(taken, readings, strict=True):
         for remark in _remarks(reading):
             said.setdefault(remark, []).append(photograph.path.name)
     notes += [f"{', '.join(names)}: {remark}" for remark, names in said.items()]
     if set_up is None:
-        return MeasuredLens(list(photographs), readings, None, notes)
+        return MeasuredLens(taken, readings, None, notes)
     fit = fit_lens(readings, offsets, set_up, model, progress)
-    return MeasuredLens(list(photographs), readings, fit, notes + _fit_remarks(fit, photographs))
+    return MeasuredLens(taken, readings, fit, notes + _fit_remarks(fit, taken))
 
 
 def _remarks(reading: EdgeReading) -> list[str]:

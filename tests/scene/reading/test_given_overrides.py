@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import projector
-from projector import Lens, SceneError, load, with_overrides
+from projector import Lens, SceneError, load, studies, with_overrides
 from projector.scene.reading.given_overrides import typed_overrides
 
 SCENE = "05-two-projectors"
@@ -73,6 +73,7 @@ def test_faults_are_those_of_the_command_line(given, typed):
     ("given", "words"),
     [
         ([4], "4 is not a change"),
+        (320, "320 is not a change"),
         ({"camera.iso": None}, "nothing where a value is wanted"),
         ({"title": object()}, "a object"),
     ],
@@ -102,3 +103,26 @@ def test_pictures_maps_and_studies_take_paths_names_and_overrides(tmp_path):
         projector.landing(path, "windo")
     with pytest.raises(SceneError, match="did you mean"):
         projector.preview("03-cabin-windo", **small)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: projector.preview(None), "a NoneType is no scene"),
+        (lambda: projector.preview({"camera": {}}), "a dict is no scene"),
+        (lambda: projector.preview("01-square-wall", quality="fast"), '"quick" or "fine"'),
+        (lambda: projector.preview("01-square-wall", width=0, height=2.5), "(?s)width: 0.*height: 2.5"),
+        (lambda: projector.preview("01-square-wall", width=10**6), "from 1 to 16384"),
+        (lambda: projector.irradiance_map("01-square-wall", "wall", 0), "n_across: 0"),
+        (lambda: projector.irradiance_map("01-square-wall", "wall", 8, "bad"), '"quick" or "fine"'),
+        (lambda: studies.sharpness("01-square-wall", "window", None), "None is not a place"),
+        (lambda: studies.sharpness("01-square-wall", "window", (0.0, 1.5)), "is not a place"),
+        (lambda: studies.focus_curve("01-square-wall", "window", "wall.centre", []), "no offsets"),
+        (lambda: studies.compromise("01-square-wall", "window", []), "no points"),
+        (lambda: studies.measure([], mm_per_pixel=0.25), "no photographs"),
+        (lambda: studies.measure(["nowhere.png"], mm_per_pixel=0.25), "nowhere"),
+    ],
+)
+def test_what_no_call_can_use_is_refused_in_words(call, words):
+    with pytest.raises(SceneError, match=words):
+        call()
