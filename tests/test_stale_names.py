@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import io
 import re
 import tokenize
@@ -48,6 +49,7 @@ def is_there(path: str) -> bool:
     return any((base / path).exists() or (base / f"{path}.py").exists() for base in (ROOT, PACKAGE))
 
 
+@functools.cache
 def names_in(module: Path) -> set[str]:
     """What a module, or a package by its stub, defines, imports and assigns at its top."""
     found = set()
