@@ -15,8 +15,8 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.meshes.mesh import Mesh
-from projector.phrases import did_you_mean, nearest
 from projector.scene.model import Projector, Scene
+from projector.scene.model.named import Named
 from projector.scene.placement import PlacedObject, file_stamp, placed_objects, point_of, stencil_path
 from projector.scene.reading.given_overrides import Overrides
 from projector.scene.reading.reader import scene_from
@@ -126,21 +126,14 @@ class Stage:
             return StagedProjector(self, which, {} if own is None else self._made_of.setdefault(own, {}))
 
     def _named(self, name: str | None) -> Projector:
-        specs = self.scene.projector
-        if name is None and len(specs) == 1:
+        # A scene that was put together in code may hold them in a plain tuple.
+        specs = Named(self.scene.projector)
+        if name is not None:
+            return specs[name]
+        if len(specs) == 1:
             return specs[0]
-        found = next((spec for spec in specs if spec.name == name), None)
-        if found is not None:
-            return found
-        names = [spec.name for spec in specs]
-        what = f'there is no projector "{name}"' if name is not None else f"{len(specs)} projectors, and none is named"
-        raise SceneError(
-            Fault(
-                what if specs else "the scene has no projector",
-                ", ".join(names) or "a scene with a projector",
-                did_you_mean(nearest(name or "", names)),
-            )
-        )
+        found = f"{len(specs)} projectors, and none is named" if specs else "the scene has no projector"
+        raise SceneError(Fault(found, ", ".join(specs.names) or "a scene with a projector"))
 
 
 class StagedProjector:
