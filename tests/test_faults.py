@@ -55,6 +55,20 @@ def test_no_message_is_taken_apart_again():
             assert not (said and node.func.attr in takes_apart), f"{path}:{node.lineno}"
 
 
+def test_names_are_listed_in_one_place():
+    """With "and" or "or" before the last: no module joins names by such a word itself."""
+    joined = [
+        path.relative_to(PACKAGE).as_posix()
+        for path in PACKAGE.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Attribute)
+        and node.attr == "join"
+        and isinstance(node.value, ast.Constant)
+        and node.value.value in (" and ", " or ")
+    ]
+    assert joined == []
+
+
 def test_a_fault_is_said_by_its_parts():
     fault = Fault(allowed="a number above zero", key="throw_m", value=-2.0, example="2.5")
     assert str(fault) == "throw_m: -2\n    allowed: a number above zero\n    try: 2.5"

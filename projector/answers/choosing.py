@@ -38,6 +38,7 @@ def not_saved(path, number: int) -> str:
 
 
 def place_words(number: int, item, target, iso: float) -> list[str]:
+    """One place where the light may stand: its lens and focus, and what was rendered from there."""
     x, y, z = item.position_m
     lens = (
         item.lens

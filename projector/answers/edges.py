@@ -32,7 +32,7 @@ def wanted_words(found, wanted) -> str:
     if len(offsets) == 2 and offsets[0][1:] == offsets[1][1:]:
         offsets = [f"± {offsets[0][1:]}"]
     distances = [f"{item.focus_m:.2f}" for item in wanted.focuses if item.focus_m is not None]
-    ways = ([f"focus at {' or '.join(distances)} m"] if distances else []) + (
+    ways = ([f"focus at {listed(distances, 'or')} m"] if distances else []) + (
         ["past infinity"] if len(distances) < len(wanted.focuses) else []
     )
     near = [f"{item.focus_m:.2f} m" for item in wanted.focuses if not item.within_reach]
@@ -42,6 +42,7 @@ def wanted_words(found, wanted) -> str:
 
 
 def sharpness_words(found, arrives) -> list[str]:
+    """How soft edges land (mm on the surface), what limits them, and what of the pupil shines there for shadows."""
     words = [
         (
             f"{found.projector} at {found.at} ({metres(found.distance_m)}): {found.word}; edges rise in"
@@ -129,6 +130,7 @@ def told_apart(width_mm: float, limit_mm: float) -> tuple[str, str]:
 
 
 def fringe_words(found, cures) -> list[str]:
+    """How wide and of what colour a fringe is, whether it passes, and what would cure it."""
     # What passes by a hair needs no decimals that would make it look like a failure.
     width, allowed = (
         (f"{found.width_mm:.2f}", f"{found.tolerance_mm:.2f}")
@@ -190,12 +192,12 @@ def blur_words(found, glass: str | None, within_mm: float | None) -> list[str]:
     if within_mm is not None:
         distances = [f"{value:.2f}" for value in found.focuses_m if math.isfinite(value)]
         past = " or past infinity" if len(distances) < len(found.focuses_m) else ""
-        offsets = " or ".join(f"{value:+.2f}" for value in found.offsets_mm)
+        offsets = listed([f"{value:+.2f}" for value in found.offsets_mm], "or")
         words.insert(
             0,
             f"{within_mm:g} mm at {found.wall_m:g} m: "
             + (
-                f"focus at {' or '.join(distances)} m{past} (stencil {offsets} mm from its place for a sharp wall)"
+                f"focus at {listed(distances, 'or')} m{past} (stencil {offsets} mm from its place for a sharp wall)"
                 if distances
                 else "no focus is so soft"
             ),

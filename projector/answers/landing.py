@@ -63,6 +63,7 @@ def other_faces(scene, asked: str | None, mapped: str) -> list[str]:
 
 
 def summary_words(summary: dict, found) -> list[str]:
+    """A map's size (m), its brightest place, and how much of it is lit."""
     words = [
         f"{found.surface}: {summary['width_m']:.3f} × {summary['height_m']:.3f} m, {summary['columns']} ×"
         f" {summary['rows']} points"

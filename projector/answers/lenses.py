@@ -18,6 +18,7 @@ def missing_words(missing: list[str]) -> str:
 
 
 def photograph_row(photograph, reading) -> dict:
+    """What one photograph says, for programs: units in the keys."""
     about = {
         "file": str(photograph.path),
         "offset_mm": photograph.offset_mm,
@@ -39,6 +40,7 @@ def photograph_row(photograph, reading) -> dict:
 
 
 def fit_row(fit) -> dict:
+    """The lens that fits the photographs, for programs: units in the keys."""
     from projector.studies.lenses.measured_lens import values_by_name
 
     values = {name: asdict(value) for name, value in values_by_name(fit).items()}
@@ -46,6 +48,7 @@ def fit_row(fit) -> dict:
 
 
 def photograph_name(photograph) -> str:
+    """A photograph by its file and, where it has one, its focus offset (mm)."""
     offset = photograph.offset_mm
     return (
         photograph.path.name if offset is None else f"{photograph.path.name} at {offset:{'+g' if offset else 'g'}} mm"

@@ -33,6 +33,7 @@ def row_without_numbers(kind) -> dict:
 
 
 def contrast_words(name: str, found) -> str:
+    """How grey the black parts land, and by whose light."""
     ratio = (
         f"contrast {found.ratio:.3g} : 1 = {found.stops:.2f} stops"
         if math.isfinite(found.ratio)

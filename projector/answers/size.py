@@ -81,6 +81,7 @@ def width_by_height(width_m: float, height_m: float) -> str:
 
 
 def against(item) -> str:
+    """An opening as it lands on a sitter, against face, head and shoulders."""
     sitter = item.sitter
     parts = [
         (
@@ -101,6 +102,8 @@ def against(item) -> str:
 
 
 def outline_words(outline, formula, landed) -> list[str]:
+    """The whole pattern as it lands on a surface: size (m), sides, fall of light (stops), keystone."""
+
     def reach(value):
         return metres(value) if math.isfinite(value) else "past its edge"
 
@@ -136,6 +139,7 @@ def outline_words(outline, formula, landed) -> list[str]:
 
 
 def gate_words(opening, has_lens: bool = True) -> list[str]:
+    """What is open in the gate (mm), and which way round the stencil goes in."""
     if not math.isfinite(opening.width_mm):
         return ["nothing is open in the gate: no light leaves it"]
     words = f"in the gate the opening is {opening.width_mm:.3g} × {opening.height_mm:.3g} mm"
@@ -166,6 +170,7 @@ def straight_row(name: str, new) -> dict:
 
 
 def straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
+    """How a straightened stencil lands, and how to put it in the old one's place."""
     size = f"{spec.name}: lands straight on {new.wall}, {new.open_width_m:.3f} × {metres(new.open_height_m)} of light"
     kept = "the size it has on a wall square to the beam there"
     if keep_size:

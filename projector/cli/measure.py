@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from json import dumps
 from pathlib import Path
 from typing import Annotated
@@ -121,9 +122,22 @@ def measure(
         x1, y1, x2, y2, length = numbers_from("scale", scale, 5)
         mm_per_pixel = study.scale_from((x1, y1), (x2, y2), length)
     items = _photographs(photographs, offsets_mm, box, axis)
-    set_up, warnings = _set_up(
-        items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k
-    )
+    missing = _missing(items, throw_m, focal_length_mm, f_number)
+    warnings, set_up = [missing_words(missing)] if missing else [], None
+    if not missing:
+        if items[0].offset_mm is None:
+            # One photograph alone needs no offset: it is taken as it was focused.
+            items[0] = replace(items[0], offset_mm=0.0)
+        set_up = study.SetUp(
+            throw_m=throw_m,
+            focal_length_mm=focal_length_mm,
+            focus_m=focus_m or throw_m,
+            source_kind=source,
+            source_k=source_k,
+            white_balance_k=white_balance_k,
+            gate_width_mm=gate_width_mm,
+            f_number=f_number,
+        )
     paths = [] if out is None else _checked_paths(out, set_up, overwrite)
     found = study.measure(items, mm_per_pixel, coding, set_up, model, progress_shown(with_kernels=False, in_lines=True))
     name = lens_title(title, focal_length_mm)
@@ -157,27 +171,15 @@ def _photographs(paths, offsets_mm, box, axis):
     ]
 
 
-def _set_up(items, throw_m, focal_length_mm, focus_m, f_number, gate_width_mm, source, source_k, white_balance_k):
-    """What a fit needs, or None and a word on what is missing."""
-    from projector.studies.lenses.lens_fit import SetUp
-
-    missing = [
-        name for name, value in (("--throw-m", throw_m), ("--focal-length-mm", focal_length_mm)) if value is None
-    ]
+def _missing(items, throw_m, focal_length_mm, f_number) -> list[str]:
+    """The options that a fit still needs."""
+    needed = {"--throw-m": throw_m, "--focal-length-mm": focal_length_mm}
+    missing = [name for name, value in needed.items() if value is None]
     if any(item.offset_mm is None for item in items) and len(items) > 1:
         missing.append("--offsets-mm")
     if len(items) == 1 and f_number is None:
         missing.append("--f-number (or more photographs at other focus offsets)")
-    if missing:
-        return None, [missing_words(missing)]
-    if len(items) == 1 and items[0].offset_mm is None:
-        from dataclasses import replace
-
-        items[0] = replace(items[0], offset_mm=0.0)
-    return (
-        SetUp(throw_m, focal_length_mm, focus_m or throw_m, source, source_k, white_balance_k, gate_width_mm, f_number),
-        [],
-    )
+    return missing
 
 
 def _checked_paths(out: Path, set_up, overwrite: bool) -> list[Path]:

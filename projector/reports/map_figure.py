@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.phrases import listed
 from projector.rendering.light_map import IrradianceMap
 from projector.reports.labels import stops_text
 from projector.reports.save import new_figure
@@ -177,7 +178,7 @@ def _caption(found: IrradianceMap, levels: list[tuple[list[float], int]]) -> str
     if drawn:
         return (
             f"lines: {whose}, without stencil and shadows, in"
-            f" {' and '.join(_NAMES_OF_STEPS[parts] for parts in dict.fromkeys(drawn))} stops"
+            f" {listed([_NAMES_OF_STEPS[parts] for parts in dict.fromkeys(drawn)])} stops"
         )
     spans = [
         float(np.ptp(lit)) for lit in (gate.stops[np.isfinite(gate.stops)] for gate in found.open_gates) if lit.size

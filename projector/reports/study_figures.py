@@ -9,6 +9,7 @@ from fractions import Fraction
 import numpy as np
 
 from projector.photometry.colour import desaturate_out_of_gamut, encode_srgb
+from projector.phrases import listed
 from projector.reports.labels import Labels, stops_text
 from projector.reports.save import new_figure
 
@@ -143,7 +144,7 @@ def _named_edges(curves) -> list[tuple[str, np.ndarray, np.ndarray]]:
                 group.append(side)
         found += [
             (
-                f"{whose}{' and '.join(sides)} blade{'s' if len(sides) > 1 else ''} at {curve.at}",
+                f"{whose}{listed(sides)} blade{'s' if len(sides) > 1 else ''} at {curve.at}",
                 curve.offsets_mm,
                 widths,
             )

@@ -8,6 +8,8 @@ import copy
 import math
 from dataclasses import dataclass
 
+from projector.phrases import listed
+
 STATEMENTS = ("reading", "output")
 # What of a lens bears on the light that comes through it; "file" stands for all of it where a lens file is not yet
 # read.
@@ -69,7 +71,7 @@ class CarriedOver:
             if abs(self.stops) >= 0.05
             else "as much"
         )
-        openings = " and ".join(f"{diameter:.1f} mm" for diameter in self.filled_mm)
+        openings = listed([f"{diameter:.1f} mm" for diameter in self.filled_mm])
         filled = (
             f", if the lamp fills {'both openings' if len(self.filled_mm) > 1 else 'the opening'} of {openings}"
             if openings

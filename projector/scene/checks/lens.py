@@ -5,7 +5,7 @@ from __future__ import annotations
 from projector.faults import Fault
 from projector.optics.dispersion import MATERIALS, find_material
 from projector.optics.distortion import STRONGEST_BARREL
-from projector.phrases import did_you_mean, nearest
+from projector.phrases import did_you_mean, listed, nearest
 from projector.scene.checks.report import Report
 from projector.scene.reading.field_faults import Places
 
@@ -23,7 +23,7 @@ def check_lens(report: Report, lens, path: tuple, key: str) -> None:
     if dispersion is not None:
         given = [name for name, value in dispersion.model_dump().items() if value is not None]
         if len(given) != 1:
-            found = " and ".join(given) if given else "nothing in it"
+            found = listed(given) if given else "nothing in it"
             report.fault(
                 (*path, "dispersion"),
                 f"{key}.dispersion",

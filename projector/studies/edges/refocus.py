@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass
 
 from projector.optics.dispersion import LINE_D_NM
+from projector.phrases import listed
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, patch_diameters, place_on_surface
@@ -50,7 +51,7 @@ class WantedFocus(Shown):
     least_offset_mm: float
 
     def _line(self) -> str:
-        offsets = " or ".join(f"{item.offset_mm:+.3f} mm" for item in self.focuses) or "no offset"
+        offsets = listed([f"{item.offset_mm:+.3f} mm" for item in self.focuses], "or") or "no offset"
         return f"{self.edge} {self.wanted_mm:g} mm wide: {offsets}"
 
 
@@ -137,7 +138,7 @@ def wanted_focuses(
     for index, blade in enumerate(spec.blade):
         planes.setdefault(blade.offset_mm, []).append(index)
     names = [
-        " and ".join(spec.blade[index].side for index in group) + (" blades" if len(group) > 1 else " blade")
+        listed([spec.blade[index].side for index in group]) + (" blades" if len(group) > 1 else " blade")
         for group in planes.values()
     ]
     return tuple(

@@ -10,6 +10,7 @@ from pathlib import Path
 from projector.faults import Fault, SceneError
 from projector.files.bitmap_file import read_colours
 from projector.photometry.colour import decode_srgb
+from projector.phrases import listed
 from projector.rendering.workers import Progress
 from projector.shown import Drawn
 from projector.studies.lenses.lens_fit import LensFit, SetUp, fit_lens
@@ -155,9 +156,7 @@ def _cut_remarks(reading: EdgeReading) -> list[str]:
     """What black and white cut off makes the rise shorter than it was, and the pupil small."""
     found = []
     if reading.cut.dark_side:
-        where = (
-            "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {' and '.join(reading.cut.dark_side)}"
-        )
+        where = "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {listed(reading.cut.dark_side)}"
         found.append(
             f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is"
             " gone and the pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the"
@@ -169,7 +168,7 @@ def _cut_remarks(reading: EdgeReading) -> list[str]:
     ):
         if channels:
             found.append(
-                f"beside the edge {' and '.join(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}:"
+                f"beside the edge {listed(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}:"
                 f" the file cannot hold the colour of the fringe, and the pupil may come out too small; {cure}."
             )
     return found
