@@ -70,6 +70,11 @@ def listed(names: Sequence[str], last: str = "and") -> str:
     return f"{', '.join(others)} {last} {end}" if others else end
 
 
+def either(words: Iterable[str]) -> str:
+    """Words of which one is to be written, in quotes: "quick" or "fine"."""
+    return listed([f'"{word}"' for word in words], "or")
+
+
 def counted(number: int, name: str, several: str = "") -> str:
     """A number of things: "1 surface", "no projectors", "2 boxes"."""
     return f"{number or 'no'} {name if number == 1 else several or f'{name}s'}"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from projector.faults import Fault, SceneError, check_above_zero, check_within
-from projector.phrases import did_you_mean, listed, percent, within
+from projector.phrases import did_you_mean, either, listed, percent, within
 
 PACKAGE = Path(__file__).resolve().parents[1] / "projector"
 # Phrases, and the library that finds what was meant: each in one module, whoever says them.
@@ -96,6 +96,7 @@ def test_a_range_is_said_one_way():
 
 
 def test_lists_and_shares_are_said_one_way():
+    assert either(["quick", "fine"]) == '"quick" or "fine"'
     assert listed(["a"]) == "a" and listed(["a", "b"]) == "a and b" and listed(["a", "b", "c"], "or") == "a, b or c"
     assert did_you_mean("", otherwise="look again") == "look again" and did_you_mean("a", "b") == "did you mean a or b?"
     shares = [1.0, 0.1, 0.096, 0.0123, 4e-4, 1e-9, 0.0]

@@ -11,7 +11,7 @@ import re
 
 from projector.faults import Fault, SceneError
 from projector.files.typed_numbers import typed_number, values_of_range
-from projector.phrases import A_RANGE, as_written, listed, unit_of, within
+from projector.phrases import A_RANGE, as_written, either, unit_of, within
 from projector.scene.reading.field_hints import number_hint
 
 QUALITIES = ("quick", "fine")
@@ -116,7 +116,7 @@ def size_from(text: str, name: str = "size") -> tuple[int, int]:
 def quality_from(text: str, name: str = "quality") -> str:
     """The name of a quality. Mistyped for another word."""
     if text not in QUALITIES:
-        allowed = listed([f'"{quality}"' for quality in QUALITIES], "or")
+        allowed = either(QUALITIES)
         raise Mistyped(Fault(f'"{text}" is not a quality', allowed, key=name, example=QUALITIES[0]))
     return text
 

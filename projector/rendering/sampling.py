@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.faults import Fault, SceneError
-from projector.phrases import within
+from projector.phrases import either, within
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.rays.first_hits import camera_points, empty_points, mark_outlines
@@ -48,7 +48,7 @@ MOST_ACROSS = 16384
 def quality_called(name: str) -> Quality:
     """A quality by its name. SceneError for another word."""
     if name not in QUALITIES:
-        raise SceneError(Fault(allowed=" or ".join(f'"{quality}"' for quality in QUALITIES), key="quality", value=name))
+        raise SceneError(Fault(allowed=either(QUALITIES), key="quality", value=name))
     return QUALITIES[name]
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pydantic import BaseModel, ValidationError
 
 from projector.faults import Fault
-from projector.phrases import ONE_OF_THESE, as_written, did_you_mean, listed, nearest, within
+from projector.phrases import ONE_OF_THESE, as_written, did_you_mean, either, nearest, within
 from projector.scene.model.named import Named
 from projector.scene.reading.field_hints import example_line, number_hint, unit_hint
 
@@ -179,7 +179,7 @@ def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: st
         close = nearest(str(value), options, 0.5)
         return Fault(
             written,
-            listed([f'"{option}"' for option in options], "or"),
+            either(options),
             did_you_mean(f'"{close}"' if close else ""),
         )
     if kind.startswith(("float_", "int_")):
