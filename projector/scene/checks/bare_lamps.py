@@ -13,7 +13,7 @@ _EXAMPLE = "lamp = { opening_mm = 40, card_mm = 500 }"
 
 
 def check_lens_or_lamp(report: Report, spec, path: tuple) -> None:
-    """One of the two, a lamp that is told of one way, and nothing that only a lens has beside it."""
+    """One of the two, a lamp that is given one way, and nothing that only a lens has beside it."""
     key = f"projector.{spec.name}"
     if spec.lens is None and spec.lamp is None:
         report.fault(
@@ -43,7 +43,7 @@ def _check_fields(report: Report, spec, path: tuple, key: str) -> None:
         report.fault(
             path,
             key,
-            "a lamp told of by its opening in mm and by how wide it looks, in degrees",
+            "a lamp given by its opening in mm and by how wide it looks, in degrees",
             "opening_mm with card_mm, or opening_deg alone",
             "for the sun through a window's frame: opening_deg = 0.53, the projector standing where the frame stands",
         )
@@ -76,7 +76,7 @@ def _check_what_needs_a_lens(report: Report, spec, path: tuple, key: str) -> Non
         report.fault(
             (*path, "output"),
             f"{key}.output",
-            "lumens of a light that is told of by how wide it looks",
+            "lumens of a light that is given by how wide it looks",
             "a reading, with its distance from the card",
             "reading = { f_number = 8, iso = 100, distance_m = 1.0 }",
         )

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from projector.scene import stated_power
 from projector.scene.model import Reading
-from projector.stage.optics import require_lens
+from projector.stage.optics import opening_before, require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, StagedProjector, projector_on
 from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSearch, set_up
 from projector.studies.choosing.rendered_size import rendered_size
@@ -41,7 +41,7 @@ def place(
     check_wishes(wishes)
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
-    require_lens(spec, "lens to search a place for")
+    require_lens(spec, "focal length to find a place by")
     target = target if target is not None else spec.aim
     goal = stage.point(target)
     check_target(stage, wishes.room_m, goal)
@@ -104,7 +104,7 @@ def _metered_right(staged: StagedProjector):
     It meters right for the camera at its focus distance, through its own lens.
     """
     camera = staged.stage.scene.camera
-    distance = abs(staged.focus.sharp_distance) + 1e-3 * staged.spec.lens.pupil_offset_mm
+    distance = abs(staged.focus.sharp_distance) + opening_before(staged.spec)
     return staged.spec.model_copy(
         update={"reading": Reading(f_number=camera.f_number, iso=camera.iso, distance_m=distance)}
     )

@@ -79,14 +79,14 @@ def offsets_to_show(stage: SceneOrStage, asked, marked: Sequence[float] = ()) ->
     stage, lowest, present = stage_of(stage), [], list(marked)
     for projector, reference in asked:
         staged = stage.projector(projector)
-        require_lens(staged.spec, "focus to turn")
+        lens = require_lens(staged.spec, "focus to turn")
         spec, sharpest = staged.spec, sharpest_offset(stage, staged, reference)
         planes = (
             [0.0, *(blade.offset_mm for blade in spec.blade)]
             if spec.stencil is not None or not spec.blade
             else [blade.offset_mm for blade in spec.blade]
         )
-        reach = FAR_OFFSET * spec.lens.focal_length_mm
+        reach = FAR_OFFSET * lens.focal_length_mm
         lowest += [sharpest - plane for plane in planes if abs(sharpest - plane - spec.focus.offset_mm) <= reach]
         present.append(spec.focus.offset_mm)
     lowest = sorted(set(np.round(lowest, 3)))
@@ -130,7 +130,7 @@ def compromise(stage: SceneOrStage, projector: AnyProjector, references) -> Comp
         raise SceneError(Fault("no points", "one or more landmarks, or points in metres", key="references"))
     staged = projector_on(stage, projector)
     stage, spec = staged.stage, staged.spec
-    require_lens(spec, "focus to turn")
+    lens = require_lens(spec, "focus to turn")
 
     def worst(offset: float) -> float:
         light = yellow_refocused(staged, offset)
@@ -148,7 +148,7 @@ def compromise(stage: SceneOrStage, projector: AnyProjector, references) -> Comp
         )
 
     # A look round the whole travel first: the search below only finds the lowest point next to where it starts.
-    offsets = spec.focus.offset_mm + 0.05 * spec.lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
+    offsets = spec.focus.offset_mm + 0.05 * lens.focal_length_mm * np.linspace(-1.0, 1.0, 81)
     start = int(np.argmin([worst(offset) for offset in offsets]))
     best = minimize_scalar(
         worst,

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from projector.optics.dispersion import LINE_D_NM
 from projector.phrases import listed
 from projector.shown import Shown
+from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.edges.widest_fringe import edge_told_of
@@ -120,7 +121,8 @@ def offset_bounds(stage: SceneOrStage, projector: AnyProjector = None) -> tuple[
     """
     staged = projector_on(stage, projector)
     sharp_mm = 1e3 * staged.focus.sharp_tube_length
-    return _NEAREST_TUBE * staged.spec.lens.focal_length_mm - sharp_mm, sharp_mm
+    lens = require_lens(staged.spec, "focus to turn")
+    return _NEAREST_TUBE * lens.focal_length_mm - sharp_mm, sharp_mm
 
 
 def wanted_focuses(
@@ -161,14 +163,15 @@ def _wanted_focus(staged: StagedProjector, reference, wanted_mm: float, edge: st
         return edge_refocused(staged.stage, staged, reference, offset, blade) - wanted_mm
 
     # Colours and faults of the lens move the sharpest focus a little from yellow's own.
-    reach = 0.05 * spec.lens.focal_length_mm
+    focal_length_mm = require_lens(spec, "focus to turn").focal_length_mm
+    reach = 0.05 * focal_length_mm
     best = minimize_scalar(
         excess, bounds=(max(low, start - reach), min(high, start + reach)), method="bounded", options={"xatol": 1e-4}
     )
     least, at = (float(best.fun), float(best.x)) if best.fun <= excess(start) else (excess(start), start)
     found = []
     for end in (high, low) if least <= 0.0 else ():
-        step = 0.02 * spec.lens.focal_length_mm * (1.0 if end > at else -1.0)
+        step = 0.02 * focal_length_mm * (1.0 if end > at else -1.0)
         outer = at
         # In growing steps, so that the crossing found is the one next to the sharpest focus.
         while excess(outer) <= 0.0 and outer != end:
@@ -179,7 +182,8 @@ def _wanted_focus(staged: StagedProjector, reference, wanted_mm: float, edge: st
 
 
 def _focused(staged: StagedProjector, offset_mm: float) -> Focused:
-    inverse, lens = float(yellow_refocused(staged, offset_mm).inverse_sharp[0]), staged.spec.lens
+    inverse = float(yellow_refocused(staged, offset_mm).inverse_sharp[0])
+    lens = require_lens(staged.spec, "focus to turn")
     focus_m = 1.0 / inverse + 1e-3 * lens.pupil_offset_mm if inverse > 1e-6 else None
     nearest = lens.nearest_focus_m
     return Focused(offset_mm, focus_m, focus_m is None or nearest is None or focus_m >= nearest - 1e-6)

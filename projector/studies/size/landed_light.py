@@ -16,6 +16,7 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.scene.placement import placed_figure
 from projector.shown import Shown
+from projector.stage.optics import opening_before
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
 from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.sharpness import stencil_detail
@@ -202,7 +203,8 @@ def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[La
         if owner >= len(scene.surface):
             points = np.array(light.emitter.position) + distances[here, None] * _world(light, slopes[here])
             sitter = _sitter(scene.figure[owner - len(scene.surface)], points, weights[here])
-        rows.append(LandedOn(arrays.names[owner], share, distance, *_sizes(light, found, distance), sitter))
+        away = distance if spec.lens is not None else distance + opening_before(spec)
+        rows.append(LandedOn(arrays.names[owner], share, away, *_sizes(light, found, distance), sitter))
     return sorted(rows, key=lambda row: row.distance_m)
 
 

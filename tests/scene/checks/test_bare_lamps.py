@@ -8,8 +8,12 @@ from projector.faults import SceneError
 from projector.scene.checks.cross import cross_check
 from projector.scene.reading.reader import load, load_text
 from projector.scene.reading.saving import save_scene
+from projector.studies.choosing.where_to_stand import place
+from projector.studies.choosing.wishes import Wishes
+from projector.studies.edges.focus_curve import compromise, focus_curve
 from projector.studies.edges.fringe import fringe
 from projector.studies.edges.sharpness import sharpness
+from projector.studies.size.landed_light import landed_light
 from projector.studies.size.landing import landing
 
 LAMP = {"opening_mm": 40.0, "card_mm": 500.0}
@@ -101,6 +105,8 @@ def test_where_it_lands_counts_from_its_place():
     sun = landing(load_text(TEXT.replace("opening_mm = 40, card_mm = 500", "opening_deg = 0.53"), "test"))
     assert (sun.throw_m, sun.sharp_at_m) == pytest.approx((2.0, 0.0), abs=1e-6)
     assert (sun.magnification, sun.blur_mm) == pytest.approx((1.0, 18.5), rel=3e-3)
+    (lit,) = landed_light(load_text(TEXT.replace("opening_mm = 40, card_mm = 500", "opening_deg = 0.53"), "test"))
+    assert (lit.share, lit.distance_m) == pytest.approx((1.0, 2.0), abs=1e-3)
 
 
 def test_questions_about_a_lens_are_refused_and_sharpness_answers():
@@ -109,5 +115,16 @@ def test_questions_about_a_lens_are_refused_and_sharpness_answers():
     assert found.edge_mm == pytest.approx(0.687 * 120.0, rel=2e-3)
     assert found.limits[0].cause == "the lamp's opening" and not found.has_lens
     for ask in (lambda: sharpness(scene, None, (0.0, 1.5, 0.0), 5.0), lambda: fringe(scene, None, (0.0, 1.5, 0.0))):
+        with pytest.raises(SceneError, match="a lamp without a lens"):
+            ask()
+
+
+def test_focus_curves_and_places_are_refused_too():
+    scene = load_text(TEXT, "test")
+    for ask in (
+        lambda: focus_curve(scene, None, (0.0, 1.5, 0.0), [0.0]),
+        lambda: compromise(scene, None, [(0.0, 1.5, 0.0)]),
+        lambda: place(scene, None, Wishes(width_m=1.0, edge_mm=5.0)),
+    ):
         with pytest.raises(SceneError, match="a lamp without a lens"):
             ask()
