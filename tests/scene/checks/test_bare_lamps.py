@@ -124,7 +124,7 @@ def test_focus_curves_and_places_are_refused_too():
     for ask in (
         lambda: focus_curve(scene, None, (0.0, 1.5, 0.0), [0.0]),
         lambda: compromise(scene, None, [(0.0, 1.5, 0.0)]),
-        lambda: place(scene, None, Wishes(width_m=1.0, edge_mm=5.0)),
+        lambda: place(scene, None, Wishes(1.0, 5.0, 5.6, 100.0, (4.0, 4.0, 2.8))),
     ):
         with pytest.raises(SceneError, match="a lamp without a lens"):
             ask()
