@@ -10,7 +10,6 @@ import typer
 
 from projector.answers.chosen import chosen_projectors
 from projector.answers.light import contrast_words, no_light_note, no_light_words, room_words, row_without_numbers
-from projector.answers.timing import timing as timing_answer
 from projector.answers.typed import point_from
 from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_unused
@@ -199,6 +198,8 @@ def timing(
                 try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125",
             )
         )
+    from projector.answers.timing import timing as timing_answer
+
     return Reply(*timing_answer(numbers, lights, moves, swings))
 
 

@@ -8,9 +8,11 @@ import math
 import numpy as np
 import pytest
 
+from projector.answers.landing import landing_words
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.placement import placed_figure
 from projector.studies.size import landed_light as study
+from projector.studies.size.landing import landing
 
 SITTER = {"name": "keeper", "kind": "head", "position_m": [0.1, -0.1, 0.8]}
 STRIP = np.zeros((500, 1000))
@@ -121,3 +123,26 @@ def test_a_black_stencil_lights_nothing(studio):
     scene = studio.scene({"stencil": {"file": studio.bitmap("black.png", np.zeros((64, 64))), "width_mm": 40.0}})
     assert study.landed_light(scene, scene.projector[0]) == []
     assert math.isnan(study.opening(scene, scene.projector[0]).width_mm)
+
+
+def test_a_preview_says_how_large_opening_and_finest_detail_land(studio):
+    """An open strip of 18 × 1.5 mm in a bitmap of 30 × 15 mm, 85 mm sharp at 2 m: all of it × 2 m / tube. A gate
+    without a stencil has no detail, and its opening is its pattern; of a black stencil there is neither.
+    """
+    scale = 2.0 * (1.0 / 0.085 - 1.0 / 2.0)
+    stencils = [{"file": studio.bitmap("strip.png", STRIP), "width_mm": 30.0}, None]
+    stencils.append({"file": studio.bitmap("black.png", np.zeros((64, 64))), "width_mm": 30.0})
+    said = []
+    for stencil in stencils:
+        scene = studio.scene({} if stencil is None else {"stencil": stencil})
+        found = landing(scene, scene.projector[0])
+        opened = study.landed_opening(scene, scene.projector[0], found.throw_m)
+        said.append(
+            (opened, [line for line in landing_words(found, opened, 8.0) if "open" in line and "gate m" not in line])
+        )
+    (strip, words), (gate, none), (black, nothing) = said
+    assert (strip.opening_width_m, strip.opening_height_m) == pytest.approx((0.018 * scale, 0.0015 * scale), rel=0.01)
+    assert strip.detail_mm == pytest.approx(1.5 * scale, rel=0.01)
+    assert len(words) == 1 and f"{1500 * 0.001 * scale:.1f} mm" in words[0] and "finest detail" in words[0]
+    assert gate.detail_mm is None and gate.opening_width_m == pytest.approx(0.06 * scale, rel=0.01) and none == []
+    assert black.opening_width_m is None and nothing == ["window: nothing is open in its gate"]
