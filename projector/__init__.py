@@ -76,7 +76,7 @@ What cannot be answered raises `SceneError`, with all that is wrong and what to 
 
 >>> projector.landing(scene, "windw")
 Traceback (most recent call last):
-projector.faults.SceneError: there is no projector "windw"
+projector.faults.SceneError: there is no projector called "windw"
     allowed: window
     try: did you mean window?
 
