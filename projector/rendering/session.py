@@ -138,6 +138,8 @@ class _LightInSession:
         self.source: LightSource = prepared_light.light_source(staged, session.quality.n_wavelengths, False)
         # Where it stands, whatever its size.
         self.place = resized(self.source.light.emitter, 1.0)
+        # What was asked for in this turn, by stage and set of points.
+        self._found: dict[tuple[str, str], Made] = {}
 
     @property
     def name(self) -> str:
@@ -149,11 +151,26 @@ class _LightInSession:
 
     def squares(self, grid: Made) -> Made:
         """The squares of the grid as it sees them."""
-        width = self.view.camera.width * self.view.quality.grid
-        return self._get("squares", partial(stages.squares, self.work), (self.place, grid, width))
+        return self._once("squares", "grid", grid, self._squares)
 
     def first_look(self, name: str, points: Made) -> Made:
         """Who sees all or nothing of it, for every stop and beam near its own."""
+        return self._once("first look", name, points, self._first_look)
+
+    def seen(self, name: str, points: Made) -> Made:
+        """Who sees how much of it."""
+        return self._once("seen", name, points, self._seen)
+
+    def _once(self, stage: str, name: str, points: Made, make) -> Made:
+        if (stage, name) not in self._found:
+            self._found[stage, name] = make(name, points)
+        return self._found[stage, name]
+
+    def _squares(self, _name: str, grid: Made) -> Made:
+        width = self.view.camera.width * self.view.quality.grid
+        return self._get("squares", partial(stages.squares, self.work), (self.place, grid, width))
+
+    def _first_look(self, name: str, points: Made) -> Made:
         light, lens = self.source.light, self.staged.spec.lens
         sweep = shadows.sweep_of(light, None if lens is None else 1e-3 * lens.focal_length_mm)
         squares = self.squares(points) if name == "grid" else None
@@ -162,8 +179,7 @@ class _LightInSession:
         count = min(_REMEMBERED, max(1, _FIRST_LOOKS // len(self.session.scene.projector)))
         return self._get(f"first look {name}", partial(stages.first_look, self.work), inputs, count)
 
-    def seen(self, name: str, points: Made) -> Made:
-        """Who sees how much of it."""
+    def _seen(self, name: str, points: Made) -> Made:
         inputs = (self.view.arrays, self.source.light.emitter, points, self.first_look(name, points))
         return self._get(f"seen {name}", partial(stages.seen, self.work), inputs)
 
