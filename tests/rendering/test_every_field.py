@@ -178,6 +178,12 @@ lumens = 500
 focal_length_mm = 85
 f_number = 2.0
 dispersion = { secondary_spectrum_mm = 0.4 }
+[[projector]]
+name = "card"
+position_m = [0.2, 1.6, 2.2]
+aim = [0.1, 1.0, 0.0]
+gate = { shape = "rectangle", width_mm = 120, height_mm = 90 }
+lamp = { opening_mm = 30, card_mm = 400 }
 [[surface]]
 name = "sweep"
 shape = "sweep"
@@ -242,6 +248,7 @@ EXAMPLES = {
     ],
     "Dispersion": [{"abbe_number": 40}, {"glass": "N-SF11"}],
     "Lens": [{"focal_length_mm": 75, "f_number": 4}],
+    "Lamp": [{"opening_deg": 0.6}, {"opening_mm": 50, "card_mm": 300}],
     "Blade": [{"side": "right", "insertion_mm": 8}],
     "Filter": [{"kind": "temperature", "mired_shift": -60}, {"kind": "neutral", "stops": 1}],
     "Reading": [
@@ -285,7 +292,14 @@ EXAMPLES = {
             "gate": {"shape": "round", "diameter_mm": 20},
             "lens": {"focal_length_mm": 85, "f_number": 4},
             "reading": {"f_number": 4, "distance_m": 2},
-        }
+        },
+        {
+            "name": "more",
+            "position_m": [0.5, 1.9, 1.9],
+            "aim": [0, 1.4, 0],
+            "gate": {"shape": "round", "diameter_mm": 90},
+            "lamp": {"opening_mm": 25, "card_mm": 350},
+        },
     ],
 }
 

@@ -7,6 +7,7 @@ import numpy as np
 from projector.scene.checks.beam import check_lateral_colour
 from projector.scene.checks.lens import check_lens
 from projector.scene.checks.report import Report
+from projector.scene.model import Focus
 from projector.scene.stated_power import STATEMENTS
 
 _EXAMPLE = "lamp = { opening_mm = 40, card_mm = 500 }"
@@ -53,7 +54,7 @@ def _check_fields(report: Report, spec, path: tuple, key: str) -> None:
 
 
 def _check_what_needs_a_lens(report: Report, spec, path: tuple, key: str) -> None:
-    if "focus" in spec.model_fields_set:
+    if spec.focus != Focus():
         report.fault(
             (*path, "focus"),
             f"{key}.focus",

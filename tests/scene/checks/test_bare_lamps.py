@@ -6,6 +6,7 @@ import pytest
 
 from projector.faults import SceneError
 from projector.scene.checks.cross import cross_check
+from projector.scene.model import Scene
 from projector.scene.reading.reader import load, load_text
 from projector.scene.reading.saving import save_scene
 from projector.studies.choosing.where_to_stand import place
@@ -85,6 +86,12 @@ def test_a_file_with_neither_is_told_beside_a_wrong_field():
     with pytest.raises(SceneError) as caught:
         load_text(text, "test")
     assert {fault.key for fault in caught.value.faults} == {"projector.card.lens", "surface.wall.width_m"}
+
+
+def test_a_scene_with_a_bare_lamp_is_the_same_when_all_its_fields_are_written_out():
+    scene = load_text(TEXT, "test")
+    again = Scene.model_validate_json(scene.model_dump_json()).placed_at("test", scene.folder)
+    assert cross_check(again) == cross_check(scene) and again.projector == scene.projector
 
 
 def test_a_bare_lamp_is_saved_with_its_comments(tmp_path):
