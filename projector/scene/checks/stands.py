@@ -30,7 +30,10 @@ def lamp_notes(scene) -> list[str]:
 
     def hides(start, ends):
         return np.array(
-            [any(crosses(meshes[i], start, end) for i in np.flatnonzero(_meets(boxes, start, end))) for end in ends],
+            [
+                any(crosses(meshes[i], start, end) for i in np.flatnonzero(meets_boxes(boxes, start, end)))
+                for end in ends
+            ],
             bool,
         )
 
@@ -112,7 +115,7 @@ def crosses(mesh, start, end) -> bool:
     return bool(np.any((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (share > 0.0) & (share < 0.999)))
 
 
-def _meets(boxes, start, end) -> np.ndarray:
+def meets_boxes(boxes, start, end) -> np.ndarray:
     """Whether the way from start to end comes into boxes (k, 2, 3) along the axes, low and high corners: (k,)."""
     way = end - start
     # Along an axis that the way does not move on it is in the box all the while, or never.

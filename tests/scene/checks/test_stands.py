@@ -143,11 +143,11 @@ def test_only_boxes_beside_the_way_are_passed_over():
     ways = random.uniform(-2.5, 2.5, (400, 2, 3))
     ways[::3, 1, random.integers(3)] = ways[::3, 0, random.integers(3)]
     ways[::5, 1, :2] = ways[::5, 0, :2]
-    met = [bool(stands_check._meets(box, start, end)[0]) for start, end in ways]
+    met = [bool(stands_check.meets_boxes(box, start, end)[0]) for start, end in ways]
     hit = [crosses(mesh, start, end) for start, end in ways]
     assert not any(h and not m for h, m in zip(hit, met, strict=True))
     assert sum(hit) > 40 and sum(not m for m in met) > 100
-    assert stands_check._meets(np.empty((0, 2, 3)), np.zeros(3), np.ones(3)).shape == (0,)
+    assert stands_check.meets_boxes(np.empty((0, 2, 3)), np.zeros(3), np.ones(3)).shape == (0,)
 
 
 def test_place_rules_out_what_the_check_notes(studio):
