@@ -31,7 +31,7 @@ from projector.tracing.gate.blur_ladder import (
 )
 from projector.tracing.gate.convolution import FULL, RunningSums, Spectrum, convolve_directly, quantise, rims
 from projector.tracing.gate.gate_image import GateImage
-from projector.tracing.gate.patch_lanes import LEVEL
+from projector.tracing.gate.levels import LEVEL
 from projector.tracing.sight.outline import Outline, coverage_image, kernel_size
 
 # With up to so many terms a texel they are summed one by one; beyond, a Fourier transform is quicker.

@@ -17,7 +17,6 @@ A table of TABLE_WORDS words on the stack holds a point's eight patches between 
 
 from __future__ import annotations
 
-import numpy as np
 from llvmlite import ir
 from numba.core import cgutils, types
 from numba.extending import intrinsic
@@ -38,21 +37,6 @@ _SMALLEST = 1e-12
 # How much all cells alike count beside each by what it sees.
 _LITTLE = 2e-3
 TABLE_WORDS = (FIRST_LEVEL + 2 * _LEVEL_ROWS) * ROW_BYTES // 8
-
-# A level as `choose_patches` reads it, one vector: place, last row, patch diameter, what a texel's unit stands for,
-# width and offset in the block of texels.
-LEVEL = np.dtype(
-    [
-        ("left", "f4"),
-        ("top", "f4"),
-        ("inverse_pitch", "f4"),
-        ("last_row", "f4"),
-        ("diameter", "f4"),
-        ("unit", "f4"),
-        ("width", "i4"),
-        ("offset", "u4"),
-    ]
-)
 
 
 class _Lanes:

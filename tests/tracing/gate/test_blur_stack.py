@@ -10,7 +10,7 @@ import pytest
 from projector.tracing.gate.blur_ladder import level_shape, make_ladder, n_octaves
 from projector.tracing.gate.blur_stack import MOST_THINNED, ROOM, BlurStack
 from projector.tracing.gate.gate_image import MOST_PIXELS, Bitmap, draw_gate, round_gate
-from projector.tracing.gate.patch_lanes import LEVEL
+from projector.tracing.gate.levels import LEVEL
 from projector.tracing.sight.outline import kernel_size, make_outline
 
 PATCHES = (3e-4, 4e-4)

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from projector.jit import kernel
+from projector.tracing.gate.levels import LEVEL
 from projector.tracing.gate.patch_lanes import (
     LANES,
-    LEVEL,
     PASSED,
     SUM,
     TABLE_WORDS,
