@@ -124,7 +124,16 @@ def stands(stage: SceneOrStage, now_m, goal, room_m, largest_angle_deg: float) -
     farthest = np.minimum(ends[1].min(axis=1), _clear_view(stage, goal, directions))
     some = farthest >= nearest
     directions, near, far = _unhindered(stage, goal, directions[some], nearest[some], farthest[some])
-    return Stands(goal, low, high, front, directions, near, far, np.stack([nearest[some], farthest[some]]))
+    return Stands(
+        goal=goal,
+        low=low,
+        high=high,
+        front=front,
+        directions=directions,
+        nearest_m=near,
+        farthest_m=far,
+        seen_m=np.stack([nearest[some], farthest[some]]),
+    )
 
 
 def _unhindered(stage: Stage, goal, directions, nearest, farthest):

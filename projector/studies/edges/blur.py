@@ -104,22 +104,24 @@ def blur(
         )
     )
     wanted = f_number * edge / within_mm if within_mm is not None and edge > within_mm else None
+    focuses, offsets = ((), ()) if within_mm is None else _focuses(focal_length, pupil, wall_m, 1e-3 * within_mm)
     return Blur(
-        focal_length_mm,
-        f_number,
-        1e3 * pupil,
-        1e3 * tube,
-        1.0 / inverse_sharp if inverse_sharp > 1e-9 else None,
-        wall_m,
-        magnification,
-        found,
-        edge,
-        math.degrees(2.0 * math.atan(0.5 * pupil / wall_m)),
-        blue,
-        red,
-        wanted,
-        None if wanted is None else 2.0 * math.log2(wanted / f_number),
-        *(() if within_mm is None else _focuses(focal_length, pupil, wall_m, 1e-3 * within_mm)),
+        focal_length_mm=focal_length_mm,
+        f_number=f_number,
+        pupil_mm=1e3 * pupil,
+        tube_length_mm=1e3 * tube,
+        sharp_m=1.0 / inverse_sharp if inverse_sharp > 1e-9 else None,
+        wall_m=wall_m,
+        magnification=magnification,
+        blur_mm=found,
+        edge_mm=edge,
+        lens_deg=math.degrees(2.0 * math.atan(0.5 * pupil / wall_m)),
+        blue_disc_mm=blue,
+        red_disc_mm=red,
+        f_number_wanted=wanted,
+        cost_stops=None if wanted is None else 2.0 * math.log2(wanted / f_number),
+        focuses_m=focuses,
+        offsets_mm=offsets,
     )
 
 

@@ -167,14 +167,15 @@ def place_at(light: Projection, name: str, surface: OnSurface) -> Place:
     along /= np.linalg.norm(along)
     across = np.cross(normal, along)
     return Place(
-        name,
-        surface.point,
-        normal,
-        along,
-        across,
-        local,
-        _gate_point(light, local),
-        *(_movement(light, local, axes @ item) for item in (along, across)),
+        name=name,
+        point=surface.point,
+        normal=normal,
+        along=along,
+        across=across,
+        local=local,
+        gate=_gate_point(light, local),
+        per_metre_along=_movement(light, local, axes @ along),
+        per_metre_across=_movement(light, local, axes @ across),
     )
 
 
@@ -194,15 +195,15 @@ def place_on_axis(light: Projection, distance: float) -> Place:
     per_metre = light.tube_length / distance
     point = np.array(light.emitter.position) + distance * forward
     return Place(
-        "axis",
-        point,
-        -forward,
-        right,
-        down,
-        np.array([0.0, 0.0, distance]),
-        np.zeros(2),
-        np.array([per_metre, 0.0]),
-        np.array([0.0, per_metre]),
+        name="axis",
+        point=point,
+        normal=-forward,
+        along=right,
+        across=down,
+        local=np.array([0.0, 0.0, distance]),
+        gate=np.zeros(2),
+        per_metre_along=np.array([per_metre, 0.0]),
+        per_metre_across=np.array([0.0, per_metre]),
     )
 
 

@@ -104,7 +104,12 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
         for blade in range(light.blades.limits.size)
     ]
     return Samples(
-        px, py, inside(light.emitter.outline, px, py), in_gate, np.array(passed, bool).reshape(-1, *px.shape), stencil
+        x=px,
+        y=py,
+        opening=inside(light.emitter.outline, px, py),
+        gate=in_gate,
+        blades=np.array(passed, bool).reshape(-1, *px.shape),
+        stencil=stencil,
     )
 
 
@@ -117,7 +122,7 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     shining = samples.shining
     total = float(shining.sum())
     if not total > 0.0:
-        return LitPupil(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        return LitPupil(share=0.0, longest_mm=0.0, shortest_mm=0.0, longest_deg=0.0, shortest_deg=0.0, shadow_mm=0.0)
     counted = shining >= 0.5 * float(shining.max())
     places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
     extents = _extents(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
@@ -125,12 +130,12 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     longest_deg, shortest_deg = (math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents)
     gap = min(GAP_M, 0.5 * distance)
     return LitPupil(
-        total / float(samples.opening.sum()),
-        1e3 * extents[0],
-        1e3 * extents[1],
-        longest_deg,
-        shortest_deg,
-        1e3 * extents[0] * gap / (distance - gap),
+        share=total / float(samples.opening.sum()),
+        longest_mm=1e3 * extents[0],
+        shortest_mm=1e3 * extents[1],
+        longest_deg=longest_deg,
+        shortest_deg=shortest_deg,
+        shadow_mm=1e3 * extents[0] * gap / (distance - gap),
     )
 
 

@@ -95,7 +95,14 @@ def _with_shares(
     strays = veil(open_share, lens_reflectance, stencil_reflectance)
     dark = strays + ambient + sum(others.values())
     ratio = (1.0 + dark) / dark if dark > 0.0 else math.inf
-    return Contrast(open_share, strays, ambient, ratio, math.log2(ratio), others)
+    return Contrast(
+        open_share=open_share,
+        veil_share=strays,
+        ambient_share=ambient,
+        ratio=ratio,
+        stops=math.log2(ratio),
+        other_shares=others,
+    )
 
 
 def contrast_where_it_lands(

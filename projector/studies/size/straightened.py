@@ -176,7 +176,14 @@ def _plane_of(staged: StagedProjector, light) -> _Plane:
     up /= np.linalg.norm(up)
     right = np.cross(up, normal)
     origin = np.array(light.emitter.position) + distance * forward
-    return _Plane(name, distance, origin, right, up, (vertices - origin) @ np.array([right, up]).T)
+    return _Plane(
+        name=name,
+        distance=distance,
+        origin=origin,
+        right=right,
+        up=up,
+        outline=(vertices - origin) @ np.array([right, up]).T,
+    )
 
 
 def _within_the_gate(staged: StagedProjector, picture: np.ndarray) -> np.ndarray:

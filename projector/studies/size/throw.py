@@ -77,16 +77,16 @@ def throw(focal_length_mm: float, lit_width_mm: float, throw_m: float, lit_heigh
     magnification = thin_lens.magnification(tube, throw_m)
     beam_angle_deg = math.degrees(thin_lens.beam_angle(1e-3 * lit_width_mm, tube))
     return Throw(
-        focal_length_mm,
-        lit_width_mm,
-        lit_height_mm,
-        throw_m,
-        magnification,
-        1e-3 * lit_width_mm * magnification,
-        1e-3 * lit_height_mm * magnification,
-        1e3 * tube,
-        beam_angle_deg,
-        edge_stops(beam_angle_deg),
+        focal_length_mm=focal_length_mm,
+        lit_width_mm=lit_width_mm,
+        lit_height_mm=lit_height_mm,
+        throw_m=throw_m,
+        magnification=magnification,
+        width_m=1e-3 * lit_width_mm * magnification,
+        height_m=1e-3 * lit_height_mm * magnification,
+        tube_length_mm=1e3 * tube,
+        beam_angle_deg=beam_angle_deg,
+        edge_stops=edge_stops(beam_angle_deg),
     )
 
 
