@@ -19,6 +19,7 @@ from projector.scene.model import Scene
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, place_on_surface
 from projector.studies.size.landing import landing
 from projector.tracing.gate.lens_law import pupil_geometry
+from projector.tracing.sight.points import SURFACE
 
 FEW = settings(max_examples=12, deadline=None, derandomize=True, database=None)
 FOLDER = Path(tempfile.mkdtemp(prefix="laws-"))
@@ -139,8 +140,8 @@ def test_geometry_is_the_same_from_either_end(x, y, z, ax, ay):
     """cosθ·cosθ′/r² does not know which end is the lamp (reciprocity, any radiometry text):
     faces square to the axis.
     """
-    there = pupil_geometry(x, y, z, 0.0, 0.0, -1.0, ax, ay)
-    back = pupil_geometry(ax - x, ay - y, z, 0.0, 0.0, -1.0, 0.0, 0.0)
+    there = pupil_geometry(SURFACE, x, y, z, 0.0, 0.0, -1.0, ax, ay)
+    back = pupil_geometry(SURFACE, ax - x, ay - y, z, 0.0, 0.0, -1.0, 0.0, 0.0)
     assert math.isclose(there, back, rel_tol=1e-12)
 
 
