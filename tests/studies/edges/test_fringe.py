@@ -168,6 +168,7 @@ def test_a_hair_over_the_limit_passes(studio):
         assert found.width_mm > found.tolerance_mm and found.passes is passes
 
 
+@pytest.mark.slow
 def test_lateral_colour_is_the_same_at_the_same_radius_in_every_direction(studio):
     """A lens is round: 0.3 m to the right, upwards, or aslant, the fringe is of one width and one colour, on edges
     square to the radius.

@@ -187,6 +187,7 @@ def test_the_stop_for_a_wanted_edge_gives_it_and_costs_what_the_light_says(studi
     assert study.sharpness(scene, spec, (0.0, 1.5, 0.0), within_mm=99.0).stop is None
 
 
+@pytest.mark.slow
 def test_lateral_colour_softens_the_same_radius_alike_in_every_direction(studio):
     """0.3 m from the beam's middle to the right, upwards and aslant: one edge, one word, one cause, one stop, and a
     stop that holds what it says.
