@@ -106,7 +106,7 @@ def test_things_stay_found_by_name_however_a_scene_is_made():
 
 def test_the_schema_still_says_how_many_things_there_may_be():
     schema = projector.scene.model.scene_schema()
-    assert schema["properties"]["projector"]["maxItems"] == 32 and schema["properties"]["projector"]["default"] == []
+    assert schema["properties"]["projector"]["maxItems"] == 16 and schema["properties"]["projector"]["default"] == []
     with pytest.raises(SceneError, match="at most 20"):
         made(figure=[{"name": f"f{number}"} for number in range(21)])
 

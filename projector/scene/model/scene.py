@@ -25,7 +25,7 @@ class Scene(Part):
     format: Literal[1] = Field(1, description="Version of this file format.")
     title: str = Field("", max_length=300, description="What the scene shows.")
     camera: Camera = Field(description="The camera.")
-    projector: Annotated[Named[Projector], AtMost(32)] = Field((), validate_default=True, description="Projectors.")
+    projector: Annotated[Named[Projector], AtMost(16)] = Field((), validate_default=True, description="Projectors.")
     surface: Annotated[Named[Surface], AtMost(200)] = Field((), validate_default=True, description="Surfaces.")
     figure: Annotated[Named[Figure], AtMost(20)] = Field((), validate_default=True, description="Sitters.")
     ambient: Ambient | None = Field(None, description="Light from the room.")
