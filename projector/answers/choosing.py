@@ -50,6 +50,7 @@ def place_words(number: int, item, target, iso: float) -> list[str]:
     focus = f"focused on {target if isinstance(target, str) else 'the target'}" + (
         f", then the stencil {item.focus_offset_mm:.3f} mm away from the lens" if item.focus_offset_mm else ""
     )
+    wanted = item.meter_f_number / 2.0 ** (item.spare_stops / 2.0)
     words = [
         (
             f"{number}. {lens}, at f/{item.f_number:g}: throw {metres(item.throw_m)}, lens at ({x:.3f}, {y:.3f},"
@@ -59,8 +60,7 @@ def place_words(number: int, item, target, iso: float) -> list[str]:
         (
             f"   rendered: {metres(item.got_width_m)} wide, edges {millimetres(item.got_edge_mm)}, colour fringes"
             f" {millimetres(item.fringe_mm)}; meters f/{item.meter_f_number:.1f} at ISO {iso:g},"
-            f" {item.spare_stops:+.1f}"
-            " stops against the wish"
+            f" {item.spare_stops:+.1f} stops against the wanted f/{wanted:.2g}"
         ),
     ]
     return words if item.carried_over is None else [*words, f"   {item.carried_over}"]

@@ -216,9 +216,21 @@ def compromise_words(name: str, best) -> str:
     return f"{name}: one focus for all: offset {best.offset_mm:+.2f} mm, edges {there} mm there (now {now} mm)"
 
 
-def meanings(words: dict[str, str]) -> str:
-    """What the words for sharpness stand for."""
-    return "words: " + "; ".join(f"{word}: {meaning}" for word, meaning in words.items())
+def sharpness_meanings() -> dict[str, str]:
+    """What each word for sharpness stands for."""
+    from projector.studies.edges.sharpness import CRISP_SHARE, FIRM_SHARE, SOFT_SHARE
+
+    return {
+        "crisp": f"rises within {CRISP_SHARE:g} of the pattern's own detail, or within two camera pixels",
+        "firm": f"within {FIRM_SHARE:g} of it: a visible but definite edge",
+        "soft": f"within {SOFT_SHARE:g} times it: the pattern is read, its edges are not",
+        "dissolved": "wider than that: neighbouring details run into each other",
+    }
+
+
+def meanings() -> str:
+    """The same in one line, for people."""
+    return "words: " + "; ".join(f"{word}: {meaning}" for word, meaning in sharpness_meanings().items())
 
 
 def named_focuses(asked, wanted) -> list[tuple[float, str]]:

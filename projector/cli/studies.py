@@ -17,6 +17,7 @@ from projector.answers.edges import (
     fringe_words,
     meanings,
     named_focuses,
+    sharpness_meanings,
     sharpness_words,
     wanted_words,
 )
@@ -186,10 +187,9 @@ def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) 
     if path is not None:
         _draw_focus(stage, asked, within_mm, wanted, path, overwrite)
     if asked:
-        words.append(meanings(study.WORDS))
-    return Reply(
-        {"points": rows, "compromises": compromises, "words": study.WORDS}, words, [path] if path else [], warnings
-    )
+        words.append(meanings())
+    result = {"points": rows, "compromises": compromises, "words": sharpness_meanings()}
+    return Reply(result, words, [path] if path else [], warnings)
 
 
 def _draw_focus(stage, asked, within_mm, wanted, path: Path, overwrite: bool) -> None:

@@ -36,12 +36,6 @@ from projector.tracing.gate.lens_law import has_lens, with_pupil_radius
 # An edge counts by how its rise compares with the pattern's own detail, and by whether the camera can tell it from a
 # step.
 CRISP_SHARE, FIRM_SHARE, SOFT_SHARE = 0.15, 0.5, 1.5
-WORDS = {
-    "crisp": f"rises within {CRISP_SHARE:g} of the pattern's own detail, or within two camera pixels",
-    "firm": f"within {FIRM_SHARE:g} of it: a visible but definite edge",
-    "soft": f"within {SOFT_SHARE:g} times it: the pattern is read, its edges are not",
-    "dissolved": "wider than that: neighbouring details run into each other",
-}
 
 
 @dataclass(frozen=True, repr=False)
@@ -250,7 +244,10 @@ def stop_for(spec, light, weights, place: Place, within_mm: float) -> Stop | Non
 
 
 def word_for(edge_mm: float, detail_mm: float | None, camera_pixel_mm: float) -> str:
-    """A word for an edge: against the pattern's own detail and the camera's pixel. Limits stand in WORDS."""
+    """A word for an edge: against the pattern's own detail and the camera's pixel.
+
+    What each means is said in `answers.edges`.
+    """
     if edge_mm <= 2.0 * camera_pixel_mm:
         return "crisp"
     against = detail_mm if detail_mm is not None else 100.0
