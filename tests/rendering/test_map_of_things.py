@@ -187,7 +187,7 @@ def test_whom_a_sitter_is_seen_by_goes_by_name_not_by_order(studio):
     assert first.reference == second.reference
     for name in ("window", "rim"):
         assert f"as {name} sees it" in irradiance_map(scene, "sitter", 64, "quick", seen_by=name).axis_labels[0]
-    with pytest.raises(SceneError, match='no projector "key"'):
+    with pytest.raises(SceneError, match='no projector called "key"'):
         irradiance_map(scene, "sitter", 64, seen_by="key")
     with pytest.raises(SceneError, match="leave --seen-by out"):
         irradiance_map(studio.scene(), "wall", 64, seen_by="window")
