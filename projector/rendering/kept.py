@@ -28,15 +28,20 @@ class Made(Generic[T]):
 
 def _key(item) -> Hashable:
     """What tells an input from another: a stage's result by which it is, anything else by every bit of what it says."""
-    if isinstance(item, np.ndarray):
+    kind = type(item)
+    if kind is float:
+        # Both zeros, and a number that is none, count as what they are.
+        return item if item == item and item != 0.0 else item.hex()
+    if kind is Made or kind is int or kind is str or item is None:
+        return item
+    if kind is np.ndarray:
         return item.shape, item.dtype.str, item.tobytes()
     if isinstance(item, tuple):
-        return tuple(map(_key, item))
+        return tuple([_key(part) for part in item])
     if isinstance(item, float):
-        # Both zeros, and a number that is none, count as what they are.
-        return item.hex()
+        return _key(float(item))
     if isinstance(item, dict | list | set):
-        raise TypeError(f"an input of a stage has to be as it is for good, not a {type(item).__name__}")
+        raise TypeError(f"an input of a stage has to be as it is for good, not a {kind.__name__}")
     hash(item)
     return item
 

@@ -154,8 +154,9 @@ def edge_points(
 def gathered(
     grid_values: np.ndarray, edge_sets: list[tuple[PointSet, np.ndarray]], camera: PinholeCamera, quality: Quality
 ) -> np.ndarray:
-    """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32:
-    each pixel the mean of its points.
+    """Values (n, 3) of the grid and of the edge sets as a picture (h, w, 3) float32: each pixel the mean of its points.
+
+    With one point a pixel the picture is made in grid_values itself: filling fresh memory would take as long again.
     """
     width, grid = camera.width, quality.grid
     if grid == 1:
@@ -164,9 +165,6 @@ def gathered(
         picture = grid_values.reshape(-1, grid, width, grid, 3).mean(axis=(1, 3), dtype=np.float32)
     for points, values in edge_sets:
         if points.pixels.size:
-            if picture.base is grid_values or picture is grid_values:
-                picture = picture.copy()
-            picture.reshape(-1, 3)[points.pixels] = values.reshape(-1, points.per_pixel, 3).mean(
-                axis=1, dtype=np.float32
-            )
+            means = values.reshape(-1, points.per_pixel, 3).mean(axis=1, dtype=np.float32)
+            picture.reshape(-1, 3)[points.pixels] = means
     return picture
