@@ -109,12 +109,11 @@ file = "head.ply"
             )
             squares = prepared_light.squares_seen_by(prepared.light.emitter, points, WIDTH, workers, True)
             visibility = find_visibility(arrays, prepared.light, points, 3, workers, None, prepared.image, squares)
-            stacks = prepared_light.stacks_ready(
-                prepared, prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
-            )
+            reach = prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
             out = np.zeros((len(positions), 3))
             weights = prepared.weights(white, prepared_light.MAP_CHANNELS)
-            prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, None, squares)
+            with prepared_light.stacks_ready(prepared, reach) as stacks:
+                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, None, squares)
             seconds.append(time.perf_counter() - start)
         chosen = (np.arange(0, HEIGHT, 4)[:, None] * WIDTH + np.arange(0, WIDTH, 4)[None, :]).ravel()
         part = type(points)(*(column[chosen] for column in points))

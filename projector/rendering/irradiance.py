@@ -115,8 +115,8 @@ def _add_fast(prepared, arrays: SceneArrays, grid: MapGrid, weights, tracing: _T
     squares = prepared_light.squares_seen_by(prepared.light.emitter, points, grid.shape[1], workers, grid.is_plane)
     visibility = find_visibility(arrays, prepared.light, points, MAP_N_SIDE, workers, progress, prepared.image, squares)
     reach = prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
-    stacks = prepared_light.stacks_ready(prepared, reach)
-    prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
+    with prepared_light.stacks_ready(prepared, reach) as stacks:
+        prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers, progress, squares)
 
 
 def _add_by_rays(prepared, arrays: SceneArrays, grid: MapGrid, weights, tracing: _Tracing, out) -> None:

@@ -132,25 +132,40 @@ class Store:
         with self._lock:
             entry = self._entries.setdefault(key, _Entry())
             self._entries.move_to_end(key)
-            if entry.value is None:
-                self._make_room(None)
+            gone = self._let_go(None) if entry.value is None else []
+        _close(gone)
         with entry.lock:
             if entry.value is None:
                 entry.value = make()
+            value = entry.value
         with self._lock:
-            self._make_room(entry)
-        return entry.value
+            gone = self._let_go(entry)
+        _close(gone)
+        return value
 
-    def _make_room(self, last: _Entry | None) -> None:
-        """Let go of results until the rest is within the room; `last` stays even if it alone is too large."""
+    def _let_go(self, last: _Entry | None) -> list:
+        """Results that are no longer kept, so that the rest is within the room; `last` stays even if it alone is too
+        large.
+        """
+        gone = []
         taken = sum(entry.n_bytes for entry in self._entries.values())
         for key, entry in list(self._entries.items()):
             if taken <= self.room_bytes:
-                return
+                break
             # What another thread is still making takes nothing yet.
             if entry is not last and entry.value is not None:
                 taken -= entry.n_bytes
                 del self._entries[key]
+                gone.append(entry.value)
+        return gone
+
+
+def _close(results: list) -> None:
+    """Empty a list of results; those that hold memory of others' hand it back, for use once nobody looks at it."""
+    while results:
+        result = results.pop()
+        if hasattr(result, "close"):
+            result.close()
 
 
 # The one for everybody: sessions of all threads, maps and studies.

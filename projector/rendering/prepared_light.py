@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -93,6 +95,12 @@ class Stacks(NamedTuple):
         """Memory that they take."""
         return self.whole.n_bytes + (self.cells.n_bytes if self.cells is not self.whole else 0)
 
+    def close(self) -> None:
+        """Let go of the memory of both."""
+        with self.lock:
+            self.whole.close()
+            self.cells.close()
+
 
 def stacks_for(light: Projection, image: GateImage, workers: int) -> Stacks:
     """Stacks for the whole pupil and for its cells: a ring's or a bitmap's cells are discs, not small rings."""
@@ -168,9 +176,10 @@ def reach_of(emitter: Emitter, points: Points, state: np.ndarray) -> Reach:
     return Reach(max(nearest, 1e-3), max(farthest, 1e-3), footprint)
 
 
-def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
+@contextmanager
+def stacks_ready(prepared: PreparedLight, reach: Reach) -> Iterator[tuple[Stack, Stack]]:
     """The levels that points within a reach need, made if they are not yet there: for the whole pupil, and for its
-    cells.
+    cells. They hold within the block: after it their memory may go to another stack.
     """
     light = prepared.light
     if reach.farthest <= 0.0:
@@ -182,11 +191,15 @@ def stacks_ready(prepared: PreparedLight, reach: Reach) -> tuple[Stack, Stack]:
     whole, cells, lock = prepared.stacks
     n_side = N_SIDE_PRODUCT if high < whole.sparse_from else 2 * N_SIDE_PRODUCT
     cells_low = low / n_side * math.sqrt(light.emitter.outline.area)
-    with lock:
-        if whole is cells:
-            stack = whole.stack(low, high, cells_low)
-            return stack, stack
-        return whole.stack(low, high), cells.stack(cells_low, high)
+    with ExitStack() as held:
+        with lock:
+            if whole is cells:
+                made = (whole.stack(low, high, cells_low),) * 2
+            else:
+                made = whole.stack(low, high), cells.stack(cells_low, high)
+            for stack in {whole, cells}:
+                held.enter_context(stack.used())
+        yield made
 
 
 def squares_seen_by(emitter: Emitter, points: Points, width: int, workers: Workers, is_plane: bool = False) -> Squares:

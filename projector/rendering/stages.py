@@ -120,15 +120,15 @@ def projected(
 ) -> np.ndarray:
     """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as it was told by the inputs."""
     prepared = prepare()
-    stacks = prepared_light.stacks_ready(prepared, reach)
     values = []
-    for item, visibility in zip(sets, seen, strict=True):
-        out = np.zeros((item.count, 3), np.float32)
-        lie = squares if item.pixels is None else None
-        prepared_light.light_points(
-            prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
-        )
-        values.append(out)
+    with prepared_light.stacks_ready(prepared, reach) as stacks:
+        for item, visibility in zip(sets, seen, strict=True):
+            out = np.zeros((item.count, 3), np.float32)
+            lie = squares if item.pixels is None else None
+            prepared_light.light_points(
+                prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
+            )
+            values.append(out)
     return _gathered(values, sets, camera, quality)
 
 

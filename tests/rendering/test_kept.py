@@ -77,6 +77,20 @@ def test_room_is_made_before_more_is_filled():
     held.store.get(("stack", "b"), made)
 
 
+def test_what_is_let_go_of_is_told_so():
+    """Its memory is handed back by a call, not when the last name for it happens to go."""
+    closed = []
+
+    class Lent(Large):
+        def close(self):
+            closed.append(self)
+
+    store, lent = Store(), Lent(ROOM_BYTES)
+    store.get(("a",), lambda: lent)
+    store.get(("b",), lambda: Large(1))
+    assert closed == [lent]
+
+
 def test_threads_that_ask_for_the_same_at_once_get_one_and_others_do_not_wait():
     store, made, other = Store(), [], threading.Event()
 

@@ -116,15 +116,8 @@ def test_fast_way_and_rays_agree_on_the_neck_under_light_from_behind(studio):
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), MAP_CHANNELS)
         fast, first, second = np.zeros((3, len(points.areas), 3))
-        light_points(
-            prepared,
-            points,
-            visibility,
-            stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state)),
-            weights,
-            fast,
-            workers,
-        )
+        with stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state)) as stacks:
+            light_points(prepared, points, visibility, stacks, weights, fast, workers)
     for seed, out in ((11, first), (12, second)):
         add_light_by_rays(prepared.light, arrays.bvh, points, weights, 14, seed, 0, len(out), out)
     bright = first[:, 1] > 0.02 * first[:, 1].max()

@@ -94,10 +94,9 @@ def ours(near: float):
         prepared = prepare_light(scene, scene.projector[0], 1)
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         out = np.zeros((rows.size, 3))
-        stacks = stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state))
-        light_points(
-            prepared, points, visibility, stacks, prepared.weights(np.ones((2, 71)), MAP_CHANNELS), out, workers
-        )
+        weights = prepared.weights(np.ones((2, 71)), MAP_CHANNELS)
+        with stacks_ready(prepared, reach_of(prepared.light.emitter, points, visibility.state)) as stacks:
+            light_points(prepared, points, visibility, stacks, weights, out, workers)
     light = out[:, 1].reshape(HEIGHT, FINER, WIDTH, FINER).mean(axis=(1, 3))
     shown = points.materials.reshape(HEIGHT, FINER, WIDTH, FINER)
     # A pixel that shows two things belongs to neither.

@@ -14,9 +14,9 @@ from __future__ import annotations
 
 import math
 import threading
-import weakref
 from collections import deque
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, contextmanager
 from typing import NamedTuple
 
 import numpy as np
@@ -65,34 +65,61 @@ class Stack(NamedTuple):
 
 
 class _Room:
-    """Memory for levels. The machine gives it only as it is filled: `n_filled` texels of it have been, by whomever."""
+    """Memory for levels. The machine gives it only as it is filled: `n_filled` texels of it have been, by whomever.
+
+    n_users: how many look-ups are under way in it; is_let_go: whether its stack has no more use for it.
+    """
 
     def __init__(self, n_texels: int):
         self.memory = np.empty(n_texels, np.uint16)
         self.n_filled = 0
+        self.n_users = 0
+        self.is_let_go = False
 
 
-# Room of the last stack that nobody holds any more. Filling fresh memory costs as much as the blur itself.
+# Room that a stack has let go of, for the next one: filling fresh memory costs as much as the blur itself.
 _spare: deque[_Room] = deque(maxlen=1)
+_rooms_lock = threading.Lock()
 
 
-def _room_for(n_texels: int) -> tuple[np.ndarray, _Room]:
-    """Room for (n_texels,) uint16, unset, and what it lies in; it may be used again once neither the array nor a Stack
-    of it is held.
-    """
+def _room_for(n_texels: int) -> _Room:
+    """Room for n_texels, unset: what was let go of where it is large enough."""
+    with _rooms_lock:
+        room = _spare.pop() if _spare else None
+        if room is None or room.memory.size < n_texels:
+            return _Room(n_texels)
+        room.is_let_go = False
+        return room
+
+
+def _let_go(room: _Room) -> None:
+    """Hand room back: the next stack may have it once the last look-up in it has ended."""
+    with _rooms_lock:
+        room.is_let_go = True
+        if room.n_users == 0:
+            _spare.append(room)
+
+
+@contextmanager
+def _used(room: _Room):
+    """Keep room from being handed on while look-ups are under way in it."""
+    with _rooms_lock:
+        room.n_users += 1
     try:
-        room = _spare.pop()
-    except IndexError:
-        room = _Room(0)
-    if room.memory.size < n_texels:
-        room = _Room(n_texels)
-    texels = room.memory[:n_texels]
-    weakref.finalize(texels, _spare.append, room).atexit = False
-    return texels, room
+        yield
+    finally:
+        with _rooms_lock:
+            room.n_users -= 1
+            if room.n_users == 0 and room.is_let_go:
+                _spare.append(room)
 
 
 class BlurStack:
-    """Levels made when first asked for and kept; `stack` hands kernels the part of the ladder that they need."""
+    """Levels made when first asked for and kept; `stack` hands kernels the part of the ladder that they need.
+
+    Whoever looks levels up does so within `used`, and whoever has no more use for the stack calls `close`: then its
+    memory goes to the next stack. One that is asked again after that begins anew.
+    """
 
     def __init__(self, image: GateImage, pupil: Outline, workers: int = 2):
         self._image = image
@@ -111,23 +138,38 @@ class BlurStack:
         self._plans: dict[int, _Plan] = {}
         # What FULL stands for in each level.
         self._scales = {0: 1.0}
+        self._room: _Room | None = None
         self._start_over(0)
 
     @property
     def n_bytes(self) -> int:
         """Memory that it has taken beside the picture's; what others had filled before counts as well."""
         return (
-            2 * self._room.n_filled
+            (2 * self._room.n_filled if self._room is not None else 0)
             + sum(item.nbytes for item in self._reduced[1:])
             + sum(item.n_bytes for item in self._ready_pictures.values())
         )
 
     def _start_over(self, n_texels: int) -> None:
         """Room for levels, none of them filled."""
-        self._texels, self._room = _room_for(max(n_texels, min(ROOM, self._n_texels(range(len(self._rungs))))))
+        self.close()
+        n_texels = max(n_texels, min(ROOM, self._n_texels(range(len(self._rungs)))))
+        self._room = _room_for(n_texels)
+        self._texels = self._room.memory[:n_texels]
+
+    def close(self) -> None:
+        """Let go of all levels; their memory is the next stack's once nobody uses it any more."""
+        if self._room is not None:
+            _let_go(self._room)
+        self._room, self._texels = None, np.empty(0, np.uint16)
         self._taken = 0
         self._offsets: dict[tuple[int, int], int] = {}
         self._made: dict[tuple[int, ...], Stack] = {}
+
+    def used(self) -> AbstractContextManager[None]:
+        """Keep the levels where they are as long as look-ups in the stack that was handed out last are under way."""
+        assert self._room is not None, "asked for a stack first"
+        return _used(self._room)
 
     def _size(self, step: int) -> float:
         """Patch diameter (m) of a step of the ladder."""
@@ -164,7 +206,8 @@ class BlurStack:
             return self._made[tuple(steps)]
         keys = [(step, sign) for sign in self._signs for step in steps]
         if (
-            self._taken + sum(self._plan(step).n_texels for step, sign in keys if (step, sign) not in self._offsets)
+            self._room is None
+            or self._taken + sum(self._plan(step).n_texels for step, sign in keys if (step, sign) not in self._offsets)
             > self._texels.size
         ):
             self._start_over(self._n_texels(steps))

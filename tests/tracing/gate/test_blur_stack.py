@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gc
-
 import numpy as np
 import pytest
 
@@ -21,29 +19,53 @@ def picture(seed):
     return draw_gate(round_gate(0.03), Bitmap(random.random((300, 300), dtype=np.float32), 1e-4))
 
 
-def test_a_stack_keeps_its_texels_while_others_are_made_and_dropped():
+def same_levels(stack, wanted):
+    """Whether two stacks hold the same texels in all their levels."""
+    for level in wanted.levels.view(LEVEL):
+        span = slice(level["offset"], level["offset"] + level["width"] * (int(level["last_row"]) + 1))
+        np.testing.assert_array_equal(stack.texels[span], wanted.texels[span])
+    return True
+
+
+def test_a_stack_keeps_its_texels_while_others_are_made_and_closed():
     held = BlurStack(picture(1), make_outline("disc")).stack(*PATCHES)
     kept = held.texels.copy()
     for seed in range(2, 6):
         other = BlurStack(picture(seed), make_outline("disc"))
         assert not np.shares_memory(other.stack(*PATCHES).texels, held.texels)
-        del other
-        gc.collect()
+        other.close()
     np.testing.assert_array_equal(held.texels, kept)
 
 
-def test_memory_of_a_stack_that_nobody_holds_is_used_again_and_says_nothing_of_it():
+def test_the_memory_of_a_closed_stack_serves_the_next_one():
+    wanted = BlurStack(picture(2), make_outline("disc")).stack(*PATCHES)
     first = BlurStack(picture(1), make_outline("disc"))
-    expected = BlurStack(picture(2), make_outline("disc"))
-    wanted, place = expected.stack(*PATCHES), first.stack(*PATCHES).texels.ctypes.data
-    del first
-    gc.collect()
-    again = BlurStack(picture(2), make_outline("disc"))
-    stack = again.stack(*PATCHES)
-    assert stack.texels.ctypes.data == place
-    for level in wanted.levels.view(LEVEL):
-        span = slice(level["offset"], level["offset"] + level["width"] * (int(level["last_row"]) + 1))
-        np.testing.assert_array_equal(stack.texels[span], wanted.texels[span])
+    place = first.stack(*PATCHES).texels.ctypes.data
+    first.close()
+    stack = BlurStack(picture(2), make_outline("disc")).stack(*PATCHES)
+    assert stack.texels.ctypes.data == place and same_levels(stack, wanted)
+
+
+def test_memory_goes_on_only_after_the_last_look_up_in_it():
+    first = BlurStack(picture(1), make_outline("disc"))
+    held = first.stack(*PATCHES)
+    kept = held.texels.copy()
+    with first.used(), first.used():
+        first.close()
+        meanwhile = BlurStack(picture(2), make_outline("disc")).stack(*PATCHES)
+        assert not np.shares_memory(meanwhile.texels, held.texels)
+        np.testing.assert_array_equal(held.texels, kept)
+    after = BlurStack(picture(3), make_outline("disc")).stack(*PATCHES)
+    assert np.shares_memory(after.texels, held.texels)
+
+
+def test_a_closed_stack_that_is_asked_again_begins_anew():
+    stacks = BlurStack(picture(1), make_outline("disc"))
+    wanted = stacks.stack(*PATCHES)
+    kept = wanted._replace(texels=wanted.texels.copy())
+    stacks.close()
+    assert stacks.n_bytes < kept.texels.nbytes
+    assert same_levels(stacks.stack(*PATCHES), kept)
 
 
 def test_memory_that_another_stack_had_filled_counts_for_the_one_that_took_it_over():
@@ -53,8 +75,7 @@ def test_memory_that_another_stack_had_filled_counts_for_the_one_that_took_it_ov
     narrow = BlurStack(picture(2), make_outline("disc"))
     narrow.stack(*PATCHES)
     by_itself = narrow.n_bytes
-    del wide
-    gc.collect()
+    wide.close()
     heir = BlurStack(picture(2), make_outline("disc"))
     heir.stack(*PATCHES)
     assert by_itself < 0.5 * filled

@@ -50,12 +50,12 @@ def test_an_object_of_two_materials_reflects_as_both_and_has_no_outline_between(
         prepared = prepared_light.prepare_light(scene, scene.projector[0], 6)
         visibility = find_visibility(arrays, prepared.light, points, 4, workers)
         reach = prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
-        stacks = prepared_light.stacks_ready(prepared, reach)
         found = []
         for reflectances in (REFLECTANCES, np.ones((2, 71))):
             out = np.zeros((len(points.materials), 3))
             weights = prepared.weights(reflectances, prepared_light.XYZ_CHANNELS)
-            prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers)
+            with prepared_light.stacks_ready(prepared, reach) as stacks:
+                prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers)
             found.append(out[:, 1])
     lit = found[1] > 0.01 * found[1].max()
     shares = found[0][lit] / found[1][lit]

@@ -51,8 +51,8 @@ def fast(scene, points, weights=ONE, n_channels=1, n_wavelengths=1):
         weights = weights(prepared) if callable(weights) else weights
         visibility = find_visibility(arrays, prepared.light, points, 8, workers)
         reach = prepared_light.reach_of(prepared.light.emitter, points, visibility.state)
-        stacks = prepared_light.stacks_ready(prepared, reach)
-        prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers)
+        with prepared_light.stacks_ready(prepared, reach) as stacks:
+            prepared_light.light_points(prepared, points, visibility, stacks, weights, out, workers)
     return out
 
 
