@@ -17,17 +17,19 @@ def landing_words(item, opened, f_number: float) -> list[str]:
     where = f"lands on {item.lands_on}" if item.lands_on else f"its axis meets nothing; at {asked}"
     place = f"{item.lands_on}, {metres(item.throw_m)}" if item.lands_on else f"{metres(item.throw_m)}"
     blur = f"blur at {place}: {millimetres(item.blur_mm)}"
-    sharp = "sharp at" if has_lens else "no lens: sharp at its card alone,"
+    # A light far away stands at its card, in the scene and in what is said of it.
+    is_far = not has_lens and item.sharp_at_m is not None and item.sharp_at_m < 1e-6
+    sharp = f"sharp at {metres(item.sharp_at_m)}" if item.sharp_at_m is not None else ""
+    if not has_lens:
+        sharp = "no lens: sharp at its card alone" + (f", {metres(item.sharp_at_m)}" if not is_far else "")
+    beam = "light from far away" if is_far else f"beam {item.beam_angle_deg:.1f}° full"
     words = [
         (
             f"{item.projector}: {where}, throw {metres(item.throw_m)}, pattern {item.pattern_width_m:.3f} ×"
-            f" {metres(item.pattern_height_m)} square to the beam (× {item.magnification:.1f}), beam"
-            f" {item.beam_angle_deg:.1f}° full"
+            f" {metres(item.pattern_height_m)} square to the beam (× {item.magnification:.1f}), {beam}"
         ),
         (
-            f"{item.projector}: {sharp} {metres(item.sharp_at_m)}; {blur} (edges rise in"
-            f" {millimetres(item.edge_width_mm)},"
-            " 10–90 %)"
+            f"{item.projector}: {sharp}; {blur} (edges rise in {millimetres(item.edge_width_mm)}, 10–90 %)"
             if item.sharp_at_m is not None
             else f"{item.projector}: sharp nowhere in front of it; {blur}"
         ),

@@ -122,8 +122,13 @@ class LandedOpening(Shown):
 
 
 def landed_opening(stage: SceneOrStage, projector: AnyProjector, distance_m: float) -> LandedOpening:
-    """The opening of a projector's gate as it lands at a distance (m) along the axis from the pupil."""
+    """The opening of a projector's gate as it lands at a distance (m) along the axis.
+
+    The distance counts as a Landing's throw: from the pupil; of a lamp far away from its card.
+    """
     staged = projector_on(stage, projector)
+    if staged.spec.lens is None:
+        distance_m -= opening_before(staged.spec)
     found = opening(stage, staged)
     if not math.isfinite(found.width_mm):
         return LandedOpening(None, None, None)

@@ -115,6 +115,7 @@ def landing(stage: SceneOrStage, projector: AnyProjector = None) -> Landing:
     is_metered = staged.power.is_stated and no_light is None
     metered = open_gate_meter(stage, staged, light, throw, camera.iso) if is_metered else None
     width, height = pattern_size(light, throw)
+    edge = axial_edge_width(spectral, weights[:, 1], throw)
     sharp_at = 1.0 / inverse_sharp if inverse_sharp > 0.0 else None
     if spec.lens is None:
         # Of light from far away, whose place is its card's, distances count from there.
@@ -130,7 +131,7 @@ def landing(stage: SceneOrStage, projector: AnyProjector = None) -> Landing:
         tube_length_mm=None if spec.lens is None else 1e3 * focus.tube_length,
         sharp_at_m=sharp_at,
         blur_mm=1e3 * blur,
-        edge_width_mm=1e3 * axial_edge_width(spectral, weights[:, 1], throw),
+        edge_width_mm=1e3 * edge,
         open_gate_f_number=metered,
         open_gate_stops_over=None if metered is None else float(stops_between_f_numbers(metered, camera.f_number)),
         no_light=no_light,

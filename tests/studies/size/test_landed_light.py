@@ -4,6 +4,7 @@ landmarks."""
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from projector.answers.landing import landing_words
 from projector.rendering.irradiance import irradiance_map
 from projector.scene.placement import placed_figure
+from projector.scene.reading.reader import load_text
 from projector.studies.size import landed_light as study
 from projector.studies.size.landing import landing
 
@@ -146,3 +148,40 @@ def test_a_preview_says_how_large_opening_and_finest_detail_land(studio):
     assert len(words) == 1 and f"{1500 * 0.001 * scale:.1f} mm" in words[0] and "finest detail" in words[0]
     assert gate.detail_mm is None and gate.opening_width_m == pytest.approx(0.06 * scale, rel=0.01) and none == []
     assert black.opening_width_m is None and nothing == ["window: nothing is open in its gate"]
+
+
+SUN = """
+format = 1
+[camera]
+position_m = [0.35, 1.5, 3.6]
+aim = [0.0, 1.5, 0.0]
+[[projector]]
+name = "sun"
+position_m = [0.0, 1.5, 2.0]
+aim = [0.0, 1.5, 0.0]
+gate = { shape = "rectangle", width_mm = 900, height_mm = 1200 }
+stencil = { file = "square", width_mm = 1300 }
+lamp = { opening_deg = 0.53 }
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.5, 0.0]
+width_m = 4.0
+height_m = 3.0
+"""
+
+
+def test_behind_a_windows_frame_the_sun_throws_it_as_large_as_it_is():
+    """Parallel light: the opening lands as it is in the frame, and 2 m behind it an edge rises over the sun's own
+    2·2 m·tan(0.265°) = 18.50 mm, of which 10–90 % is 0.687 (a disc's edge-spread, closed form). The light stands 1 km
+    away: 0.2 % larger.
+    """
+    scene = load_text(SUN, "sun", Path())
+    found, inside = landing(scene, "sun"), study.opening(scene, "sun")
+    opened = study.landed_opening(scene, "sun", found.throw_m)
+    assert found.throw_m == pytest.approx(2.0, abs=1e-6) and found.sharp_at_m == pytest.approx(0.0, abs=1e-6)
+    assert found.blur_mm == pytest.approx(18.50, rel=5e-3)
+    assert found.edge_width_mm == pytest.approx(0.687 * 18.50, rel=1e-2)
+    assert 1e3 * opened.opening_width_m == pytest.approx(inside.width_mm, rel=3e-3)
+    assert 1e3 * opened.opening_height_m == pytest.approx(inside.height_mm, rel=3e-3)
+    said = landing_words(found, opened, 8.0)
+    assert "light from far away" in said[0] and "sharp at its card alone; blur" in said[2]
