@@ -422,6 +422,7 @@ def changes():
     return random.Random(11).sample(found, len(found))
 
 
+@pytest.mark.slow
 def test_every_field_of_every_part_is_changed_in_one_of_the_scenes(changes):
     """There is one version of the format, so that alone can be no other; a part that is always there changes field by
     field.
@@ -445,7 +446,7 @@ def parts(part: type[Part]):
             yield from parts(inner[0])
 
 
-@pytest.mark.parametrize("share", mostly_slow(range(24)))
+@pytest.mark.parametrize("share", mostly_slow(range(24), quick=0))
 def test_a_session_shows_every_change_as_a_new_session_does(share, changes):
     wrong = []
     with Workers(1) as workers:

@@ -47,6 +47,7 @@ def both_ways(scene, n_side=4):
     )
 
 
+@pytest.mark.slow
 def test_on_a_wall_behind_a_head_neighbours_see_what_they_would_see_alone(studio):
     """47 mm of pupil at two metres: a wide penumbra beside the head, and the head's own folds, where nothing is shared.
 
