@@ -51,7 +51,7 @@ def ours(folder: Path):
 
     from projector.photometry.spectra import N_WAVELENGTHS
     from projector.rendering import prepared_light
-    from projector.rendering.map_grid import surface_points
+    from projector.rendering.maps.map_grid import surface_points
     from projector.rendering.shadows import find_visibility
     from projector.rendering.workers import Workers
     from projector.scene.reading.reader import load_text

@@ -3,8 +3,8 @@ from . import studies as studies
 from .faults import Fault as Fault
 from .faults import SceneError as SceneError
 from .geometry import Pose as Pose
-from .rendering.irradiance import irradiance_map as irradiance_map
-from .rendering.light_map import IrradianceMap as IrradianceMap
+from .rendering.maps.irradiance import irradiance_map as irradiance_map
+from .rendering.maps.light_map import IrradianceMap as IrradianceMap
 from .rendering.preview import Picture as Picture
 from .rendering.preview import preview as preview
 from .rendering.session import RenderSession as RenderSession

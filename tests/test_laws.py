@@ -13,7 +13,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.checks.cross import cross_check
 from projector.scene.model import Scene
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, place_on_surface

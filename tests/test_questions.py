@@ -15,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 from projector.cli import app
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import stencil_of
 from projector.scene.reading.reader import load, with_overrides
 from projector.studies.edges import sharpness as softness

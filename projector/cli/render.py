@@ -178,9 +178,9 @@ def map_(
     """Map the light over a surface: NPZ and 32-bit TIFF with units and extent, and a figure with contours in stops."""
     quality_from(quality)
     from projector.files.records import check_writable, default_name, named_files
-    from projector.rendering.irradiance import irradiance_map
-    from projector.rendering.light_map import MAP_ENDINGS
-    from projector.rendering.map_grid import NotSeen
+    from projector.rendering.maps.irradiance import irradiance_map
+    from projector.rendering.maps.light_map import MAP_ENDINGS
+    from projector.rendering.maps.map_grid import NotSeen
     from projector.reports.map_figure import map_figure, map_summary
     from projector.reports.save import save_figure
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import singledispatch
 
 from projector import studies
-from projector.rendering.light_map import IrradianceMap
+from projector.rendering.maps.light_map import IrradianceMap
 from projector.rendering.preview import Picture
 from projector.reports.contact_sheet import contact_page, layout
 from projector.reports.map_figure import map_figure

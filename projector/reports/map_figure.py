@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from projector.phrases import listed
-from projector.rendering.light_map import IrradianceMap
+from projector.rendering.maps.light_map import IrradianceMap
 from projector.reports.labels import stops_text
 from projector.reports.save import new_figure
 

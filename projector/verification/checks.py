@@ -15,7 +15,7 @@ from projector import studies
 from projector.figures.figure import build_figure
 from projector.optics import dispersion, distortion, thin_lens
 from projector.photometry import colour, exposure, filters, spectra
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from projector.optics.thin_lens import conjugate_distance
 from projector.photometry import colour, exposure, filters, spectra
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text
 from projector.studies.edges.fringe import fringe
 from projector.verification.published import CIE, METER_MANUAL, PRINTED, Published

@@ -10,7 +10,7 @@ import pytest
 from projector.faults import SceneError
 from projector.photometry.exposure import C_DOME, C_FLAT, even_light_constant
 from projector.rendering.ambient import room_light
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.rendering.session import RenderSession
 from projector.scene.checks.cross import cross_check
 from projector.scene.reading.reader import load, with_overrides

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.rendering.preview import preview
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis

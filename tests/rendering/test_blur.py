@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from projector.optics import thin_lens
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from tests.conftest import mostly_slow
 
 WALL_AT = 2.0

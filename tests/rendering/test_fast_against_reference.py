@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from projector.files.finding import list_scenes
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load
 from tests.conftest import mostly_slow
 

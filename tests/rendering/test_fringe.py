@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from projector.optics import dispersion, thin_lens
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 
 LINES = {"F": dispersion.LINE_F_NM, "d": dispersion.LINE_D_NM, "C": dispersion.LINE_C_NM}
 

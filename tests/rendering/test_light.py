@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from projector.optics.dispersion import LINE_D_NM
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 
 

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 
 
 def opening(studio, width=24.0, height=36.0, across=40.0, size=1600):

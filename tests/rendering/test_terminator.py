@@ -11,7 +11,7 @@ from projector.figures.field.surface import field_gradient, figure_field
 from projector.figures.figure import EYE_HEIGHT_M
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.spectra import N_WAVELENGTHS
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.rendering.prepared_light import MAP_CHANNELS, light_points, prepare_light, reach_of, stacks_ready
 from projector.rendering.sampling import QUALITIES, Window, grid_points
 from projector.rendering.shadows import find_visibility

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from projector.rendering.light_map import IrradianceMap, Meter
-from projector.rendering.open_gates import OpenGate
+from projector.rendering.maps.light_map import IrradianceMap, Meter
+from projector.rendering.maps.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import measured_figure

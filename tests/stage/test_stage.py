@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from projector.faults import SceneError
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.reports.map_figure import map_figure
 from projector.stage import stage as module
 from projector.stage.stage import Stage, projector_on, stage_of

@@ -9,7 +9,7 @@ import pytest
 
 from projector.optics import dispersion
 from projector.optics.dispersion import LINE_D_NM
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load_text, with_overrides
 from projector.scene.stated_power import with_lens
 from projector.stage.optics import light_arrays

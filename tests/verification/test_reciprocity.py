@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from projector.optics.thin_lens import DISC_EDGE_10_90
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from tests.conftest import mostly_slow
 
 FOCAL_LENGTH, F_NUMBER, FOCUS = 0.085, 1.8, 2.0

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.model import Blade, Surface
 from projector.stage.optics import gate_of
 from projector.stage.stage import SceneOrStage, stage_of

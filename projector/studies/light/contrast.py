@@ -15,7 +15,7 @@ import numpy as np
 from projector.faults import Fault, SceneError, check_within
 from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.ambient import LightLevel, room_light
-from projector.rendering.map_grid import surface_points
+from projector.rendering.maps.map_grid import surface_points
 from projector.shown import Shown
 from projector.stage.seen_from import points_seen_from
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on

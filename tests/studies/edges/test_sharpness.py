@@ -10,7 +10,7 @@ import pytest
 from projector.faults import SceneError
 from projector.files.finding import shipped_folder
 from projector.optics import thin_lens
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load
 from projector.stage.stage import Stage
 from projector.studies.edges import sharpness as study

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from projector.faults import SceneError
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.reading.reader import load
 from projector.studies.light import contrast as study
 from projector.studies.light.light_at import axis_point, light_at

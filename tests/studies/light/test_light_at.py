@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from projector.cli import app
 from projector.faults import SceneError
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import point_of
 from projector.scene.reading.reader import load
 from projector.studies.edges import fringe, sharpness

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from projector.answers.landing import landing_words
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import placed_figure
 from projector.scene.reading.reader import load_text
 from projector.studies.size import landed_light as study

@@ -10,7 +10,7 @@ import pytest
 from projector.faults import SceneError
 from projector.meshes.surfaces import surface_layout
 from projector.optics.dispersion import LINE_D_NM
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.stage.optics import light_arrays
 from projector.studies.size.straightened import straightened
 from projector.tracing.gate.chief_rays import gate_points

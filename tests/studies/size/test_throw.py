@@ -9,7 +9,7 @@ import pytest
 
 from projector import studies as study
 from projector.faults import SceneError
-from projector.rendering.irradiance import irradiance_map
+from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import point_of
 
 

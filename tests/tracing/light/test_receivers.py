@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from projector.rendering import prepared_light
-from projector.rendering.map_grid import surface_points
+from projector.rendering.maps.map_grid import surface_points
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Workers
 from projector.stage.surfaces import scene_arrays

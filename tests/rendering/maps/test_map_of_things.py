@@ -13,8 +13,8 @@ from projector.cli import app
 from projector.cli.answers import run_command_line
 from projector.faults import SceneError
 from projector.meshes.surfaces import MOST_MAP_POINTS, surface_layout
-from projector.rendering.irradiance import irradiance_map
-from projector.rendering.map_grid import NotSeen
+from projector.rendering.maps.irradiance import irradiance_map
+from projector.rendering.maps.map_grid import NotSeen
 from projector.scene.placement import layout_of
 
 SITTER = {"name": "sitter", "kind": "head", "position_m": [0.0, 0.0, 0.0]}

@@ -11,7 +11,7 @@ import numpy as np
 from projector.faults import Fault, SceneError
 from projector.files.records import check_writable, named_files, write_npz, write_tiff
 from projector.photometry.exposure import shutter_text
-from projector.rendering.open_gates import OpenGate
+from projector.rendering.maps.open_gates import OpenGate
 from projector.shown import Drawn
 
 # A map's values twice, and its figure.

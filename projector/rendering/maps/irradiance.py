@@ -11,9 +11,9 @@ from projector.photometry.exposure import f_number_for_light
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
 from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
-from projector.rendering.light_map import IrradianceMap, Meter
-from projector.rendering.map_grid import MapGrid, map_grid
-from projector.rendering.open_gates import OpenGate, open_gate
+from projector.rendering.maps.light_map import IrradianceMap, Meter
+from projector.rendering.maps.map_grid import MapGrid, map_grid
+from projector.rendering.maps.open_gates import OpenGate, open_gate
 from projector.rendering.sampling import check_counts, quality_called
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Progress, Workers
