@@ -232,8 +232,8 @@ def fringe(
     edges of lenses.
     """
     check_above_zero(tolerance_arcmin=tolerance_arcmin, tolerance_pixels=tolerance_pixels)
+    from projector import studies as study
     from projector.stage.stage import Stage
-    from projector.studies.edges import fringe as study
     from projector.studies.light.light_at import light_at
 
     loaded, warnings = loaded_scene(scene, with_)

@@ -17,7 +17,7 @@ from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSear
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import check_target, stands
 from projector.studies.choosing.wishes import Answer, Relaxation, Wishes, check_wishes
-from projector.studies.edges.fringe import shipped_lenses, with_lens
+from projector.studies.lenses.shipped import shipped_lenses, with_lens
 
 __all__ = ["OWN_LENS", "Answer", "Relaxation", "Wishes", "changes_for", "check_wishes", "place"]
 

@@ -13,6 +13,7 @@ from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.scene.model import Filter
 from projector.stage.optics import light_arrays
 from projector.studies.edges import fringe as study
+from projector.studies.edges.cures import DEAREST_CURE_STOPS, LEAST_CURE, cures
 from projector.studies.edges.profile import (
     camera_pixel_at,
     edge_by_formula,
@@ -83,17 +84,17 @@ def test_the_stop_that_is_named_as_a_cure_cures(studio):
     scene = crown(studio)
     spec = scene.projector[0]
     found = study.fringe(scene, spec, (0.0, 1.5, 0.0), tolerance_arcmin=2.5)
-    cures = {cure.what: cure for cure in study.cures(scene, spec, (0.0, 1.5, 0.0), found)}
-    stop = float(cures["a smaller stop"].value.removeprefix("f/"))
+    by_kind = {cure.what: cure for cure in cures(scene, spec, (0.0, 1.5, 0.0), found)}
+    stop = float(by_kind["a smaller stop"].value.removeprefix("f/"))
     stopped = spec.model_copy(update={"lens": spec.lens.model_copy(update={"f_number": stop})})
     assert study.fringe(scene, stopped, (0.0, 1.5, 0.0)).width_mm == pytest.approx(found.tolerance_mm, rel=0.01)
-    assert cures["a focus offset"].width_mm < found.width_mm
-    assert cures["a narrow band filter"].width_mm < 0.2 * found.width_mm
+    assert by_kind["a focus offset"].width_mm < found.width_mm
+    assert by_kind["a narrow band filter"].width_mm < 0.2 * found.width_mm
     filtered = spec.model_copy(update={"filter": (Filter(kind="band", centre_nm=550.0, width_nm=20.0),)})
-    assert study.fringe(scene, filtered, (0.0, 1.5, 0.0)).width_mm == cures["a narrow band filter"].width_mm
-    assert cures["another lens"].value == "achromat"
-    assert cures["a smaller stop"].passes and all(
-        cure.passes == (cure.width_mm <= found.tolerance_mm) for cure in cures.values()
+    assert study.fringe(scene, filtered, (0.0, 1.5, 0.0)).width_mm == by_kind["a narrow band filter"].width_mm
+    assert by_kind["another lens"].value == "achromat"
+    assert by_kind["a smaller stop"].passes and all(
+        cure.passes == (cure.width_mm <= found.tolerance_mm) for cure in by_kind.values()
     )
 
 
@@ -108,8 +109,8 @@ def test_another_lens_costs_what_less_its_glass_lets_through(studio):
         )
         spec = scene.projector[0]
         found = study.fringe(scene, spec, (0.0, 1.5, 0.0), tolerance_arcmin=0.05)
-        cures = study.cures(scene, spec, (0.0, 1.5, 0.0), found)
-        costs.append(next(cure.cost_stops for cure in cures if cure.value == "achromat"))
+        named = cures(scene, spec, (0.0, 1.5, 0.0), found)
+        costs.append(next(cure.cost_stops for cure in named if cure.value == "achromat"))
     assert costs == pytest.approx([math.log2(1.0 / 0.9), 0.0, -1.0, -2.0], abs=1e-9)
 
 
@@ -123,8 +124,8 @@ def test_a_stop_that_only_just_helps_is_named_if_it_is_enough(studio):
     minutes = study.fringe(scene, spec, at).arc_minutes / 1.02
     found = study.fringe(scene, spec, at, tolerance_arcmin=minutes)
     assert not found.passes
-    (stop,) = [cure for cure in study.cures(scene, spec, at, found) if cure.what == "a smaller stop"]
-    assert stop.passes and stop.width_mm > study.LEAST_CURE * found.width_mm
+    (stop,) = [cure for cure in cures(scene, spec, at, found) if cure.what == "a smaller stop"]
+    assert stop.passes and stop.width_mm > LEAST_CURE * found.width_mm
     assert 0.0 < stop.cost_stops < 0.3
 
 
@@ -137,9 +138,9 @@ def test_a_cure_of_seven_stops_is_no_cure(studio):
     spec = scene.projector[0]
     found = study.fringe(scene, spec, (0.0, 1.5, 0.0))
     assert 2.0 * math.log2(found.axial_mm / found.tolerance_mm) > 6.0
-    cures = study.cures(scene, spec, (0.0, 1.5, 0.0), found)
-    assert max(cure.cost_stops for cure in cures) <= study.DEAREST_CURE_STOPS + 1e-6
-    (stop,) = [cure for cure in cures if cure.what == "a smaller stop"]
+    named = cures(scene, spec, (0.0, 1.5, 0.0), found)
+    assert max(cure.cost_stops for cure in named) <= DEAREST_CURE_STOPS + 1e-6
+    (stop,) = [cure for cure in named if cure.what == "a smaller stop"]
     assert stop.value == "f/4.8" and not stop.passes
 
 
@@ -150,7 +151,7 @@ def test_a_stop_of_a_lens_that_its_source_does_not_fill_costs_from_where_it_bite
     spec = scene.projector[0]
     minutes = study.fringe(scene, spec, (0.0, 1.5, 0.0)).arc_minutes * 2.8 / 4.0
     found = study.fringe(scene, spec, (0.0, 1.5, 0.0), tolerance_arcmin=minutes)
-    (stop,) = [cure for cure in study.cures(scene, spec, (0.0, 1.5, 0.0), found) if cure.what == "a smaller stop"]
+    (stop,) = [cure for cure in cures(scene, spec, (0.0, 1.5, 0.0), found) if cure.what == "a smaller stop"]
     # The stop goes to the next tenth.
     assert (
         stop.passes
