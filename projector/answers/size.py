@@ -161,12 +161,27 @@ def straight_row(name: str, new) -> dict:
         "height_m": new.open_height_m,
         "size_factor": new.size_factor,
         "cut_share": new.cut_share,
+        "moved_right_m": float(new.moved_m[0]),
+        "moved_up_m": float(new.moved_m[1]),
         "stencil_width_mm": new.stencil_width_mm,
         "bitmap_width_m": new.width_m,
         "bitmap_height_m": new.height_m,
         "bitmap_corners_m": new.corners_m.tolist(),
         "bitmap_corners_in_gate_mm": new.corners_mm.tolist(),
     }
+
+
+def _moved_words(moved_m, cut_share: float) -> str:
+    """Whether what is open in a straightened stencil lands where that of the old one does, or how far from there."""
+    steps = [
+        f"{metres(abs(step))} {positive if step > 0.0 else negative}"
+        for step, positive, negative in ((moved_m[0], "to the right", "to the left"), (moved_m[1], "up", "down"))
+        if abs(step) >= 1e-3
+    ]
+    if not steps:
+        return "its middle stays where the old one's lands"
+    why = "there the least of it is cut off" if cut_share >= 5e-4 else "the nearest place that holds it whole"
+    return f"its middle moves {listed(steps)}, as the projector sees it: {why}"
 
 
 def straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
@@ -193,4 +208,5 @@ def straight_words(spec, new, path: Path, keep_size: bool) -> list[str]:
         if same
         else f"stencil.width_mm becomes {new.stencil_width_mm:.3f}; grey and inverted stay as they are"
     )
+    words.append(f"{spec.name}: {_moved_words(new.moved_m, new.cut_share)}")
     return [*words, f"{spec.name}: keep {path.name} beside the scene and name it in stencil.file; {width}"]

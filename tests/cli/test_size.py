@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pytest
+from PIL import Image
 
 
 def test_throw_says_what_lands_on_a_sitter_and_what_passes(ask):
@@ -67,13 +69,18 @@ def test_a_width_and_a_throw_say_the_angle(ask):
     )
 
 
-def test_straighten_says_its_factor_and_can_keep_the_size(ask):
-    whole, kept = (
-        ask("straighten", "06-oblique-wall", "--json", "-o", name, *option)["result"]
-        for name, option in (("whole", ()), ("kept", ("--keep-size",)))
-    )
+def test_straighten_says_its_factor_where_it_lands_and_can_keep_the_size(ask, tmp_path):
+    values = np.zeros((64, 64), np.uint8)
+    values[4:60, 4:60] = 255
+    Image.fromarray(values).save(tmp_path / "square.png")
+    stencil = ("--with", f'projector.lattice.stencil.file="{tmp_path / "square.png"}"')
+    whole = ask("straighten", "06-oblique-wall", "--json", "-o", "whole", *stencil)["result"]
+    kept = ask("straighten", "06-oblique-wall", "--json", "-o", "kept", "--keep-size", *stencil)["result"]
     assert kept["size_factor"] == 1.0 and whole["size_factor"] == pytest.approx(whole["width_m"] / kept["width_m"])
-    assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in ask(
-        "straighten", "06-oblique-wall", "-o", "whole"
-    )
-    assert "is cut off" in ask("straighten", "06-oblique-wall", "-o", "kept", "--keep-size")
+    words = ask("straighten", "06-oblique-wall", "-o", "whole", *stencil)
+    assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in words
+    assert f"its middle moves {whole['moved_right_m']:.3f} m to the right" in words
+    words = ask("straighten", "01-square-wall", "-o", "flat", "--keep-size")
+    assert "nothing of it is cut off" in words and "its middle stays where the old one's lands" in words
+    words = ask("straighten", "01-square-wall", "-o", "cut", "--keep-size", "--with", "surface.wall.width_m=0.4")
+    assert "% of its opening is cut off" in words

@@ -3,7 +3,8 @@ projective map.
 
 Every place of the new stencil is followed along its chief ray (with the lens's distortion) to the wall's plane, and
 takes what the wanted picture has there. The picture is the largest upright one whose open parts both the light and the
-wall hold, or one as large as on a wall square to the beam, placed so that the least of it reaches beyond them.
+wall hold, or one as large as on a wall square to the beam. It stays where the old one lands if it fits there, else as
+near as it fits; what fits nowhere hangs so that the least of it reaches beyond light and wall.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from projector.faults import Fault, SceneError
 from projector.optics.dispersion import LINE_D_NM
 from projector.shown import Shown
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
+from projector.studies.size.held_picture import Held, held_by, largest, least_beyond, nearest
 from projector.studies.size.landing import axis_hits
 from projector.tracing.gate.chief_rays import gate_points, gate_rays, is_in_opening, opening_border
 from projector.tracing.gate.gate_image import open_bitmap
@@ -37,7 +39,8 @@ class Straightened(Shown):
         cut_share: part of its open area that gate or wall cut off. wall: the surface's name; width_m, height_m: of the
         whole bitmap on it; corners_m (4, 3): the bitmap's top left, top right, bottom right and bottom left corner
         there, as the projector sees them; corners_mm (4, 2): where these lie in the gate, right and down from its
-        middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it.
+        middle, as landed (NaN behind the lens); open_width_m, open_height_m: of what is open in it; moved_m (2,): how
+        far to the right and up, as the projector sees them, its middle lies from where that of the old one lands.
     """
 
     in_one_line = (
@@ -55,6 +58,7 @@ class Straightened(Shown):
     corners_mm: np.ndarray
     open_width_m: float
     open_height_m: float
+    moved_m: np.ndarray
 
 
 def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size: bool = False) -> Straightened:
@@ -85,13 +89,17 @@ def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size:
     open_part = _open_part(spec, picture, shape)
     # The old bitmap's own size on a wall square to the beam where the axis lands: W = G·Z/s.
     square = 0.5e-3 * spec.stencil.width_mm * plane.distance / light.tube_length
+    lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
+    # Where the middle of what is open lands now is where it is to stay.
+    middle = 0.5 * (lowest + highest)
+    x, y = 0.5e-3 * spec.stencil.width_mm * middle
+    (landed,) = plane.met_by(light, gate_rays(light, [x], [-y]))
     if keep_size:
         light = light._replace(bitmap=open_bitmap(light.gate))
-        centre, half_width = _least_beyond(plane, light, open_part, square), square
-    else:
-        centre, half_width = _largest(plane, light, open_part)
+    held = _held(plane, light, open_part)
+    half_width = square if keep_size else _largest(plane, held)
+    centre = _hung(held, half_width, landed - half_width * middle)
     placed = _Placed(plane, light, picture, centre, half_width)
-    lowest, highest = open_part.min(axis=0), open_part.max(axis=0)
     corners = centre + half_width * np.array([[-1.0, shape], [1.0, shape], [1.0, -shape], [-1.0, -shape]])
     corners_m = plane.points(corners)
     across, pitch = (
@@ -111,6 +119,7 @@ def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size:
         corners_mm=1e3 * gate_points(light, corners_m),
         open_width_m=half_width * (highest[0] - lowest[0]),
         open_height_m=half_width * (highest[1] - lowest[1]),
+        moved_m=centre + half_width * middle - landed,
     )
 
 
@@ -223,32 +232,16 @@ def _open_part(spec, picture: np.ndarray, shape: float) -> np.ndarray:
     return corners[ConvexHull(corners).vertices] / half
 
 
-def _limits(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Sides (k, 3) of a convex part of the wall that both the light and the wall hold, and how far the open part
-    reaches across each for a half width of 1.
-
-    A hull of corners p lies within a convex outline if for each side n·c + a·max(n·p) is at most that side's distance.
-    """
-    from scipy.spatial import ConvexHull
-
+def _held(plane: _Plane, light, open_part: np.ndarray) -> Held:
+    """What holds the open part on the wall: all that the light through the gate's opening meets of it."""
     border = opening_border(light, 64)[:, :-1].reshape(-1, 2)
-    lit = plane.met_by(light, gate_rays(light, border[:, 0], border[:, 1]))
-    sides = np.concatenate([_straight_sides(lit), ConvexHull(plane.outline).equations])
-    return sides, (sides[:, :2] @ open_part.T).max(axis=1)
+    return held_by(plane.met_by(light, gate_rays(light, border[:, 0], border[:, 1])), plane.outline, open_part)
 
 
-def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, float]:
-    """Middle (2,) and half width (m) of the largest upright picture whose open part is held: a linear programme."""
-    from scipy.optimize import linprog
-
-    sides, reach = _limits(plane, light, open_part)
-    found = linprog(
-        [0.0, 0.0, -1.0],
-        np.column_stack([sides[:, :2], reach]),
-        -sides[:, 2],
-        bounds=[(None, None), (None, None), (0.0, None)],
-    )
-    if not found.success or not found.x[2] > 0.0:
+def _largest(plane: _Plane, held: Held) -> float:
+    """Half width (m) of the largest upright picture whose open part is held."""
+    found = largest(held)
+    if found is None:
         raise SceneError(
             Fault(
                 found=f"no upright picture fits where the light lands on {plane.name}",
@@ -256,42 +249,13 @@ def _largest(plane: _Plane, light, open_part: np.ndarray) -> tuple[np.ndarray, f
                 try_="aim at its middle",
             )
         )
-    return found.x[:2], float(found.x[2])
+    return found
 
 
-def _least_beyond(plane: _Plane, light, open_part: np.ndarray, half_width: float) -> np.ndarray:
-    """Middle (2,) of the upright picture of a half width (m) that reaches least beyond what light and wall hold, on its
-    worst side.
-    """
-    from scipy.optimize import linprog
-
-    sides, reach = _limits(plane, light, open_part)
-    found = linprog(
-        [0.0, 0.0, 1.0],
-        np.column_stack([sides[:, :2], -np.ones(len(sides))]),
-        -sides[:, 2] - half_width * reach,
-        bounds=[(None, None)] * 3,
-    )
-    return found.x[:2]
-
-
-def _straight_sides(outline: np.ndarray) -> np.ndarray:
-    """Lines (k, 3), normal outwards and offset, round a convex part of an outline (n, 2) whose points go round it in
-    order.
-
-    The sides of its hull; where pincushion bends the outline inwards between two of the hull's corners, the line moves
-    in to the innermost point there.
-    """
-    from scipy.spatial import ConvexHull
-
-    hull = ConvexHull(outline)
-    count = len(outline)
-    lines = hull.equations.copy()
-    for line, (first, last) in zip(lines, hull.simplices, strict=True):
-        first, last = (first, last) if (last - first) % count <= (first - last) % count else (last, first)
-        between = outline[np.arange(first, first + (last - first) % count + 1) % count]
-        line[2] = -float((between @ line[:2]).min())
-    return lines
+def _hung(held: Held, half_width: float, wanted: np.ndarray) -> np.ndarray:
+    """Middle (2,) of the picture: as near to a wanted one as it is held whole, else where least of it is cut off."""
+    place = nearest(held, half_width, wanted)
+    return least_beyond(held, half_width) if place is None else place
 
 
 class _Placed(NamedTuple):

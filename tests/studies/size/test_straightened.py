@@ -182,12 +182,64 @@ def test_where_the_gate_has_room_the_bitmap_grows_and_nothing_is_cut(studio):
         straightened(tilted(studio), tilted(studio).projector[0], keep_size=True),
     )
     assert found.cut_share == 0.0 < cut.cut_share
-    assert spec.stencil.width_mm < found.stencil_width_mm <= 60.0
-    # No wider than the picture needs, to a pixel.
-    needed = 2.0 * np.abs(found.corners_mm[:, 0]).max()
-    assert found.stencil_width_mm == pytest.approx(
-        needed, abs=3.0 * found.stencil_width_mm / found.transmission.shape[1]
-    )
+    # Its near side is seen higher than the whole was; across it has no need of more: 0.6 m at 2.65 or 3.35 m of depth.
+    assert found.stencil_width_mm == spec.stencil.width_mm
+    rows, columns = found.transmission.shape
+    height_mm = found.stencil_width_mm * rows / columns
+    assert spec.stencil.width_mm < height_mm <= 60.0
+    # No higher than the picture needs, to a pixel.
+    needed = 2.0 * np.abs(found.corners_mm[:, 1]).max()
+    assert height_mm == pytest.approx(needed, abs=3.0 * found.stencil_width_mm / columns)
+
+
+def corner_stencil(studio, scene_width_mm):
+    """A stencil of which only the upper right quarter is open."""
+    values = np.zeros((256, 256))
+    values[:128, 128:] = 1.0
+    return {"file": studio.bitmap("corner.png", values), "width_mm": scene_width_mm}
+
+
+@pytest.mark.parametrize("keep_size", [True, False], ids=["kept", "largest"])
+@pytest.mark.parametrize("yaw", [0.0, 30.0])
+def test_what_fits_where_it_lands_stays_there(studio, yaw, keep_size):
+    """In a gate of 80 × 20 mm a picture of 10 mm has room to the left and right, and stays on the axis at (0, 1.5, 0).
+
+    The largest one, tilted, fits better elsewhere: there it goes no farther than it must.
+    """
+    gate = {"shape": "rectangle", "diameter_mm": None, "width_mm": 80.0, "height_mm": 20.0}
+    stencil = {"file": studio.bitmap("mark.png", MARK), "width_mm": 10.0}
+    # The largest picture is as high as the light: at the same distance all along the wall only on a square one.
+    stencil = stencil if keep_size else {**stencil, "width_mm": 80.0}
+    scene = tilted(studio, yaw=yaw, projector={"gate": gate, "stencil": stencil})
+    found = straightened(scene, scene.projector[0], keep_size=keep_size)
+    stays = keep_size or yaw == 0.0
+    assert (np.abs(found.moved_m).max() < 1e-6) == stays
+    assert (np.abs(found.corners_m.mean(axis=0) - (0.0, 1.5, 0.0)).max() < 1e-6) == stays
+
+
+def test_what_is_open_stays_where_it_lands_and_not_the_middle_of_its_bitmap(studio):
+    """The quarter's middle, 3 mm right and up in the gate: 3·Z/s mm at depth Z, on a wall turned by 30°: x·sin 30° +
+    z·cos 30° = 0.
+    """
+    scene = tilted(studio, projector={"stencil": corner_stencil(studio, 12.0)})
+    found = straightened(scene, scene.projector[0], keep_size=True)
+    slope = 3.0 * (1.0 / 85.0 - 1.0 / 3000.0)
+    depth = 3.0 / (1.0 - slope * math.tan(math.radians(30.0)))
+    top_left, top_right, bottom_right, _ = found.corners_m
+    middle = 0.5 * (0.5 * (top_left + top_right) + 0.5 * (top_right + bottom_right))
+    assert middle == pytest.approx((slope * depth, 1.5 + slope * depth, 3.0 - depth), abs=1e-6)
+    assert np.abs(found.moved_m).max() < 1e-6
+
+
+def test_what_does_not_fit_where_it_lands_moves_no_farther_than_it_must(studio):
+    """A picture of 0.5 m aimed 0.2 m from the edge of a square wall: 50 mm to the left and no more."""
+    width_mm = 500.0 / 3.0 / (1.0 / 0.085 - 1.0 / 3.0)
+    stencil = {"file": studio.bitmap("mark.png", MARK), "width_mm": width_mm}
+    lamp = {"stencil": stencil, "position_m": [0.3, 1.5, 3.0], "aim": [0.3, 1.5, 0.0]}
+    scene = tilted(studio, yaw=0.0, projector=lamp, width_m=1.0)
+    found = straightened(scene, scene.projector[0], keep_size=True)
+    assert found.moved_m == pytest.approx((-0.05, 0.0), abs=1e-6) and found.cut_share == 0.0
+    assert found.corners_m[1, 0] == pytest.approx(0.5, abs=1e-6)
 
 
 def test_on_a_floor_up_is_away_from_the_light(studio):
