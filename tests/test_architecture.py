@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).resolve().parents[1] / "projector"
+from tests.sources import MODULES, PACKAGE, module_id, nodes, parsed
+
 # From the bottom up; rooms of one line do not see each other.
 LAYERS = [
     {"phrases"},
@@ -31,19 +32,14 @@ HOMES_OF_LIBRARY = {
     "trimesh": ("meshes/", "files/"),
     "matplotlib": ("reports/",),
 }
-MODULES = sorted(PACKAGE.rglob("*.py"))
-
-
-def module_id(path: Path) -> str:
-    return path.relative_to(PACKAGE).as_posix()
 
 
 def room_of(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
 
-def imported_modules(tree: ast.AST):
-    for node in ast.walk(tree):
+def imported_modules(path: Path):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -57,7 +53,7 @@ def test_imports_only_go_down(path):
     room = room_of(path)
     if room == "__init__":
         return
-    for name in imported_modules(ast.parse(path.read_text())):
+    for name in imported_modules(path):
         parts = name.split(".")
         if parts[0] != "projector" or len(parts) < 2 or parts[1] not in LEVEL_OF:
             continue
@@ -72,7 +68,7 @@ def name_of(path: Path) -> str:
 def files_imported_by(path: Path, known: set[str]) -> set[str]:
     """Modules of the package that a file imports anywhere in it, inside functions too."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
@@ -94,7 +90,7 @@ def test_no_files_import_each_other_in_a_circle():
 
 @pytest.mark.parametrize("path", MODULES, ids=module_id)
 def test_heavy_libraries_stay_in_their_rooms(path):
-    for name in imported_modules(ast.parse(path.read_text())):
+    for name in imported_modules(path):
         homes = HOMES_OF_LIBRARY.get(name.split(".")[0])
         if homes is not None:
             assert module_id(path).startswith(homes), f"{module_id(path)} imports {name}"
@@ -109,10 +105,9 @@ STILL_LONG_FUNCTIONS: set[str] = set()
 @pytest.mark.parametrize("path", MODULES, ids=module_id)
 def test_modules_and_functions_stay_readable(path):
     """Parameters and docstrings are declarations: what counts is the body of a function."""
-    text = path.read_text()
-    is_long = len(text.splitlines()) > 400
+    is_long = len(path.read_text().splitlines()) > 400
     assert is_long == (module_id(path) in STILL_LONG), "no module over 400 lines, and none listed as long that is not"
-    for node in ast.walk(ast.parse(text)):
+    for node in nodes(path):
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
             body = node.body[1:] if ast.get_docstring(node) and len(node.body) > 1 else node.body
             is_long = body[-1].end_lineno - body[0].lineno + 1 > 60
@@ -123,7 +118,7 @@ def test_modules_and_functions_stay_readable(path):
 def test_only_the_command_line_prints(path):
     if room_of(path) == "cli":
         return
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in nodes(path):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             assert node.func.id != "print", f"{module_id(path)}:{node.lineno} prints"
 
@@ -133,14 +128,14 @@ def test_module_names_say_something(path):
     assert path.stem not in {"utils", "util", "helpers", "helper", "common", "core", "base", "misc", "manager"}
 
 
-def takes_a_mark(tree: ast.AST) -> bool:
+def takes_a_mark(path: Path) -> bool:
     """Whether a module marks functions as kernels or formulas."""
     marks = {"formula", "kernel", "building_kernel"}
     return any(
         isinstance(node, ast.ImportFrom)
         and node.module == "projector.jit"
         and marks & {alias.name for alias in node.names}
-        for node in ast.walk(tree)
+        for node in nodes(path)
     )
 
 
@@ -151,11 +146,10 @@ def test_no_kernel_is_made_of_a_source_that_the_cache_does_not_watch(path):
     """
     from projector.jit import KERNEL_SOURCES
 
-    tree = ast.parse(path.read_text())
-    if not takes_a_mark(tree):
+    if not takes_a_mark(path):
         return
     assert module_id(path).startswith(KERNEL_SOURCES)
-    for name in imported_modules(tree):
+    for name in imported_modules(path):
         source = name.removeprefix("projector.").replace(".", "/")
         if name.startswith("projector.") and (PACKAGE / f"{source}.py").exists():
             assert f"{source}.py".startswith(KERNEL_SOURCES), f"{module_id(path)} imports {name}"
@@ -165,7 +159,7 @@ def test_one_name_is_one_thing():
     """No two classes of the package share a name: a scene's camera and the one that rays start from are two things."""
     homes: dict[str, list[str]] = {}
     for path in MODULES:
-        for node in ast.parse(path.read_text()).body:
+        for node in parsed(path).body:
             if isinstance(node, ast.ClassDef):
                 homes.setdefault(node.name, []).append(module_id(path))
     assert {name: where for name, where in homes.items() if len(where) > 1} == {}

@@ -5,22 +5,16 @@ formula, and how a file comes to be whole or not at all.
 from __future__ import annotations
 
 import ast
-from pathlib import Path
 
 import pytest
 
 from projector.photometry import exposure, spectra
-
-PACKAGE = Path(__file__).resolve().parents[1] / "projector"
+from tests.sources import MODULES, module_id, nodes
 
 
 def modules_where(found) -> list[str]:
     """Modules of the package that hold a piece of code for which `found` is true."""
-    return sorted(
-        path.relative_to(PACKAGE).as_posix()
-        for path in PACKAGE.rglob("*.py")
-        if any(map(found, ast.walk(ast.parse(path.read_text()))))
-    )
+    return [module_id(path) for path in MODULES if any(map(found, nodes(path)))]
 
 
 @pytest.mark.parametrize("line_nm", [486.1327, 587.5618, 656.2725])

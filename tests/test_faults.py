@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import ast
 import math
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from projector.faults import Fault, SceneError, check_above_zero, check_within
 from projector.phrases import did_you_mean, either, listed, percent, within
+from tests.sources import MODULES, module_id, nodes
 
-PACKAGE = Path(__file__).resolve().parents[1] / "projector"
 # Phrases, and the library that finds what was meant: each in one module, whoever says them.
 IN_ONE_PLACE = {
     "above zero": "phrases.py",
@@ -23,33 +24,32 @@ IN_ONE_PLACE = {
 }
 
 
+@cache
 def spoken_texts(path: Path) -> str:
     """Every text of a module that could be said, and the names it calls; no docstrings, no comments."""
-    tree = ast.parse(path.read_text())
     docstrings = {
         id(node.body[0].value)
-        for node in ast.walk(tree)
+        for node in nodes(path)
         if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef)) and ast.get_docstring(node) is not None
     }
     texts = [
         node.value
-        for node in ast.walk(tree)
+        for node in nodes(path)
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docstrings
     ]
-    return "\n".join([*texts, *(node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute))])
+    return "\n".join([*texts, *(node.attr for node in nodes(path) if isinstance(node, ast.Attribute))])
 
 
 @pytest.mark.parametrize(("phrase", "home"), IN_ONE_PLACE.items())
 def test_what_many_say_is_written_once(phrase, home):
-    modules = [path for path in PACKAGE.rglob("*.py") if phrase in spoken_texts(path)]
-    assert [path.relative_to(PACKAGE).as_posix() for path in modules] == [home]
+    assert [module_id(path) for path in MODULES if phrase in spoken_texts(path)] == [home]
 
 
 def test_no_message_is_taken_apart_again():
     """A field of a fault may be shown, joined or compared with nothing; not cut, replaced or searched."""
     takes_apart = {"replace", "removeprefix", "removesuffix", "split", "partition", "startswith", "endswith", "find"}
-    for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text())):
+    for path in MODULES:
+        for node in nodes(path):
             owner = node.func.value if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) else None
             said = isinstance(owner, ast.Attribute) and owner.attr in {"found", "allowed", "try_"}
             assert not (said and node.func.attr in takes_apart), f"{path}:{node.lineno}"
@@ -58,9 +58,9 @@ def test_no_message_is_taken_apart_again():
 def test_names_are_listed_in_one_place():
     """With "and" or "or" before the last: no module joins names by such a word itself."""
     joined = [
-        path.relative_to(PACKAGE).as_posix()
-        for path in PACKAGE.rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text()))
+        module_id(path)
+        for path in MODULES
+        for node in nodes(path)
         if isinstance(node, ast.Attribute)
         and node.attr == "join"
         and isinstance(node.value, ast.Constant)

@@ -16,6 +16,7 @@ from projector.rendering.preview import preview
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis
 from projector.tracing.light.reference import gate_light
+from tests.conftest import mostly_slow
 
 OPENING, CARD, WALL = 0.04, 0.5, 2.0
 LAMP = {"opening_mm": 40.0, "card_mm": 500.0}
@@ -81,14 +82,17 @@ def test_a_bars_full_shadow_is_lost_where_the_opening_looks_wider(studio):
 
 @pytest.mark.parametrize(
     "changes",
-    [
-        {},
-        {"blade": [{"side": "left", "insertion_mm": 60.0, "angle_deg": 10.0, "offset_mm": -150.0}]},
-        {"lamp": {"opening_mm": 150.0, "card_mm": 500.0}},
-        {"lamp": {"opening_deg": 0.53}, "position_m": [0.0, 1.5, 1.5]},
-        {"lamp": {"opening_deg": 3.0}, "position_m": [0.0, 1.5, 1.5], "aim": [0.4, 1.5, 0.0]},
-    ],
-    ids=["card", "barn door", "wide", "sun", "far"],
+    mostly_slow(
+        [
+            {},
+            {"blade": [{"side": "left", "insertion_mm": 60.0, "angle_deg": 10.0, "offset_mm": -150.0}]},
+            {"lamp": {"opening_deg": 0.53}, "position_m": [0.0, 1.5, 1.5]},
+            {"lamp": {"opening_mm": 150.0, "card_mm": 500.0}},
+            {"lamp": {"opening_deg": 3.0}, "position_m": [0.0, 1.5, 1.5], "aim": [0.4, 1.5, 0.0]},
+        ],
+        quick=3,
+    ),
+    ids=["card", "barn door", "sun", "wide", "far"],
 )
 def test_the_fast_way_is_that_of_single_rays(studio, changes):
     """Within 1 % of full light and three times the rays' own scatter, with a post's shadow, on a wall."""

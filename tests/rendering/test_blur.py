@@ -86,7 +86,7 @@ PUPILS = {
 }
 
 
-@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("sign", mostly_slow([1, -1]))
 @pytest.mark.parametrize("name", PUPILS)
 @pytest.mark.parametrize("blade", [False, True], ids=["stencil", "blade"])
 def test_other_pupils_spread_an_edge_as_single_rays_do(studio, name, sign, blade):

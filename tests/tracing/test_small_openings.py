@@ -163,7 +163,7 @@ def around(values, pupil, scale, count, seed=1):
 @pytest.mark.parametrize(
     ("form", "sign"), [("disc", 1.0), ("hexagon", -1.0), ("triangle", 1.0), ("triangle", -1.0), ("ring", 1.0)]
 )
-@pytest.mark.parametrize("name", mostly_slow(STENCILS, 2))
+@pytest.mark.parametrize("name", mostly_slow(STENCILS))
 def test_small_openings_shine_as_the_pupil_summed_over_them(name, form, sign):
     values, pupil = STENCILS[name], PUPILS[form]
     stacks = BlurStack(draw_gate(GATE, Bitmap(values.astype(np.float32), WIDTH / PIXELS)), pupil)

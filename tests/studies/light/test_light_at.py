@@ -16,6 +16,7 @@ from projector.faults import SceneError
 from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import point_of
 from projector.scene.reading.reader import load
+from projector.stage.stage import Stage
 from projector.studies.edges import fringe, sharpness
 from projector.studies.light import light_at
 from projector.studies.light.light_at import AWAY, BEHIND, CUT, DARK, LIT, NOWHERE, OUTSIDE, SHADOW
@@ -154,9 +155,9 @@ def test_the_share_of_the_lens_that_shines_is_what_a_rendered_map_has_of_the_ope
     maps = [irradiance_map(item, "wall", 300) for item in (scene, open_scene)]
     shares = maps[0].illuminance / maps[1].illuminance
     random = np.random.default_rng(3)
-    reasons = set()
+    reasons, stage = set(), Stage(scene)
     for row, column in random.integers(10, 290, (60, 2)):
-        found = at(scene, maps[0].points[row, column].astype(float))
+        found = light_at.light_at(stage, "window", maps[0].points[row, column].astype(float))
         reasons.add(found.reason)
         near = shares[row - 1 : row + 2, column - 1 : column + 2]
         assert near.min() - 0.02 <= found.share <= near.max() + 0.02, (row, column, found)

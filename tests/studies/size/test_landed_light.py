@@ -15,6 +15,7 @@ from projector.scene.placement import placed_figure
 from projector.scene.reading.reader import load_text
 from projector.studies.size import landed_light as study
 from projector.studies.size.landing import landing
+from tests.conftest import mostly_slow
 
 SITTER = {"name": "keeper", "kind": "head", "position_m": [0.1, -0.1, 0.8]}
 STRIP = np.zeros((500, 1000))
@@ -37,7 +38,7 @@ def flux(scene) -> float:
     ],
     ids=["even", "hot spot and pincushion", "a blade"],
 )
-@pytest.mark.parametrize("has_stencil", [False, True])
+@pytest.mark.parametrize("has_stencil", mostly_slow([True, False]))
 def test_what_passes_a_head_is_what_a_map_of_the_wall_behind_shows(studio, projector, has_stencil):
     """Light on the wall with the head over light without it, all of the beam on the wall: within 0.005, the penumbra
     of f/16 round the head."""
