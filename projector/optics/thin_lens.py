@@ -23,6 +23,14 @@ def conjugate_distance(focal_length, distance):
 
 
 @formula
+def inverse_conjugate(power, tube_length):
+    """1/m of the distance at which a lens of that power (1/f, 1/m) lands a plane the tube length (m) behind it sharp:
+    1/f − 1/s. 0: at infinity; below 0: nowhere before the lens.
+    """
+    return power - 1.0 / tube_length
+
+
+@formula
 def magnification(tube_length, throw_distance):
     """Size on a square wall over size in the gate, for a wall at the throw distance and a gate at the tube length."""
     return throw_distance / tube_length
@@ -48,13 +56,13 @@ def blur_circle_diameter(pupil_diameter, sharp_distance, wall_distance):
 
 @formula
 def gate_blur_diameter(pupil_diameter, tube_length, inverse_sharp_distance, inverse_wall_distance):
-    """The same disc measured back in the gate: D·s·|1/z_f − 1/Z|. Inverse distances, so that infinity is 0."""
+    """The same disc measured back in the gate (m): D·s·|1/z_f − 1/Z|. Inverse distances (1/m): infinity is 0."""
     return pupil_diameter * tube_length * abs(inverse_sharp_distance - inverse_wall_distance)
 
 
 @formula
 def disc_edge_spread(position):
-    """Share of light at `position` (in disc diameters, 0 at the edge) across an edge blurred by a uniform disc.
+    """Share (0..1) of light at `position` (in disc diameters, 0 at the edge) across an edge blurred by a uniform disc.
 
     ½ + (u·√(1 − u²) + asin u) / π with u = 2·position: the area of a disc on one side of a chord.
     """
@@ -74,7 +82,7 @@ def angle_of_view(focal_length, frame_length):
 
 @formula
 def pupil_to_point_irradiance(pupil_area, x, y, z):
-    """Irradiance per unit radiance on a plane square to the axis at (x, y, z) from a small pupil: A·z²/|P|⁴.
+    """Irradiance over radiance (sr) on a plane square to the axis at (x, y, z) m from a small pupil (m²): A·z²/|P|⁴.
 
     The cos⁴ law written in coordinates (any radiometry text): A·cos⁴θ / z².
     """

@@ -160,7 +160,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> P
     focus = focus_of(scene, spec)
     tube = focus.tube_length
     powers = relative_powers(lens, wavelengths_nm) / (lens.focal_length_mm * _MM)
-    inverse_sharp = powers - 1.0 / tube
+    inverse_sharp = thin_lens.inverse_conjugate(powers, tube)
     glass = lens.dispersion.glass if lens.dispersion is not None else None
     lateral = 1.0 - lens.lateral_colour_mm * _MM / gate.norm * lateral_colour_share(wavelengths_nm, glass)
     full_diameter = lens.focal_length_mm / (lens.widest_f_number or lens.f_number) * _MM
@@ -213,7 +213,8 @@ def _lamp_arrays(scene, spec, n_wavelengths: int, bitmap: Bitmap) -> Projection:
 def _blades_of(spec, gate: GateOpening, tube: float, powers: np.ndarray, pupil: Outline) -> Blades:
     """A lens's framing blades: powers (n,) 1/m of the lens by wavelength."""
     tubes = np.array([tube + blade.offset_mm * _MM for blade in spec.blade])
-    return _blades(_planes_of_blades(spec, gate), tubes, powers[None, :] - 1.0 / tubes[:, None], pupil)
+    sharp = thin_lens.inverse_conjugate(powers[None, :], tubes[:, None])
+    return _blades(_planes_of_blades(spec, gate), tubes, sharp, pupil)
 
 
 def _planes_of_blades(spec, gate: GateOpening) -> np.ndarray:

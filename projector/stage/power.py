@@ -14,7 +14,7 @@ from projector.photometry.exposure import METER_CONSTANTS, light_for_reading
 from projector.photometry.spectra import K_M, photometric, scaled_to_luminous_one, source_spectrum
 from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
 from projector.stage.optics import focus_of, gate_of, light_arrays, opening_before, pupil_of
-from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.gate_image import gate_area, hot_spot, is_inside_gate, open_bitmap
 from projector.tracing.gate.lens_law import Projection, has_lens, patch_scale
 from projector.tracing.sight.outline import Outline, outline_point
 
@@ -54,14 +54,7 @@ def _share_through_card(light: Projection, distance: float) -> float:
     if not distance > light.nearest:
         return 0.0
     places = patch_scale(light, 1.0 / light.tube_length, 1.0 / distance, 0.0) * _places(light, 256)
-    squared = (places**2).sum(axis=1)
-    gate = light.gate
-    inside = (
-        squared <= gate.half_width**2
-        if gate.is_round
-        else (np.abs(places) <= (gate.half_width, gate.half_height)).all(axis=1)
-    )
-    return float((inside * np.exp2(-gate.falloff_stops * squared / gate.norm**2)).mean())
+    return float((is_inside_gate(light.gate, *places.T) * hot_spot(light.gate, *places.T)).mean())
 
 
 def _places(light: Projection, n_side: int) -> np.ndarray:
@@ -77,16 +70,14 @@ def _flux_through_card(light: Projection, n_side: int = 16, n_steps: int = 120) 
     gate, card = light.gate, light.tube_length
     middles = (np.arange(n_steps) + 0.5) / n_steps * 2.0 - 1.0
     x, y = (axis.ravel() for axis in np.meshgrid(middles * gate.half_width, middles * gate.half_height))
-    squared = x * x + y * y
-    inside = squared <= gate.half_width**2 if gate.is_round else np.ones(x.size, bool)
+    inside = is_inside_gate(gate, x, y)
+    x, y = x[inside], y[inside]
     # A circle of squares is not round: its parts are scaled to the hole's own area.
-    area = math.pi * gate.half_width**2 if gate.is_round else 4.0 * gate.half_width * gate.half_height
-    glow = np.exp2(-gate.falloff_stops * squared[inside] / gate.norm**2)
-    total = 0.0
+    glow, total = hot_spot(gate, x, y), 0.0
     for ax, ay in _places(light, n_side):
-        away = (x[inside] - ax) ** 2 + (y[inside] - ay) ** 2 + card * card
+        away = (x - ax) ** 2 + (y - ay) ** 2 + card * card
         total += float((glow * card * card / away**2).mean())
-    return total / n_side**2 * area * _open_area(light.emitter.outline, light.emitter.radius)
+    return total / n_side**2 * gate_area(gate) * _open_area(light.emitter.outline, light.emitter.radius)
 
 
 def _pupil_on_axis(pupil: Outline, radius: float, distance: float) -> float:
@@ -115,16 +106,17 @@ def open_gate_flux(light: Projection, n_steps: int = 400) -> float:
     gate = light.gate
     across, up = gate.half_width / light.tube_length, gate.half_height / light.tube_length
     middles = (np.arange(n_steps) + 0.5) / n_steps
+    xi: np.ndarray
+    eta: np.ndarray
     if gate.is_round:
-        slopes = middles * across
-        part = 2.0 * math.pi * slopes * across / n_steps
-        squared = slopes**2
+        xi, eta = middles * across, np.zeros(n_steps)
+        part = 2.0 * math.pi * xi * across / n_steps
     else:
         xi, eta = np.meshgrid(middles * across, middles * up)
         part = np.full(xi.shape, 4.0 * across * up / n_steps**2)
-        squared = xi**2 + eta**2
+    squared = xi**2 + eta**2
     field_squared = squared * (light.tube_length / gate.norm) ** 2
-    falloff = np.exp2(-gate.falloff_stops * field_squared)
+    falloff = hot_spot(gate, light.tube_length * xi, light.tube_length * eta)
     landed_squared = squared * (1.0 + light.distortion * field_squared) ** 2
     growth = area_growth(light.distortion, field_squared)
     return float(

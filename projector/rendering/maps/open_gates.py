@@ -11,7 +11,8 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.ambient import LightLevel
 from projector.stage.stage import StagedProjector
-from projector.tracing.gate.chief_rays import gate_points, is_in_opening
+from projector.tracing.gate.chief_rays import gate_points, is_in_opening, passes_blades
+from projector.tracing.gate.gate_image import hot_spot
 from projector.tracing.gate.lens_law import Projection, blade_passes, has_lens, place_in_gate
 from projector.tracing.sight.outline import outline_point
 
@@ -44,13 +45,9 @@ def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray)
     distances = np.linalg.norm(towards, axis=1)
     at_pupil = -(towards @ np.array(light.emitter.forward)) / distances
     at_surface = (towards * normals).sum(axis=1) / distances
-    glow = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
+    glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
     area = math.pi * light.emitter.radius**2 * light.emitter.outline.area
-    lands = is_in_opening(light, gate) & (at_surface > 0.0)
-    slopes = gate.T / light.tube_length
-    for blade in range(len(light.blades.limits)):
-        # Through the middle of the pupil the blade's own focus plays no part.
-        lands &= blade_passes(light, blade, 0, slopes[0], slopes[1], 0.0, 0.0, 0.0, 0.0)
+    lands = is_in_opening(light, gate) & passes_blades(light, gate) & (at_surface > 0.0)
     return np.where(lands, area * glow * at_pupil * at_surface / distances**2, np.nan)
 
 
@@ -68,7 +65,7 @@ def _bare_levels(light: Projection, points: np.ndarray, normals: np.ndarray) -> 
             lands = is_in_opening(light, gate) & (height > 0.0) & (z > light.nearest)
             for blade in range(len(light.blades.limits)):
                 lands &= blade_passes(light, blade, 0, x / z, y / z, 0.0, 1.0 / z, ax, ay)
-            glow = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
+            glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
             total += np.where(lands, glow * z * height / ((x - ax) ** 2 + (y - ay) ** 2 + z * z) ** 2, 0.0)
     area = math.pi * light.emitter.radius**2 * light.emitter.outline.area
     return np.where(total > 0.0, total * area / _N_OPENING**2, np.nan)

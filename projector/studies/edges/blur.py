@@ -89,10 +89,10 @@ def blur(
     magnification = thin_lens.magnification(tube, wall_m)
 
     def disc(relative_power: float) -> float:
-        inverse_sharp = relative_power / focal_length - 1.0 / tube
-        return 1e3 * magnification * thin_lens.gate_blur_diameter(pupil, tube, inverse_sharp, 1.0 / wall_m)
+        sharp = thin_lens.inverse_conjugate(relative_power / focal_length, tube)
+        return 1e3 * magnification * thin_lens.gate_blur_diameter(pupil, tube, sharp, 1.0 / wall_m)
 
-    inverse_sharp = 1.0 / focal_length - 1.0 / tube
+    inverse_sharp = thin_lens.inverse_conjugate(1.0 / focal_length, tube)
     found = disc(1.0)
     edge = found * thin_lens.DISC_EDGE_10_90
     blue, red = (

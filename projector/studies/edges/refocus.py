@@ -14,7 +14,7 @@ from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, patch_diameters, place_on_surface
 from projector.studies.edges.widest_fringe import edge_told_of
-from projector.tracing.gate.lens_law import Projection
+from projector.tracing.gate.lens_law import Projection, as_if_in_blade_plane
 
 # The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check
 # stops.
@@ -70,18 +70,9 @@ def edge_refocused(
     staged = projector_on(stage, projector)
     light, weights = full_spectrum(staged.stage, refocused(staged.spec, offset_mm))
     if blade is not None:
-        light = blade_as_stencil(light, blade)
+        light = as_if_in_blade_plane(light, blade)
     place = place_on_surface(staged.stage, light, reference)
     return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
-
-
-def blade_as_stencil(light: Projection, blade: int) -> Projection:
-    """A light whose stencil stands in a blade's plane; how far a ray is from the axis, which distortion and corners go
-    by, still counts in the stencil's.
-    """
-    tube = float(light.blades.tube_lengths[blade])
-    gate = light.gate._replace(norm=light.gate.norm * tube / light.tube_length)
-    return light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[blade], gate=gate)
 
 
 def blade_edges(stage: SceneOrStage, projector: AnyProjector, reference) -> dict[str, float]:

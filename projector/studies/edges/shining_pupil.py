@@ -14,6 +14,7 @@ import numpy as np
 
 from projector.shown import Shown
 from projector.studies.edges.profile import Place
+from projector.tracing.gate.gate_image import is_inside_gate
 from projector.tracing.gate.lens_law import blade_passes, field_radius_squared, place_in_gate, straight_slopes
 from projector.tracing.sight.outline import inside
 
@@ -84,12 +85,7 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
     slope_x, slope_y = straight_slopes(light, local[0] / local[2], local[1] / local[2])
     squared = field_radius_squared(light, slope_x, slope_y)
     gx, gy = place_in_gate(light, 0, slope_x, slope_y, squared, 1.0 / local[2], ax, ay)
-    gate, bitmap = light.gate, light.bitmap
-    in_gate = (
-        gx * gx + gy * gy <= gate.half_width**2
-        if gate.is_round
-        else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
-    )
+    bitmap = light.bitmap
     rows, columns = bitmap.transmission.shape
     # Outside the bitmap is metal.
     stencil = map_coordinates(
@@ -107,7 +103,7 @@ def pupil_samples(light, local: np.ndarray, n_across: int = N_ACROSS) -> Samples
         x=px,
         y=py,
         opening=inside(light.emitter.outline, px, py),
-        gate=in_gate,
+        gate=is_inside_gate(light.gate, gx, gy),
         blades=np.array(passed, bool).reshape(-1, *px.shape),
         stencil=stencil,
     )

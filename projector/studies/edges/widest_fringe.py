@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from projector.optics.thin_lens import inverse_conjugate
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.stage.optics import relative_powers
 from projector.stage.power import filter_transmittance
@@ -137,7 +138,8 @@ def _patch_range(light: Projection, place: Place, lens, band_nm) -> np.ndarray:
     """Signed diameters (2,) m in the gate of the patches at the two ends of a band's powers: they run straight in the
     power.
     """
-    inverse_sharp = _power_range(lens, band_nm) / (1e-3 * lens.focal_length_mm) - 1.0 / light.tube_length
+    powers = _power_range(lens, band_nm) / (1e-3 * lens.focal_length_mm)
+    inverse_sharp = inverse_conjugate(powers, light.tube_length)
     return patch_diameters(light._replace(inverse_sharp=inverse_sharp), place)
 
 

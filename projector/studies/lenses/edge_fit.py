@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from projector.optics.dispersion import abbe_relative_power, lateral_colour_share, secondary_spectrum_relative_power
-from projector.optics.thin_lens import DISC_EDGE_10_90, conjugate_distance
+from projector.optics.thin_lens import DISC_EDGE_10_90, conjugate_distance, inverse_conjugate
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
 from projector.photometry.spectra import OBSERVER_STEPS, source_spectrum
 from projector.photometry.wavelength_nodes import choose_nodes
@@ -113,7 +113,8 @@ class EdgeFit:
         by_dispersion = (self._relative_power(dispersion + step) - self._relative_power(dispersion - step)) / (
             2.0 * step
         )
-        defocus = self._relative_power(dispersion) / focal_length - 1.0 / tube - 1.0 / throw
+        powers = self._relative_power(dispersion) / focal_length
+        defocus = inverse_conjugate(powers, tube) - 1.0 / throw
         side = np.sign(defocus)
         slopes = throw * np.stack(
             [np.abs(defocus), pupil * side / tube**2, pupil * side * by_dispersion / focal_length]
@@ -159,7 +160,7 @@ class EdgeFit:
         starts = []
         for focus_error in (0.0, 5e-4, -5e-4):
             blur_per_pupil = throw * np.abs(
-                1.0 / focal_length - 1.0 / (tube + self.offsets + focus_error) - 1.0 / throw
+                inverse_conjugate(1.0 / focal_length, tube + self.offsets + focus_error) - 1.0 / throw
             )
             widest = int(np.argmax(green))
             pupil = self.fixed_pupil or np.clip(

@@ -21,6 +21,7 @@ from projector.stage.seen_from import points_seen_from
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import Place
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
+from projector.tracing.gate.gate_image import gate_area, is_inside_gate
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
 from projector.tracing.sight.points import Points, chosen, joined, n_points
@@ -172,14 +173,9 @@ def open_share_of(stage: SceneOrStage, projector: AnyProjector = None) -> float:
     bitmap, gate = staged.bitmap, staged.gate
     rows, columns = bitmap.transmission.shape
     x, y = ((np.arange(count) - 0.5 * (count - 1)) * bitmap.pitch for count in (columns, rows))
-    if gate.is_round:
-        inside = x[None, :] ** 2 + y[:, None] ** 2 <= gate.half_width**2
-        area = math.pi * gate.half_width**2
-    else:
-        inside = (np.abs(x)[None, :] <= gate.half_width) & (np.abs(y)[:, None] <= gate.half_height)
-        area = 4.0 * gate.half_width * gate.half_height
+    inside = is_inside_gate(gate, x[None, :], y[:, None])
     # Where the gate is larger than the bitmap there is metal.
-    return min(float((bitmap.transmission * inside).sum(dtype=float)) * bitmap.pitch**2 / area, 1.0)
+    return min(float((bitmap.transmission * inside).sum(dtype=float)) * bitmap.pitch**2 / gate_area(gate), 1.0)
 
 
 def ambient_for(

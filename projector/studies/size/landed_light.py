@@ -21,7 +21,14 @@ from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
 from projector.stage.surfaces import SceneArrays
 from projector.studies.edges.sharpness import stencil_detail
 from projector.studies.size.landing import pattern_size
-from projector.tracing.gate.chief_rays import gate_points_of_slopes, is_in_opening, landed_slopes, opening_half_sizes
+from projector.tracing.gate.chief_rays import (
+    gate_points_of_slopes,
+    is_in_opening,
+    landed_slopes,
+    opening_half_sizes,
+    passes_blades,
+)
+from projector.tracing.gate.gate_image import hot_spot
 from projector.tracing.gate.lens_law import Projection
 from projector.tracing.rays.bvh import closest_hits
 
@@ -166,13 +173,8 @@ def _let_through(light: Projection, gate: np.ndarray) -> np.ndarray:
     rows, columns = light.bitmap.transmission.shape
     row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
     column = np.floor(gate[:, 0] / light.bitmap.pitch + 0.5 * columns).astype(int)
-    share = light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * is_in_opening(
-        light, gate
-    )
-    blades = light.blades
-    for normal, limit, tube in zip(blades.normals, blades.limits, blades.tube_lengths, strict=True):
-        share = share * (gate @ normal * (tube / light.tube_length) < limit)
-    return share
+    passes = is_in_opening(light, gate) & passes_blades(light, gate)
+    return light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * passes
 
 
 def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[LandedOn]:
@@ -194,8 +196,8 @@ def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[La
         lit = _open_box(light, opening_half_sizes(light), True, 0.0)
     slopes = _directions(light, lit)
     gate = gate_points_of_slopes(light, slopes)
-    hot_spot = np.exp2(-light.gate.falloff_stops * (gate**2).sum(axis=1) / light.gate.norm**2)
-    weights = _let_through(light, gate) * hot_spot / (1.0 + (slopes**2).sum(axis=1)) ** 2
+    glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
+    weights = _let_through(light, gate) * glow / (1.0 + (slopes**2).sum(axis=1)) ** 2
     slopes, weights = slopes[weights > 0.0], weights[weights > 0.0] / weights.sum()
     distances, owners = _hits(light, arrays, slopes)
     on_axis, axis_owner = (values[0] for values in _hits(light, arrays, np.zeros((1, 2))))

@@ -22,7 +22,7 @@ from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, p
 from projector.studies.size.held_picture import Held, held_by, largest, least_beyond, nearest
 from projector.studies.size.landing import axis_hits
 from projector.tracing.gate.chief_rays import gate_points, gate_rays, is_in_opening, opening_border
-from projector.tracing.gate.gate_image import open_bitmap
+from projector.tracing.gate.gate_image import is_inside_gate, open_bitmap
 from projector.tracing.gate.lens_law import Projection
 
 # The new bitmap is at least so wide, and every pixel is the mean of so many places squared.
@@ -306,15 +306,10 @@ def _drawn(placed: _Placed, across: tuple[int, int], pitch: float) -> np.ndarray
     x, y = ((np.arange(count) - 0.5 * (count - 1)) * pitch for count in across)
     values = np.zeros((y.size, x.size))
     parts = ((np.arange(_N_PLACES) + 0.5) / _N_PLACES - 0.5) * pitch
-    gate = placed.light.gate
     for row, middle in enumerate(y):
         gx, gy = (axis.ravel() for axis in np.meshgrid((x[:, None] + parts).ravel(), middle + parts))
         # What the gate covers may land anywhere, or nowhere.
-        seen = (
-            np.hypot(gx, gy) <= gate.half_width
-            if gate.is_round
-            else (np.abs(gx) <= gate.half_width) & (np.abs(gy) <= gate.half_height)
-        )
+        seen = is_inside_gate(placed.light.gate, gx, gy)
         if not seen.any():
             continue
         line = np.zeros(gx.size)

@@ -21,6 +21,7 @@ from projector.stage.stage import AnyProjector, SceneOrStage, Stage, projector_o
 from projector.stage.surfaces import SceneArrays
 from projector.studies.size.beam import edge_stops
 from projector.tracing.gate.chief_rays import gate_rays, opening_border, opening_half_sizes
+from projector.tracing.gate.gate_image import hot_spot
 from projector.tracing.rays.bvh import closest_hits
 
 # Distances are printed to the millimetre: what differs by less than half of one is the printed distance, typed back.
@@ -359,6 +360,5 @@ def _levels(light, gate_x, gate_y, directions, t, normals) -> np.ndarray:
     lengths = np.linalg.norm(directions, axis=1)
     # cosθ at the pupil is 1 over a ray's length at Z = 1; cosθ on the surface its share along the normal.
     on_surface = np.abs((directions * normals).sum(axis=1)) / (lengths * np.linalg.norm(normals, axis=1))
-    glow = np.exp2(-light.gate.falloff_stops * (gate_x**2 + gate_y**2) / light.gate.norm**2)
     with np.errstate(invalid="ignore"):
-        return glow * on_surface / lengths / (t * lengths) ** 2
+        return hot_spot(light.gate, gate_x, gate_y) * on_surface / lengths / (t * lengths) ** 2

@@ -7,7 +7,8 @@ from __future__ import annotations
 import numpy as np
 
 from projector.optics.distortion import gate_radii, landed_radii
-from projector.tracing.gate.lens_law import Projection
+from projector.tracing.gate.gate_image import is_inside_gate
+from projector.tracing.gate.lens_law import Projection, blade_passes
 
 
 def gate_rays(light: Projection, gate_x, gate_y) -> np.ndarray:
@@ -48,9 +49,14 @@ def _rescaled(light: Projection, slopes: np.ndarray, law) -> np.ndarray:
 
 def opening_half_sizes(light: Projection) -> tuple[float, float]:
     """Half width and half height (m) in the gate of what the opening and the stencil's own rectangle leave free."""
-    gate, bitmap = light.gate, light.bitmap
-    rows, columns = bitmap.transmission.shape
-    return min(gate.half_width, 0.5 * columns * bitmap.pitch), min(gate.half_height, 0.5 * rows * bitmap.pitch)
+    half_width, half_height = _bitmap_half_sizes(light)
+    return min(light.gate.half_width, half_width), min(light.gate.half_height, half_height)
+
+
+def _bitmap_half_sizes(light: Projection) -> tuple[float, float]:
+    """Half width and half height (m) of the stencil's own rectangle."""
+    rows, columns = light.bitmap.transmission.shape
+    return 0.5 * columns * light.bitmap.pitch, 0.5 * rows * light.bitmap.pitch
 
 
 def opening_border(light: Projection, n_side: int) -> np.ndarray:
@@ -73,9 +79,17 @@ def opening_border(light: Projection, n_side: int) -> np.ndarray:
 
 def is_in_opening(light: Projection, gate: np.ndarray) -> np.ndarray:
     """Whether gate points (n, 2) m lie in that part of the gate (n,); NaN does not."""
-    half_width, half_height = opening_half_sizes(light)
-    inside = (np.abs(gate[:, 0]) <= half_width) & (np.abs(gate[:, 1]) <= half_height)
-    return inside & (np.hypot(gate[:, 0], gate[:, 1]) <= light.gate.half_width) if light.gate.is_round else inside
+    return is_inside_gate(light.gate, gate[:, 0], gate[:, 1]) & (np.abs(gate) <= _bitmap_half_sizes(light)).all(axis=1)
+
+
+def passes_blades(light: Projection, gate: np.ndarray) -> np.ndarray:
+    """Whether chief rays of gate points (n, 2) m pass all blades (n,). Through the middle of the pupil a blade's own
+    focus plays no part.
+    """
+    slopes, passes = gate.T / light.tube_length, np.ones(len(gate), bool)
+    for blade in range(len(light.blades.limits)):
+        passes &= blade_passes(light, blade, 0, slopes[0], slopes[1], 0.0, 0.0, 0.0, 0.0)
+    return passes
 
 
 def landed_half_slopes(light: Projection, half_width: float, half_height: float) -> tuple[float, float]:

@@ -76,20 +76,25 @@ def rectangular_gate(width: float, height: float, falloff_stops: float = 0.0) ->
     return GateOpening(False, 0.5 * width, 0.5 * height, 0.5 * math.hypot(width, height), falloff_stops)
 
 
+def gate_area(gate: GateOpening) -> float:
+    """Area (m²) of the opening."""
+    return (math.pi if gate.is_round else 4.0) * (gate.half_width * gate.half_height)
+
+
 @formula
 def is_inside_gate(gate, x, y):
-    """Whether a point of the gate plane (m) lies in the opening."""
+    """Whether a point of the gate plane (m) lies in the opening; its border does. Numbers or arrays."""
     if gate.is_round:
         return x * x + y * y <= gate.half_width * gate.half_width
-    return abs(x) <= gate.half_width and abs(y) <= gate.half_height
+    return (abs(x) <= gate.half_width) & (abs(y) <= gate.half_height)
 
 
 @formula
 def hot_spot(gate, x, y):
-    """Radiance at a point of the gate over that on the axis: 2^(−stops · r²)."""
+    """Radiance at a point (m) of the gate over that on the axis: 2^(−stops · r²). Numbers or arrays."""
     if gate.falloff_stops == 0.0:
         return 1.0
-    return math.exp2(-gate.falloff_stops * (x * x + y * y) / (gate.norm * gate.norm))
+    return np.exp2(-gate.falloff_stops * (x * x + y * y) / (gate.norm * gate.norm))
 
 
 @formula

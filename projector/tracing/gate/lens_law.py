@@ -178,6 +178,15 @@ def blade_passes(light, blade, wavelength, slope_x, slope_y, field_squared, inve
     return distance > (scale + bend) * (normals[blade, 0] * ax + normals[blade, 1] * ay)
 
 
+def as_if_in_blade_plane(light: Projection, blade: int) -> Projection:
+    """A light whose stencil stands in a blade's plane, so that `place_in_gate` says where a ray crosses that; how far
+    it is from the axis, which distortion and corners go by, still counts in the gate.
+    """
+    tube = float(light.blades.tube_lengths[blade])
+    gate = light.gate._replace(norm=light.gate.norm * tube / light.tube_length)
+    return light._replace(tube_length=tube, inverse_sharp=light.blades.inverse_sharp[blade], gate=gate)
+
+
 @formula
 def light_reach(light, inverse_distance, field_squared):
     """Half size (m) of the largest patch in the gate over all wavelengths, lateral shift aside."""

@@ -45,8 +45,8 @@ def plain_light(focal_length=0.085, f_number=2.0, sharp=2.0, pupil=None, **chang
 @pytest.mark.parametrize("seed", range(20))
 def test_a_ray_leaves_the_gate_where_an_explicit_thin_lens_sends_it(seed):
     """Ray matrices (any optics text): a ray of slope u at height a leaves a thin lens with slope u − a/f. Traced
-    backwards from the scene it meets the gate at a + s·(u' ) behind the lens, inverted; the law is told upright, so the
-    sign turns.
+    backwards from the scene it meets the gate at a + s·(u' ) behind the lens, inverted; the law is stated upright, so
+    the sign turns.
     """
     random = np.random.default_rng(seed)
     focal_length, sharp = random.uniform(0.03, 0.2), random.uniform(1.0, 5.0)
@@ -115,3 +115,26 @@ def test_a_turned_blade_turns_clockwise_about_its_own_middle():
 def test_pupil_points_lie_in_the_lens_plane():
     emitter = plain_light().emitter._replace(position=(1.0, 2.0, 3.0))
     assert in_world(emitter, 0.01, 0.02) == pytest.approx((1.01, 2.02, 3.0))
+
+
+def test_a_stencil_in_a_blades_plane_meets_rays_where_the_blade_does():
+    """Two ways to one place: the blade's own law, and the law of the gate with the stencil put where the blade stands;
+    field, colour, corners and spherical term as the lens has them.
+    """
+    random = np.random.default_rng(2)
+    light = plain_light(curvature=0.4, spherical=3.0, lateral=np.array([1.002]))
+    normals, limits = np.array([[0.6, -0.8]]), np.array([0.004])
+    tubes = np.array([light.tube_length + 0.006])
+    sharp = thin_lens.inverse_conjugate(1.0 / 0.085, tubes)[:, None]
+    blades = lens_law.Blades(normals, limits, tubes, sharp, np.zeros((1, 2)))
+    light = light._replace(blades=blades)
+    moved, passed = lens_law.as_if_in_blade_plane(light, 0), []
+    for _ in range(300):
+        slope_x, slope_y = random.uniform(-0.2, 0.2, 2)
+        ax, ay, z = *random.uniform(-0.02, 0.02, 2), random.uniform(0.7, 5.0)
+        squared = lens_law.field_radius_squared(light, slope_x, slope_y)
+        assert lens_law.field_radius_squared(moved, slope_x, slope_y) == pytest.approx(squared, rel=1e-12)
+        x, y = lens_law.place_in_gate(moved, 0, slope_x, slope_y, squared, 1.0 / z, ax, ay)
+        passed.append(lens_law.blade_passes(light, 0, 0, slope_x, slope_y, squared, 1.0 / z, ax, ay))
+        assert passed[-1] == (normals[0] @ (x, y) < limits[0])
+    assert 50 < sum(passed) < 250

@@ -1,4 +1,6 @@
-"""Eight look-ups at once against one at a time in numpy, and the laws that hold for all of them."""
+"""Eight look-ups at once against one at a time, places by the lens's law and texels in numpy, and the laws that hold
+for all of them.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +8,8 @@ import numpy as np
 import pytest
 
 from projector.jit import kernel
+from projector.tracing.gate import lens_law
+from projector.tracing.gate.gate_image import open_bitmap, round_gate
 from projector.tracing.gate.levels import LEVEL
 from projector.tracing.gate.patch_lanes import (
     LANES,
@@ -23,6 +27,7 @@ PITCH = 4e-5
 # Places are float32: of metres up to 0.02 rounded a few times by 2⁻²⁴ that is 1.2e-4 of a pixel of 4e-5 m, times the
 # steepest step between texels, which is all of full light.
 ROUNDED = 2.5e-4
+CURVATURE = 0.3
 
 
 @kernel
@@ -74,10 +79,33 @@ def make_stack(random, diameters, n_signs):
     return levels, texels
 
 
+def projection(tube, sharp, lateral, spherical):
+    """A lens of one wavelength with a curved field, which the lanes get taken off the inverse distance."""
+    one = np.ones(1)
+    gate = round_gate(0.04)
+    return lens_law.Projection(
+        emitter=None,
+        tube_length=tube,
+        inverse_sharp=sharp * one,
+        lateral=lateral * one,
+        inverse_sharp_range=(sharp, sharp),
+        lateral_range=(lateral, lateral),
+        distortion=0.0,
+        curvature=CURVATURE,
+        spherical=spherical,
+        gate=gate,
+        bitmap=open_bitmap(gate),
+        blades=lens_law.without_blades(1),
+    )
+
+
 def one_at_a_time(levels, texels, n_steps, n_signs, middle, sharp, spread, patch, ax, ay):
-    """The same in float64, in words: (light, whether it came from the turned levels, step)."""
+    """The same in float64: (light, whether it came from the turned levels, step)."""
     tube, inverse_distance, bend, diameter, footprint, x, y = (float(value) for value in patch)
-    scale = tube * (float(sharp) - inverse_distance)
+    light = projection(tube, float(sharp), spread, bend / (ax * ax + ay * ay))
+    field_squared = lens_law.field_radius_squared(light, x / tube, y / tube)
+    inverse_distance += CURVATURE * field_squared
+    scale = lens_law.patch_scale(light, float(sharp), inverse_distance, field_squared)
     wide = np.sqrt(diameter**2 * abs((scale + bend) * (scale + 3 * bend)) + footprint**2)
     ladder = levels["diameter"][:n_steps].astype(float)
     step = int(np.clip(np.searchsorted(ladder, wide) - 1, 0, n_steps - 2))
@@ -86,7 +114,7 @@ def one_at_a_time(levels, texels, n_steps, n_signs, middle, sharp, spread, patch
     turned = n_signs == 2 and scale < 0
     found = []
     turn = np.clip(wide * middle[2] - 1.0, 0.0, 1.0)
-    place = np.array([x, y]) * spread + (scale + bend) * np.array([ax, ay])
+    place = np.array(lens_law.place_in_gate(light, 0, x / tube, y / tube, field_squared, inverse_distance, ax, ay))
     for level in (step + n_steps * turned, step + n_steps * turned + 1):
         smaller = 1.0 + turn * (levels[level]["diameter"] / wide - 1.0)
         column, row = (
