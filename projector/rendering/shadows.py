@@ -20,6 +20,7 @@ from projector.tracing.sight.sharing import look_closely_in_squares, look_first_
 from projector.tracing.sight.squares import Squares, in_one_row, n_squares, squares_of
 from projector.tracing.sight.visibility import (
     UNDECIDED,
+    Onlookers,
     aims_at,
     look_closely,
     look_first,
@@ -122,9 +123,10 @@ def first_look(
         look_first(arrays.bvh, widest, aims, points, beam, start, stop, state)
 
     def work_in_squares(start, stop):
-        look_first_in_squares(arrays.bvh, widest, aims, points, beam, squares.width, squares.height, start, stop, state)
+        look_first_in_squares(onlookers, beam, start, stop, state)
 
     if squares is not None:
+        onlookers = Onlookers(arrays.bvh, widest, aims, points, squares.width, squares.height)
         workers.run_pieces(
             n_squares(squares.width, squares.height), work_in_squares, "shadows", progress, piece=_SQUARES_PIECE
         )
@@ -145,22 +147,10 @@ def _traced(arrays, emitter, points, state, rows, squares, n_side, workers, prog
 
     if squares is not None:
         chosen = squares_of(rows, squares.width)
+        onlookers = Onlookers(arrays.bvh, emitter, aims, points, squares.width, squares.height)
 
         def work_in_squares(start, stop):
-            look_closely_in_squares(
-                arrays.bvh,
-                emitter,
-                aims,
-                points,
-                state,
-                squares.width,
-                squares.height,
-                n_side,
-                chosen,
-                start,
-                stop,
-                seen,
-            )
+            look_closely_in_squares(onlookers, n_side, chosen, start, stop, state, seen)
 
         workers.run_pieces(chosen.size, work_in_squares, "soft shadows", progress, piece=_CLOSE_SQUARES_PIECE)
     else:

@@ -108,13 +108,14 @@ def _is_flat(emitter, shape):
 
 
 @formula
-def _is_free(bvh, emitter, points, bounds, width, shape, share):
+def _is_free(onlookers, bounds, shape, share):
     """Proof that nothing stands between a flat part and the pupil on that share of the way."""
     _, middle, spread, unevenness = shape
-    i = sample_place(bounds, width, 0)
+    emitter, points = onlookers.emitter, onlookers.points
+    i = sample_place(bounds, onlookers.width, 0)
     normal = (float(points.facets[i, 0]), float(points.facets[i, 1]), float(points.facets[i, 2]))
-    rim = emitter.reach
-    return not shaft_may_touch(bvh, middle, spread, unevenness, normal, emitter.position, rim, share, emitter.ray_start)
+    rim, start = emitter.reach, emitter.ray_start
+    return not shaft_may_touch(onlookers.bvh, middle, spread, unevenness, normal, emitter.position, rim, share, start)
 
 
 @formula
@@ -164,20 +165,21 @@ def _is_undecided(state, bounds, width):
 
 
 @formula
-def _look_at_part(bvh, emitter, aims, points, beam, bounds, width, whole, known, state):
+def _look_at_part(onlookers, beam, bounds, whole, known, state):
     """Settle a part together if that can be done; else point by point, or, of a whole square, leave it.
 
     True if settled.
     """
+    emitter, points, width = onlookers.emitter, onlookers.points, onlookers.width
     if not _is_undecided(state, bounds, width):
         return True
     shape = _shape(points, bounds, width)
     shares = False
     if _is_flat(emitter, shape):
-        if _is_free(bvh, emitter, points, bounds, width, shape, 1.0):
+        if _is_free(onlookers, bounds, shape, 1.0):
             _settle(state, bounds, width, LIT)
             return True
-        shares = _is_free(bvh, emitter, points, bounds, width, shape, _share_to_be_free(emitter, shape))
+        shares = _is_free(onlookers, bounds, shape, _share_to_be_free(emitter, shape))
     if whole and not shares:
         return False
     first_row, last_row, first_column, last_column = bounds
@@ -202,9 +204,9 @@ def _look_at_part(bvh, emitter, aims, points, beam, bounds, width, whole, known,
         # A sample that the pattern leaves dark is looked at all the same: its neighbours are not all dark.
         if state[i] == UNDECIDED or (state[i] == UNKNOWN and step < n_samples):
             state[i] = look_at_point(
-                bvh,
+                onlookers.bvh,
                 emitter,
-                aims,
+                onlookers.aims,
                 points,
                 i,
                 beam,
@@ -220,7 +222,7 @@ def _look_at_part(bvh, emitter, aims, points, beam, bounds, width, whole, known,
 
 
 @kernel
-def look_first_in_squares(bvh, emitter, aims, points, beam, width, height, start, stop, state):
+def look_first_in_squares(onlookers, beam, start, stop, state):
     """`visibility.look_first` for points that form rows of a picture or a map, taken in squares start … stop.
 
     state (height · width,) int32: what is UNDECIDED becomes DARK, LIT, UNKNOWN or PENUMBRA.
@@ -229,10 +231,10 @@ def look_first_in_squares(bvh, emitter, aims, points, beam, width, height, start
     forget_blockers(known)
     for square in range(start, stop):
         for part in range(5):
-            bounds = part_of_square(square, part, width, height)
+            bounds = part_of_square(square, part, onlookers.width, onlookers.height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if _look_at_part(bvh, emitter, aims, points, beam, bounds, width, part == 0, known, state) and part == 0:
+            if _look_at_part(onlookers, beam, bounds, part == 0, known, state) and part == 0:
                 break
 
 
@@ -275,10 +277,10 @@ def lines_round(first, last, at, n_halvings):
 
 
 @formula
-def _rays_agreed_nearby(state, seen, bounds, width, row, column, rank, cell):
-    """The same for the points round one of a rank: four of lower ranks, or two where it lies in line with them."""
-    upper, lower = lines_round(bounds[0], bounds[1], row, rank - 1)
-    left, right = lines_round(bounds[2], bounds[3], column, rank - 1)
+def _rays_agreed_nearby(state, seen, bounds, width, i, rank, cell):
+    """The same for the points round point i of a rank: four of lower ranks, or two where it lies in line with them."""
+    upper, lower = lines_round(bounds[0], bounds[1], i // width, rank - 1)
+    left, right = lines_round(bounds[2], bounds[3], i % width, rank - 1)
     first = _mask_of(state, seen, upper * width + left, cell)
     differing = first ^ _mask_of(state, seen, lower * width + right, cell)
     if upper < lower and left < right:
@@ -288,15 +290,16 @@ def _rays_agreed_nearby(state, seen, bounds, width, row, column, rank, cell):
 
 
 @formula
-def _rays_are_shared(bvh, emitter, points, state, bounds, width):
+def _rays_are_shared(onlookers, state, bounds):
     """Whether a part's points may take over what its five samples agree on."""
-    shape = _shape(points, bounds, width)
+    emitter, width = onlookers.emitter, onlookers.width
+    shape = _shape(onlookers.points, bounds, width)
     if not _is_flat(emitter, shape):
         return False
     for sample in range(_N_SAMPLES):
         if state[sample_place(bounds, width, sample)] == UNKNOWN:
             return False
-    return _is_free(bvh, emitter, points, bounds, width, shape, _share_to_be_free(emitter, shape))
+    return _is_free(onlookers, bounds, shape, _share_to_be_free(emitter, shape))
 
 
 @formula
@@ -343,11 +346,12 @@ def _places_of_rank(state, bounds, width, rank, places):
 
 
 @formula
-def _trace_part(bvh, emitter, aims, points, state, bounds, width, n_side, whole, places, seen):
+def _trace_part(onlookers, state, bounds, n_side, whole, places, seen):
     """Shadow rays of a part's points in penumbra; of a whole square only if its points share. True if done."""
+    width = onlookers.width
     if not _has_penumbra(state, bounds, width):
         return True
-    shared = _rays_are_shared(bvh, emitter, points, state, bounds, width)
+    shared = _rays_are_shared(onlookers, state, bounds)
     if whole and not shared:
         return False
     likely = np.int64(0)
@@ -361,27 +365,27 @@ def _trace_part(bvh, emitter, aims, points, state, bounds, width, n_side, whole,
             for place in range(n_places):
                 i = load_word(places, place)
                 if rank > 1:
-                    agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, i // width, i % width, rank, cell)
+                    agreed, mask = _rays_agreed_nearby(state, seen, bounds, width, i, rank, cell)
                 arrived = 0
                 if agreed != ALL_RAYS:
-                    arrived, likely = rays_arriving(bvh, emitter, aims, points, i, cell, ALL_RAYS & ~agreed, likely)
+                    wanted = ALL_RAYS & ~agreed
+                    arrived, likely = rays_arriving(
+                        onlookers.bvh, onlookers.emitter, onlookers.aims, onlookers.points, i, cell, wanted, likely
+                    )
                 seen[state[i], cell] = arrived | mask & agreed
     return True
 
 
 @kernel
-def look_closely_in_squares(bvh, emitter, aims, points, state, width, height, n_side, squares, start, stop, seen):
+def look_closely_in_squares(onlookers, n_side, squares, start, stop, state, seen):
     """`visibility.look_closely` for points in rows: of the squares (k,) those from start to stop; seen (p, n_side²)
     uint8.
     """
     places = stack_words(POINTS_IN_SQUARE)
     for index in range(start, stop):
         for part in range(5):
-            bounds = part_of_square(squares[index], part, width, height)
+            bounds = part_of_square(squares[index], part, onlookers.width, onlookers.height)
             if bounds[0] >= bounds[1] or bounds[2] >= bounds[3]:
                 continue
-            if (
-                _trace_part(bvh, emitter, aims, points, state, bounds, width, n_side, part == 0, places, seen)
-                and part == 0
-            ):
+            if _trace_part(onlookers, state, bounds, n_side, part == 0, places, seen) and part == 0:
                 break

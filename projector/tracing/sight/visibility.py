@@ -13,12 +13,12 @@ import numpy as np
 
 from projector.geometry import subtract
 from projector.jit import formula, kernel
-from projector.tracing.rays.bvh import blocker
+from projector.tracing.rays.bvh import Bvh, blocker
 from projector.tracing.rays.cone import cone_may_touch
 from projector.tracing.rays.vectors import load_word, stack_words, store_word
-from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
+from projector.tracing.sight.emitter import Emitter, direction_in_light_frame, in_light_frame, in_world
 from projector.tracing.sight.outline import outline_point
-from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, SURFACE, UNKNOWN
+from projector.tracing.sight.points import ALL_RAYS, DARK, LIT, RAYS_PER_CELL, SURFACE, UNKNOWN, Points
 from projector.tracing.sight.squares import footprint_per_tube
 
 # States of a point between the two passes: neither proven lit nor found dark; not looked at yet.
@@ -53,6 +53,20 @@ class Aims(NamedTuple):
 
     probes: np.ndarray
     rays: np.ndarray
+
+
+class Onlookers(NamedTuple):
+    """Points that look at an emitter through a scene, row by row of a picture or a map.
+
+    aims: where in the emitter their rays go; width, height: points in a row, and rows
+    """
+
+    bvh: Bvh
+    emitter: Emitter
+    aims: Aims
+    points: Points
+    width: int
+    height: int
 
 
 def aims_at(emitter, n_side: int) -> Aims:
