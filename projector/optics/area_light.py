@@ -21,13 +21,13 @@ RECTANGLE = 0
 
 @formula
 def n_corners(n_sides):
-    """How many corners a panel has."""
+    """How many corners a panel has; n_sides: RECTANGLE, or 3 and more of a regular polygon."""
     return 4 if n_sides == RECTANGLE else n_sides
 
 
 @formula
 def panel_corner(n_sides, rotation, half_width, half_height, corner):
-    """Corner (x, y) of a panel, clockwise as seen from behind it.
+    """Corner (x, y) m of a panel, clockwise as seen from behind it; half sizes in m.
 
     A rectangle has corners at (±half width, ±half height); a regular polygon lies in an ellipse of these half sizes,
     its first corner turned by `rotation` (radians) from the right.
@@ -43,9 +43,9 @@ def panel_corner(n_sides, rotation, half_width, half_height, corner):
 @formula
 def edge_light(from_corner, to_corner):
     """Vector of one edge in Lambert's sum: the unit normal of the plane through the edge and the receiver, times the
-    angle it spans.
+    angle (radians) it spans; a 3-tuple.
 
-    Both corners are seen from the receiver; 3-tuples of any length but zero.
+    Both corners as seen from the receiver: 3-tuples of any unit and any length but zero.
     """
     normal = cross(from_corner, to_corner)
     size = math.sqrt(dot(normal, normal))
@@ -102,7 +102,10 @@ def _triangle_solid_angle(a, b, c):
 
 @formula
 def panel_solid_angle(panel, point):
-    """Solid angle (sr) under which the whole panel is seen from a point before it."""
+    """Solid angle (sr) under which the whole panel is seen from a point before it (van Oosterom & Strackee).
+
+    panel and point as in `panel_on_flat`.
+    """
     n_sides, rotation, half_width, half_height = panel
     x, y = panel_corner(n_sides, rotation, half_width, half_height, 0)
     first = subtract((x, y, 0.0), point)
@@ -122,6 +125,7 @@ def panel_on_dome(panel, point, normal):
     """Illuminance over luminance (sr) on a dome receiver, which sees light from θ as (1 + cos θ)/2 of its full value.
 
     The projected area of a hemisphere: half a disc and half of its ellipse. ½ · (Ω + n·Σ Γ·Θ / 2), with no horizon.
+    panel, point and normal as in `panel_on_flat`.
     """
     if point[2] <= 0.0:
         return 0.0
@@ -152,7 +156,7 @@ def dome_response(cosine):
 
 @formula
 def tube_on_flat(diameter, half_length, distance):
-    """Illuminance over luminance (sr) on a receiver that faces the middle of a thin, even tube square on.
+    """Illuminance over luminance (sr) on a receiver that faces the middle of a thin, even tube square on; lengths in m.
 
     A Lambertian cylinder looks like a flat strip of its diameter from every side: d·∫ D²/(D² + x²)² dx over its length,
     which is d·(x/(D² + x²) + atan(x/D)/D) at x = half the length.

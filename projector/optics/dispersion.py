@@ -27,7 +27,10 @@ LATERAL_RED_NM = 650.0
 
 @dataclass(frozen=True)
 class Material:
-    """Sellmeier coefficients of one material: n² − 1 = Σ B·λ²/(λ² − C), λ in µm, C in µm²."""
+    """Sellmeier coefficients of one material: n² − 1 = Σ B·λ²/(λ² − C), λ in µm, C in µm².
+
+    database_page: in the refractiveindex.info database; shortest_nm, longest_nm: where its formula holds.
+    """
 
     b: tuple[float, ...]
     c: tuple[float, ...]
@@ -92,7 +95,7 @@ def find_material(name: str) -> Material:
 
 
 def refractive_index(material: str, wavelength_nm):
-    """Refractive index in air at a wavelength or an array of them (nm), by the Sellmeier formula of the material.
+    """Refractive index in air at wavelengths (nm), shape as given, by the Sellmeier formula of the material.
 
     ValueError for an unknown material or a wavelength outside its formula's range.
     """
@@ -106,7 +109,7 @@ def refractive_index(material: str, wavelength_nm):
 
 
 def abbe_number(material: str) -> float:
-    """V_d = (n_d − 1) / (n_F − n_C) (ISO 7944 names the lines)."""
+    """V_d = (n_d − 1) / (n_F − n_C) of a material, a plain number (ISO 7944 names the lines)."""
     index_f, index_d, index_c = refractive_index(material, [LINE_F_NM, LINE_D_NM, LINE_C_NM])
     return float((index_d - 1.0) / (index_f - index_c))
 
@@ -114,26 +117,28 @@ def abbe_number(material: str) -> float:
 def cauchy_coordinate(wavelength_nm):
     """(1/λ² − 1/λ_d²) / (1/λ_F² − 1/λ_C²): 0 at the d line, one unit from C to F, positive towards blue.
 
-    In Cauchy's formula n = a + b/λ² the index runs straight in this coordinate.
+    λ in nm, shape as given. In Cauchy's formula n = a + b/λ² (any optics text) the index runs straight in it.
     """
     inverse_square = np.asarray(wavelength_nm, dtype=float) ** -2.0
     return (inverse_square - LINE_D_NM**-2.0) / (LINE_F_NM**-2.0 - LINE_C_NM**-2.0)
 
 
 def cauchy_index(index_d: float, abbe: float, wavelength_nm):
-    """n = a + b/λ² with the given n_d and Abbe number: what can be said of a glass of which no more is known."""
+    """n = a + b/λ² (Cauchy) at wavelengths (nm), shape as given, from n_d and Abbe number: what can be said of a glass
+    of which no more is known.
+    """
     return index_d + (index_d - 1.0) / abbe * cauchy_coordinate(wavelength_nm)
 
 
 def singlet_relative_power(glass: str, wavelength_nm):
-    """(n − 1)/(n_d − 1): the thin lens of one glass (lensmaker's equation)."""
+    """(n − 1)/(n_d − 1) at wavelengths (nm), shape as given: the thin lens of one glass (lensmaker's equation)."""
     return (refractive_index(glass, wavelength_nm) - 1.0) / (refractive_index(glass, LINE_D_NM) - 1.0)
 
 
 def abbe_relative_power(abbe: float, wavelength_nm):
-    """The thin lens of which only the Abbe number is known.
+    """φ(λ)/φ(d) of the thin lens of which only the Abbe number is known, at wavelengths (nm), shape as given.
 
-    With Cauchy's formula n_d cancels out: 1 + coordinate / V.
+    With Cauchy's formula n_d cancels out of the lensmaker's equation: 1 + coordinate / V.
     """
     return 1.0 + cauchy_coordinate(wavelength_nm) / abbe
 
@@ -154,7 +159,9 @@ def achromat_powers(crown_abbe: float, flint_abbe: float) -> tuple[float, float]
 
 
 def achromat_relative_power(crown: str, flint: str, wavelength_nm):
-    """Two thin lenses of these glasses in contact, balanced for F and C. What remains is the secondary spectrum."""
+    """φ(λ)/φ(d) at wavelengths (nm), shape as given, of two thin lenses of these glasses in contact, balanced for F and
+    C (`achromat_powers`). What remains is the secondary spectrum.
+    """
     crown_power, flint_power = achromat_powers(abbe_number(crown), abbe_number(flint))
     return crown_power * singlet_relative_power(crown, wavelength_nm) + flint_power * singlet_relative_power(
         flint, wavelength_nm
@@ -162,7 +169,8 @@ def achromat_relative_power(crown: str, flint: str, wavelength_nm):
 
 
 def secondary_spectrum_relative_power(shift_mm: float, focal_length_mm: float, wavelength_nm):
-    """A corrected lens whose F and C foci coincide `shift_mm` beyond its d focus (negative: short of it).
+    """φ(λ)/φ(d) at wavelengths (nm), shape as given, of a corrected lens whose F and C foci coincide `shift_mm` beyond
+    its d focus (negative: short of it).
 
     The focal length is taken as quadratic in Cauchy's coordinate, through 0 at d and the shift at F and C. Against
     the thin achromat of N-BK7 and F2, f = 100 mm, it gives 0.248 mm instead of 0.223 mm at 435.8 nm.
@@ -182,9 +190,9 @@ def relative_power(
     secondary_spectrum_mm: float | None = None,
     focal_length_mm: float | None = None,
 ) -> np.ndarray:
-    """φ(λ)/φ(d) at each wavelength, shape as given, for the one description that is not None; all ones without any.
+    """φ(λ)/φ(d) at wavelengths (nm), shape as given, for the one description that is not None; all ones without any.
 
-    A secondary spectrum needs the focal length for which it is stated.
+    A secondary spectrum needs the focal length for which it is stated. ValueError for more descriptions than one.
     """
     wavelengths_nm = np.asarray(wavelengths_nm, dtype=float)
     given = [value for value in (glass, abbe_number, achromat, secondary_spectrum_mm) if value is not None]
@@ -209,7 +217,8 @@ def relative_power(
 def lateral_colour_share(wavelengths_nm, glass: str | None = None) -> np.ndarray:
     """(n − n_d)/(n_450 − n_650): the part of a lens's lateral colour between 450 and 650 nm that each wavelength shows.
 
-    0 at the d line, positive towards blue. Without a glass, n runs straight in 1/λ² (Cauchy).
+    Wavelengths in nm, shape as given. 0 at the d line, positive towards blue. Without a glass, n runs straight in 1/λ²
+    (Cauchy).
     """
     if glass is None:
         blue, red = cauchy_coordinate([LATERAL_BLUE_NM, LATERAL_RED_NM])

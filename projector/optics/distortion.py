@@ -1,9 +1,9 @@
 """Distortion: where a point of the gate lands, counted outwards as a data sheet counts it, and the exact way back.
 
-Radii count from the axis, r in the gate over the distance that counts as its edge, R on the wall over where that edge
-would land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term alone: distortion grows
-with the cube of the field (W. J. Smith, Modern Optical Engineering, third-order aberrations; from memory). p is
-positive for pincushion on the wall: the edge of a gate lands p farther out than it would.
+Radii are plain numbers and count from the axis, r in the gate over the distance that counts as its edge, R on the wall
+over where that edge would land without distortion. A gate point at r lands at R = r·(1 + p·r²), the third-order term
+alone: distortion grows with the cube of the field (W. J. Smith, Modern Optical Engineering, third-order aberrations;
+from memory). p is positive for pincushion on the wall: the edge of a gate lands p farther out than it would.
 
 Held fixed is the radiance on the scene's side: distortion moves what is seen in the pupil, not how bright it is there
 or how large the pupil is. A pincushion that spreads the gate's edge over more of the wall thus carries more light to
@@ -26,7 +26,7 @@ STRONGEST_BARREL = -1.0 / 3.0
 
 @formula
 def landed_radius(distortion, radius):
-    """Where a gate point at `radius` lands: r·(1 + p·r²), straight on beyond the edge."""
+    """R at which a gate point at r = `radius` lands: r·(1 + p·r²), straight on beyond the edge; p = `distortion`."""
     if radius <= 1.0:
         return radius * (1.0 + distortion * radius * radius)
     return 1.0 + distortion + (1.0 + 3.0 * distortion) * (radius - 1.0)
@@ -34,7 +34,7 @@ def landed_radius(distortion, radius):
 
 @formula
 def gate_radius(distortion, landed):
-    """The gate point that lands at `landed`: the one root r of r·(1 + p·r²) = R, straight on beyond the edge.
+    """r of the gate point that lands at R = `landed`: the one root of r·(1 + p·r²) = R, straight on beyond the edge.
 
     With r = a·sinh t, a = 2/√(3p), the cubic is a·sinh(3t)/3 = R; with barrel, r = a·sin t and a·sin(3t)/3 = R (the
     trigonometric and hyperbolic solution of a cubic without a square term, any handbook of mathematics).
@@ -53,8 +53,8 @@ def gate_radius(distortion, landed):
 
 @formula
 def gate_over_landed(distortion, landed):
-    """r/R of the gate point that lands at R; it goes one way only from 1 on the axis, down with pincushion and up with
-    barrel.
+    """r/R of the gate point that lands at R = `landed`; it goes one way only from 1 on the axis, down with pincushion
+    and up with barrel.
     """
     if distortion == 0.0 or landed <= 0.0:
         return 1.0

@@ -39,7 +39,7 @@ class Gloss(NamedTuple):
 @formula
 def fresnel(cosine, index):
     """Share of unpolarised light that a smooth dielectric reflects at an angle with that cosine
-    (Fresnel's equations).
+    (Fresnel's equations, any optics text). index: refractive index over that of air.
     """
     sine_squared = (1.0 - cosine * cosine) / (index * index)
     if sine_squared >= 1.0:
@@ -83,7 +83,7 @@ def lobe(cosine_in, cosine_out, cosine_half, cosine_between, index, roughness):
 
 @formula
 def lobe_share(gloss, material, cosine):
-    """Share of light from an angle that a material's lobe sends back, read from its table."""
+    """Share (0..1) of light from an angle with that cosine that a material's lobe sends back, read from its table."""
     place = min(max(cosine, 0.0), 1.0) * N_COSINES - 0.5
     low = min(max(math.floor(place), 0), N_COSINES - 2)
     share = min(max(place - low, 0.0), 1.0)
@@ -92,7 +92,9 @@ def lobe_share(gloss, material, cosine):
 
 @formula
 def body_share(gloss, material, cosine_in, cosine_out):
-    """What the skin leaves of the matte body's reflection, in and out: 1 where there is no skin."""
+    """What the skin leaves of the matte body's reflection, in and out (Kelemen & Szirmay-Kalos): a factor, 1 where
+    there is no skin. Cosines: of light coming in and going out with the surface's normal.
+    """
     if gloss.index[material] <= 0.0:
         return 1.0
     left_in = 1.0 - lobe_share(gloss, material, cosine_in)

@@ -34,10 +34,10 @@ def depth_over_cell_for_beam(beam_deg: float) -> float:
 
 
 def half_transmission() -> float:
-    """u at which a honeycomb passes half: 0.40397."""
+    """u, a plain number, at which a honeycomb passes half: 0.40397."""
     return brentq(lambda u: honeycomb_transmission(u, 1.0) - 0.5, 0.0, 1.0, xtol=1e-14)
 
 
 def cut_off_deg(depth_over_cell: float) -> float:
-    """Full angle (degrees) beyond which a honeycomb passes nothing."""
+    """Full angle (degrees) beyond which a honeycomb of that depth over cell width passes nothing: u = 1."""
     return 2.0 * math.degrees(math.atan(1.0 / depth_over_cell))

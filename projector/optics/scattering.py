@@ -18,7 +18,7 @@ def kept_share(extinction, distance):
 
 @formula
 def phase(cosine, asymmetry):
-    """Share of scattered light per steradian at an angle with that cosine from straight on.
+    """Share of scattered light per steradian (1/sr) at an angle with that cosine from straight on.
 
     L. G. Henyey & J. L. Greenstein, Astrophysical Journal 93, 70 (1941): its mean over the sphere is 1/4π, its mean
     cosine the asymmetry (−1 … 1; 0 scatters evenly, haze about 0.5 to 0.8).
@@ -29,13 +29,12 @@ def phase(cosine, asymmetry):
 
 
 def extinction_for_loss(loss_percent: float, distance: float) -> float:
-    """Extinction (1/m) of haze that takes so many per cent of a beam over a distance (m)."""
+    """Extinction (1/m) of haze that takes so many per cent of a beam over a distance (m), by Beer and Lambert's law."""
     return -math.log1p(-loss_percent / 100.0) / distance
 
 
 def visual_range(extinction: float, contrast: float = 0.02) -> float:
-    """How far (m) a dark thing is told from its surroundings: −ln(contrast)/σ, 3.912/σ at 2 % (H.
-
-    Koschmieder, 1924; from memory).
+    """How far (m) a dark thing can be seen against its surroundings in haze of extinction σ (1/m): −ln(contrast)/σ,
+    3.912/σ at 2 % (H. Koschmieder, 1924; from memory). contrast: 0..1, the least that is seen.
     """
     return -math.log(contrast) / extinction

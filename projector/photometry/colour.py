@@ -28,7 +28,7 @@ for _table in (XYZ_FROM_LINEAR_SRGB, LINEAR_SRGB_FROM_XYZ, SRGB_WHITE_XYZ, BRADF
 
 
 def xyz_from_spectrum(spectrum) -> np.ndarray:
-    """∫ spectrum·(x̄, ȳ, z̄) dλ over the last axis: (..., 71) to (..., 3)."""
+    """∫ spectrum·(x̄, ȳ, z̄) dλ over the last axis, (..., 71) per nm to (..., 3) (CIE 015:2018)."""
     return np.asarray(spectrum, dtype=float) @ OBSERVER_STEPS
 
 
@@ -39,7 +39,7 @@ def xyz_from_reflectance(reflectance, light) -> np.ndarray:
 
 
 def xy_from_xyz(xyz) -> np.ndarray:
-    """Chromaticity (x, y) of XYZ, last axis 3 to 2."""
+    """Chromaticity (x, y) of XYZ, last axis 3 to 2: X and Y over their sum with Z (CIE 015:2018)."""
     xyz = np.asarray(xyz, dtype=float)
     return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
 
@@ -51,13 +51,13 @@ def xyz_from_xy(xy) -> np.ndarray:
 
 
 def planck_xy(temperature_k: float) -> np.ndarray:
-    """Chromaticity of a black body, (2,)."""
+    """Chromaticity (2,) of a black body at a temperature in K."""
     return xy_from_xyz(xyz_from_spectrum(black_body(temperature_k)))
 
 
 def white_balance_xyz(temperature_k: float) -> np.ndarray:
-    """XYZ (Y = 1) of the light that a camera set to this temperature takes for white: that of `spectra.white_light`, as
-    for lamps.
+    """XYZ (3,), Y = 1, of the light that a camera set to a temperature (K) takes for white: that of
+    `spectra.white_light`, as for lamps.
     """
     return xyz_from_spectrum(white_light(temperature_k))
 
@@ -73,15 +73,15 @@ def correlated_colour_temperature(xy) -> np.ndarray:
 
 
 def bradford(white_from, white_to) -> np.ndarray:
-    """The (3, 3) matrix that takes XYZ seen under one white to XYZ seen under another;
-    it maps white_from to white_to.
+    """The (3, 3) matrix that takes XYZ seen under one white to XYZ seen under another (Bradford, CIE 160:2004); it maps
+    white_from (3,) to white_to (3,).
     """
     gains = (BRADFORD_FROM_XYZ @ np.asarray(white_to)) / (BRADFORD_FROM_XYZ @ np.asarray(white_from))
     return np.linalg.solve(BRADFORD_FROM_XYZ, gains[:, None] * BRADFORD_FROM_XYZ)
 
 
 def linear_srgb_under_white(white_xyz) -> np.ndarray:
-    """(3, 3): XYZ to linear sRGB for a camera balanced to that white, which lands at (Y, Y, Y)."""
+    """(3, 3): XYZ to linear sRGB for a camera balanced to that white (3,), which lands at (Y, Y, Y)."""
     white_xyz = np.asarray(white_xyz, dtype=float)
     return LINEAR_SRGB_FROM_XYZ @ bradford(white_xyz, SRGB_WHITE_XYZ * white_xyz[1])
 
@@ -129,7 +129,7 @@ def desaturate_out_of_gamut(rgb) -> np.ndarray:
 
 
 def lab_from_xyz(xyz, white_xyz) -> np.ndarray:
-    """CIE 1976 L*a*b* (ISO/CIE 11664-4), last axis 3, against the given white."""
+    """CIE 1976 L*a*b* (ISO/CIE 11664-4) of XYZ, last axis 3, against the given white (3,)."""
     ratio = np.asarray(xyz, dtype=float) / np.asarray(white_xyz, dtype=float)
     root = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
     fx, fy, fz = np.moveaxis(root, -1, 0)
@@ -137,9 +137,9 @@ def lab_from_xyz(xyz, white_xyz) -> np.ndarray:
 
 
 def delta_e(xyz, other_xyz, white_xyz) -> np.ndarray:
-    """ΔE*ab of 1976 (ISO/CIE 11664-4) between two XYZ, last axis 3, against one white.
+    """ΔE*ab of 1976 (ISO/CIE 11664-4) between two XYZ, last axis 3, against one white (3,).
 
-    About 2 is just seen side by side.
+    About 2 is just seen side by side (common practice, no source).
     """
     return np.linalg.norm(lab_from_xyz(xyz, white_xyz) - lab_from_xyz(other_xyz, white_xyz), axis=-1)
 

@@ -30,7 +30,8 @@ def illuminance_for_settings(f_number, shutter_s, iso, meter_constant=C_FLAT):
 
 
 def even_light_constant(receptor: str, meter_constant: float | None = None) -> float:
-    """C of a receptor in light that is even from all sides, for the illuminance on what lies in it.
+    """C (lx·s) of a receptor ("flat", "dome") in light that is even from all sides, for the illuminance on what lies in
+    it.
 
     The constants hold for light from the front. A dome answers (1 + cos θ)/2 (ISO 2720, the projected area of a
     hemisphere) from every direction: under a radiance L all round 2·π·L, where a flat receptor, and every surface of
@@ -100,7 +101,9 @@ def picture_scale(f_number, iso):
 
 
 def stops_between(exposure, reference):
-    """log2 of a ratio of exposures (or illuminances), any shape; positive is brighter. Nothing at all is −inf."""
+    """Stops, log2 of a ratio of exposures (or illuminances) in one unit, any shape; positive is brighter. Nothing at
+    all is −inf.
+    """
     with np.errstate(divide="ignore"):
         return np.log2(np.asarray(exposure, dtype=float) / reference)
 
@@ -110,12 +113,6 @@ def stops_between_f_numbers(f_number, reference):
     light.
     """
     return 2.0 * np.log2(np.asarray(f_number, dtype=float) / reference)
-
-
-def shutter_text(shutter_s: float) -> str:
-    """A shutter time as it is written on cameras: 1/125 s, 0.5 s."""
-    over = 1.0 / shutter_s
-    return f"1/{over:.0f} s" if over > 3.0 and abs(over - round(over)) < 0.01 * over else f"{shutter_s:.3g} s"
 
 
 def exposure_value(f_number: float, shutter_s: float, iso: float = 100.0) -> float:
@@ -134,7 +131,7 @@ def guide_number(luminous_intensity_time: float, iso: float = 100.0, meter_const
 
 
 def f_number_for_guide_number(guide_number_m: float, distance_m: float, iso: float = 100.0) -> float:
-    """N = GN/d at ISO 100, more by √(S/100) (ISO 1230)."""
+    """N = GN/d at ISO 100, more by √(S/100) (ISO 1230); GN and d in metres."""
     return guide_number_m / distance_m * math.sqrt(iso / 100.0)
 
 
@@ -149,15 +146,16 @@ def frame_share_lit_by_flash(shutter_s, sync_s=USUAL_SYNC_S):
     """Share of the frame that a flash lights: all of it up to the sync time, beyond it the strip between the two
     blinds.
 
-    The blinds are taken to cross the frame in the sync time and the flash to be short and fired when the first has
-    crossed, so that the slit is shutter : sync of the frame (geometry of a shutter with two blinds). An estimate.
+    Times in s. The blinds are taken to cross the frame in the sync time and the flash to be short and fired when the
+    first has crossed, so that the slit is shutter : sync of the frame (geometry of a shutter with two blinds). An
+    estimate.
     """
     return min(shutter_s / sync_s, 1.0)
 
 
 @formula
 def flash_share_within(open_time, decay_time):
-    """Share of a flash's light that falls within so many seconds of its peak, 1 − e^(−t/τ), for an exponential decay.
+    """Share of a flash's light that falls within t of its peak, 1 − e^(−t/τ), for an exponential decay; t and τ in s.
 
     The customary single-pulse model; then t0.5 = τ·ln 2 (CIE ILV 17-26-071 defines the half-peak duration).
     """
@@ -165,15 +163,15 @@ def flash_share_within(open_time, decay_time):
 
 
 def decay_time_from_half_peak(duration_half_peak_s: float) -> float:
-    """τ of the exponential model from t0.5, the time above half of the peak (CIE ILV 17-26-071): t0.5/ln 2."""
+    """τ (s) of the exponential model from t0.5 (s), the time above half of the peak (CIE ILV 17-26-071): t0.5/ln 2."""
     return duration_half_peak_s / math.log(2.0)
 
 
 def duration_tenth_from_half(duration_half_peak_s: float) -> float:
-    """t0.1, the time above a tenth of the peak, from t0.5: × ln 10/ln 2 = 3.32 in the exponential model."""
+    """t0.1 (s), the time above a tenth of the peak, from t0.5: × ln 10/ln 2 = 3.32 in the exponential model."""
     return duration_half_peak_s * math.log(10.0) / math.log(2.0)
 
 
 def stops_cut_by_shutter(open_time_s: float, duration_half_peak_s: float) -> float:
-    """Stops of a flash that a shutter cuts off if it closes so long after the peak (exponential model)."""
+    """Stops of a flash that a shutter cuts off if it closes so long (s) after the peak (exponential model)."""
     return -math.log2(flash_share_within(open_time_s, decay_time_from_half_peak(duration_half_peak_s)))

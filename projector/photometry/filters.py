@@ -38,17 +38,19 @@ CLEAR_FILM = 2.0 * 1.5 / (1.5**2 + 1.0)
 
 
 def mired(temperature_k: float) -> float:
-    """Micro reciprocal degrees, 1e6/T. Filters shift it by the same amount wherever they start."""
+    """Micro reciprocal degrees (1/MK) of a temperature in K, 1e6/T. Filters shift it by the same amount wherever they
+    start.
+    """
     return 1e6 / temperature_k
 
 
 def mired_shift(from_k: float, to_k: float) -> float:
-    """1e6/T₂ − 1e6/T₁: negative makes light bluer."""
+    """1e6/T₂ − 1e6/T₁ in mired, of temperatures in K: negative makes light bluer."""
     return mired(to_k) - mired(from_k)
 
 
 def shifted_temperature(from_k: float, shift: float) -> float:
-    """The temperature in K after a mired shift. ValueError if the shift leads past infinite temperature."""
+    """The temperature in K after a shift in mired. ValueError if the shift leads past infinite temperature."""
     shifted = mired(from_k) + shift
     if shifted <= 0.0:
         raise ValueError(
@@ -69,7 +71,9 @@ def stops_from_density(density: float) -> float:
 
 
 def neutral(*, density: float | None = None, stops: float | None = None) -> np.ndarray:
-    """Neutral density, given as D (0 or more) or in stops (0 or more)."""
+    """Neutral density (71,), given as D (0 or more) or in stops (0 or more): 10^−D everywhere. ValueError for both,
+    neither or a brighter one.
+    """
     if (density is None) == (stops is None):
         raise ValueError("a neutral filter takes either a density or a number of stops.")
     if density is None:
@@ -80,13 +84,13 @@ def neutral(*, density: float | None = None, stops: float | None = None) -> np.n
 
 
 def band(centre_nm: float, width_nm: float, peak: float = 1.0) -> np.ndarray:
-    """A Gaussian pass band by its centre and full width at half of its peak transmittance, nm."""
+    """A Gaussian pass band (71,) by its centre and full width at half of its peak transmittance, nm; peak: 0..1."""
     _require_width(width_nm)
     return peak * bell(centre_nm, width_nm)
 
 
 def long_pass(edge_nm: float, width_nm: float) -> np.ndarray:
-    """Passes wavelengths above the edge (a red, orange or yellow filter): logistic, ½ at the edge, 10 to 90 % in
+    """Passes wavelengths above the edge (a red, orange or yellow filter), (71,): logistic, ½ at the edge, 10 to 90 % in
     width_nm.
     """
     _require_width(width_nm)
@@ -95,21 +99,22 @@ def long_pass(edge_nm: float, width_nm: float) -> np.ndarray:
 
 
 def short_pass(edge_nm: float, width_nm: float) -> np.ndarray:
-    """Passes wavelengths below the edge (a blue or cyan filter): 1 − long_pass."""
+    """Passes wavelengths below the edge (a blue or cyan filter), (71,): 1 − long_pass."""
     return 1.0 - long_pass(edge_nm, width_nm)
 
 
 def conversion(from_k: float, to_k: float) -> np.ndarray:
     """The ideal filter that turns a black body of one temperature into another: B(λ, T₂)/B(λ, T₁), scaled to at most 1.
 
-    It is right at every wavelength and dear: no dye is so steep in the violet or the deep red, see `temperature_shift`.
+    Temperatures in K, (71,), by Planck's law. It is right at every wavelength and dear: no dye is so steep in the
+    violet or the deep red, see `temperature_shift`.
     """
     ratio = planck_radiance(to_k) / planck_radiance(from_k)
     return ratio / ratio.max()
 
 
 def temperature_shift(shift: float) -> np.ndarray:
-    """A dyed conversion filter by its mired shift, −270 (bluer) to +300 (warmer).
+    """A dyed conversion filter (71,) by its shift in mired, −270 (bluer) to +300 (warmer).
 
     Exact from the lamp it is made for: a bluing one turns tungsten of 3200 K, a warming one a flash of 5600 K into
     `white_light` of the temperature so many mireds away, so that −134 makes of tungsten what a camera calls 5600 K.
@@ -145,8 +150,8 @@ def _amounts_of_dye(shift: float) -> tuple[float, float]:
 
 
 def table(wavelength_nm, transmittance) -> np.ndarray:
-    """A measured filter: rising wavelengths in nm and transmittances 0..1, straight between them, constant beyond the
-    ends.
+    """A measured filter on the grid (71,): rising wavelengths in nm and transmittances 0..1, straight between them,
+    constant beyond the ends.
     """
     wavelength_nm, transmittance = np.asarray(wavelength_nm, dtype=float), np.asarray(transmittance, dtype=float)
     if wavelength_nm.ndim != 1 or wavelength_nm.shape != transmittance.shape or wavelength_nm.size == 0:
@@ -173,15 +178,15 @@ def stack(filters) -> np.ndarray:
 
 
 def stops_lost(source, transmittance) -> float:
-    """Stops that the filter costs for this source: −log2 of luminous transmittance Σ S·T·V / Σ S·V (CIE 015). inf if
-    black.
+    """Stops that a transmittance (71,) costs for a source (71,): −log2 of luminous transmittance Σ S·T·V / Σ S·V (CIE
+    015). inf if black.
     """
     passed = luminous(np.asarray(source) * transmittance) / luminous(source)
     return float(-np.log2(passed)) if passed > 0.0 else math.inf
 
 
 def xy_after(source, transmittance) -> np.ndarray:
-    """Chromaticity (2,) of the filtered source."""
+    """Chromaticity (2,) of a source (71,) behind a transmittance (71,)."""
     return xy_from_xyz(xyz_from_spectrum(np.asarray(source) * transmittance))
 
 

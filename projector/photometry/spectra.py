@@ -61,7 +61,9 @@ for _table in (
 
 
 def luminous(spectrum) -> float:
-    """∫ spectrum·V(λ) dλ over the last axis: lumens per K_M if the spectrum is in W/nm."""
+    """∫ spectrum·V(λ) dλ over the last axis, (..., 71) to (...): lumens over K_M if the spectrum is in W/nm (CIE
+    018:2019).
+    """
     return np.asarray(spectrum) @ LUMINOUS_STEPS
 
 
@@ -94,7 +96,7 @@ def equal_energy() -> np.ndarray:
 
 
 def black_body(temperature_k: float) -> np.ndarray:
-    """A black body at that temperature, (71,)."""
+    """A black body at a temperature in K, (71,), by Planck's law."""
     return scaled_to_luminous_one(planck_radiance(temperature_k))
 
 
@@ -112,7 +114,7 @@ def tungsten(temperature_k: float) -> np.ndarray:
 
 
 def daylight_xy(temperature_k: float) -> tuple[float, float]:
-    """Chromaticity of CIE daylight at a correlated colour temperature (CIE 015:2018, the two cubics in 1/T).
+    """Chromaticity (x, y) of CIE daylight at a correlated colour temperature (CIE 015:2018, the two cubics in 1/T).
 
     ValueError outside the 4000 to 25 000 K for which the CIE states them.
     """
@@ -154,7 +156,7 @@ def white_light(temperature_k: float) -> np.ndarray:
 
 
 def white_xy(temperature_k: float) -> np.ndarray:
-    """The chromaticity of `white_light`, (2,)."""
+    """The chromaticity of `white_light` of a temperature in K, (2,)."""
     return _chromaticity(white_light(temperature_k))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.files.records import check_writable, named_files, write_npz, write_tiff
-from projector.photometry.exposure import shutter_text
+from projector.photometry.exposure import marked_time
 from projector.rendering.maps.open_gates import OpenGate
 from projector.shown import Drawn
 
@@ -31,7 +31,7 @@ class Meter:
     @property
     def setting(self) -> str:
         """How it is set, in words: ISO 400, 1/60 s."""
-        return f"ISO {self.iso:g}" + ("" if self.shutter_s is None else f", {shutter_text(self.shutter_s)}")
+        return f"ISO {self.iso:g}" + ("" if self.shutter_s is None else f", {marked_time(self.shutter_s)}")
 
     def f_number(self, stops):
         """What it shows at light so many stops over the open level, any shape."""

@@ -1,4 +1,4 @@
-"""What can be told of a point's patches of the gate before any look-up: dark, open or mixed, by stencil and blade."""
+"""What is known of a point's patches of the gate before any look-up: dark, open or mixed, by stencil and blade."""
 
 from __future__ import annotations
 
