@@ -4,6 +4,7 @@ words.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from projector.meshes.formats.obj import read_obj
 from projector.meshes.formats.off import read_off
 from projector.meshes.formats.ply import read_ply
 from projector.meshes.formats.polygons import triangles_of
-from projector.meshes.formats.raw_mesh import MeshFault, shortened
+from projector.meshes.formats.raw_mesh import shortened, unusable
 from projector.meshes.formats.stl import read_stl
 from projector.meshes.mesh import Mesh
 from projector.meshes.shading import joined_vertices, smoothed
@@ -52,8 +53,8 @@ def load_mesh(path, unit: str = "m", up: str = "y") -> Mesh:
         raw.vertices = raw.vertices * METRES_PER_UNIT[unit]
         _refuse_bad_vertices(raw.vertices, unit)
         triangles = triangles_of(raw)
-    except MeshFault as fault:
-        raise _fault(path, fault.found, fault.allowed, fault.try_) from None
+    except SceneError as error:
+        raise SceneError([replace(fault, file=str(path)) for fault in error.faults]) from None
     except OSError as error:
         raise _fault(path, f"the file cannot be read ({error.strerror})", try_="see who may read it") from None
     if len(triangles) == 0:
@@ -124,14 +125,14 @@ def _refuse_bad_vertices(vertices: np.ndarray, unit: str) -> None:
     """Vertices (n, 3) in metres that are no numbers, or so far out that their unit must be another."""
     bad = ~np.isfinite(vertices).all(axis=1)
     if bad.any():
-        raise MeshFault(
+        raise unusable(
             f"{int(bad.sum())} vertices are not numbers, the first is number {int(np.argmax(bad)) + 1}",
             "repair it in a mesh editor",
             "finite coordinates",
         )
     farthest = float(np.abs(vertices).max(initial=0.0))
     if farthest > _FARTHEST:
-        raise MeshFault(
+        raise unusable(
             f"a vertex lies {farthest:.3g} m from the file's origin when read in {unit}",
             "look at its unit, or repair it in a mesh editor",
             f"at most {_FARTHEST:g} m",

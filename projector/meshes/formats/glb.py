@@ -9,13 +9,13 @@ import numpy as np
 
 from projector.meshes.formats.raw_mesh import (
     MOST_TRIANGLES,
-    MeshFault,
     RawMesh,
     as_places,
     cut_short,
     of_triangles,
     refuse_too_many,
     shortened,
+    unusable,
 )
 
 _JSON, _BINARY = 0x4E4F534A, 0x004E4942
@@ -38,7 +38,7 @@ def read_glb(content: bytes) -> RawMesh:
     tree, binary = _chunks(content)
     for name in _list(tree, "extensionsRequired"):
         if name in _UNREAD:
-            raise MeshFault(_UNREAD[name], _UNCOMPRESSED)
+            raise unusable(_UNREAD[name], _UNCOMPRESSED)
     vertices, triangles, n_vertices, n_triangles = [], [], 0, 0
     for mesh, transform in _placed_meshes(tree):
         for primitive in _list(mesh, "primitives", dict):
@@ -53,7 +53,7 @@ def read_glb(content: bytes) -> RawMesh:
             refuse_too_many(n_triangles)
             refuse_too_many(n_vertices // 3)
     if not triangles:
-        raise MeshFault(
+        raise unusable(
             "there is no surface in this file",
             "export it with its faces, not as a cloud of points",
             "a mesh with faces",
@@ -67,22 +67,22 @@ def read_glb(content: bytes) -> RawMesh:
 def _chunks(content: bytes):
     """(the description as a dictionary, the binary part)."""
     if content[:4] != b"glTF":
-        raise MeshFault("this is not a GLB file: it does not begin with glTF")
+        raise unusable("this is not a GLB file: it does not begin with glTF")
     if len(content) < 20:
         raise cut_short(f"{len(content)} bytes, and a GLB begins with 20")
     version, length, n_json, kind = struct.unpack_from("<IIII", content, 4)
     if version != 2:
-        raise MeshFault(f"this is glTF of version {version}, which cannot be read", "export it as glTF 2.0")
+        raise unusable(f"this is glTF of version {version}, which cannot be read", "export it as glTF 2.0")
     if len(content) < length:
         raise cut_short(f"it names {length} bytes and holds {len(content)}")
     if kind != _JSON or 20 + n_json > len(content):
-        raise MeshFault("its first part is not the description that it should be")
+        raise unusable("its first part is not the description that it should be")
     try:
         tree = json.loads(content[20 : 20 + n_json])
     except (ValueError, RecursionError):
-        raise MeshFault("its description cannot be read: it is no JSON") from None
+        raise unusable("its description cannot be read: it is no JSON") from None
     if not isinstance(tree, dict):
-        raise MeshFault("its description is no table")
+        raise unusable("its description is no table")
     at = 20 + n_json
     while at + 8 <= len(content):
         n_bytes, kind = struct.unpack_from("<II", content, at)
@@ -93,10 +93,10 @@ def _chunks(content: bytes):
 
 
 def _list(table, key: str, of=object) -> list:
-    """A list in the description, empty if there is none; MeshFault if it is something else, or of something else."""
+    """A list in the description, empty if there is none; SceneError if it is something else, or of something else."""
     value = table.get(key, [])
     if not isinstance(value, list) or not all(isinstance(item, of) for item in value):
-        raise MeshFault(f"{key} in its description is not the list that it should be")
+        raise unusable(f"{key} in its description is not the list that it should be")
     return value
 
 
@@ -104,7 +104,7 @@ def _number(table, key: str, default: int | None = None) -> int:
     """A count or an index in the description."""
     value = table.get(key, default)
     if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**40:
-        raise MeshFault(f"{key} in its description is {shortened(json.dumps(value), 20)}, which is no count")
+        raise unusable(f"{key} in its description is {shortened(json.dumps(value), 20)}, which is no count")
     return value
 
 
@@ -112,7 +112,7 @@ def _item(tree, key: str, index: int) -> dict:
     """One of the description's accessors, meshes and so on."""
     items = _list(tree, key, dict)
     if index >= len(items):
-        raise MeshFault(f"it names number {index} of its {key}, and has {len(items)}")
+        raise unusable(f"it names number {index} of its {key}, and has {len(items)}")
     return items[index]
 
 
@@ -130,11 +130,11 @@ def _placed_meshes(tree):
         index, above = waiting.pop()
         n_visited += 1
         if n_visited > _MOST_NODES or not 0 <= index < len(nodes):
-            raise MeshFault("its nodes hang on each other in a ring, or on one that is not there")
+            raise unusable("its nodes hang on each other in a ring, or on one that is not there")
         node = nodes[index]
         for name in _table(node, "extensions"):
             if name in _UNREAD:
-                raise MeshFault(_UNREAD[name], _UNCOMPRESSED)
+                raise unusable(_UNREAD[name], _UNCOMPRESSED)
         here = above @ _transform(node)
         if "mesh" in node:
             yield _item(tree, "meshes", _number(node, "mesh")), here
@@ -146,7 +146,7 @@ def _placed_meshes(tree):
 def _table(parent, key: str) -> dict:
     value = parent.get(key, {})
     if not isinstance(value, dict):
-        raise MeshFault(f"{key} in its description is not the table that it should be")
+        raise unusable(f"{key} in its description is not the table that it should be")
     return value
 
 
@@ -157,7 +157,7 @@ def _numbers(node, key: str, default) -> np.ndarray:
         or len(value) != len(default)
         or not all(isinstance(x, (int, float)) and abs(x) < 1e12 for x in value)
     ):
-        raise MeshFault(f"{key} of a node is not {len(default)} numbers")
+        raise unusable(f"{key} of a node is not {len(default)} numbers")
     return np.array(value, float)
 
 
@@ -209,7 +209,7 @@ def _primitive(tree, binary, primitive, room: int):
             # Every second triangle of a strip runs the other way round.
             triangles[1::2] = triangles[1::2, ::-1]
     if len(triangles) and not 0 <= triangles.min() <= triangles.max() < len(places):
-        raise MeshFault(f"a face names corner {int(triangles.max())}, counted from 0, of {len(places)}")
+        raise unusable(f"a face names corner {int(triangles.max())}, counted from 0, of {len(places)}")
     return places, triangles
 
 
@@ -223,26 +223,26 @@ def _accessor(tree, binary, index: int, kind: str, most: int, compressed) -> np.
         or component not in _COMPONENTS
         or (kind == "SCALAR" and component not in (5121, 5123, 5125))
     ):
-        raise MeshFault(
+        raise unusable(
             f"its list of {'faces' if kind == 'SCALAR' else 'corners'} is of another kind than the format has"
         )
     if count > most:
         refuse_too_many(count // 3 + 1)
     if "sparse" in accessor:
-        raise MeshFault(
+        raise unusable(
             "its geometry is stored as differences (sparse accessors), which are not read",
             "export it again, or as OBJ, PLY or STL",
         )
     if "bufferView" not in accessor:
-        raise MeshFault(
+        raise unusable(
             _UNREAD[compressed[0]] if compressed else "its geometry is compressed, or missing", _UNCOMPRESSED
         )
     view = _item(tree, "bufferViews", _number(accessor, "bufferView"))
     for name in _table(view, "extensions"):
         if name in _UNREAD:
-            raise MeshFault(_UNREAD[name], _UNCOMPRESSED)
+            raise unusable(_UNREAD[name], _UNCOMPRESSED)
     if _number(view, "buffer") != 0 or "uri" in _item(tree, "buffers", 0):
-        raise MeshFault("its geometry lies in another file", "export it as one GLB")
+        raise unusable("its geometry lies in another file", "export it as one GLB")
     dtype, n = np.dtype(_COMPONENTS[component]), _N_COMPONENTS[kind]
     size = n * dtype.itemsize
     stride = _number(view, "byteStride", 0) or size

@@ -7,7 +7,7 @@ from array import array
 
 import numpy as np
 
-from projector.meshes.formats.raw_mesh import MOST_TRIANGLES, MeshFault, RawMesh, refuse_too_many, shortened, text_of
+from projector.meshes.formats.raw_mesh import MOST_TRIANGLES, RawMesh, refuse_too_many, shortened, text_of, unusable
 
 
 def read_obj(content: bytes) -> RawMesh:
@@ -58,7 +58,7 @@ def _place(words, number: int, line: str):
     except ValueError:
         place = []
     if len(place) != 3:
-        raise MeshFault(f"line {number} cannot be read: {shortened(line)}")
+        raise unusable(f"line {number} cannot be read: {shortened(line)}")
     return place
 
 
@@ -69,7 +69,7 @@ def _rows(words, n_vertices: int, number: int) -> list[int]:
     except ValueError:
         found = []
     if not found or not -n_vertices <= min(found) <= max(found) <= 3 * MOST_TRIANGLES or 0 in found:
-        raise MeshFault(
+        raise unusable(
             f"line {number}: a face names its vertices so: {shortened(' '.join(words))}; {n_vertices} stand before it"
         )
     return [index - 1 if index > 0 else n_vertices + index for index in found]

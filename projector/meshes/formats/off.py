@@ -9,13 +9,13 @@ from array import array
 import numpy as np
 
 from projector.meshes.formats.raw_mesh import (
-    MeshFault,
     RawMesh,
     cut_short,
     lines_of_words,
     refuse_too_many,
     shortened,
     text_of,
+    unusable,
     whole_number,
 )
 
@@ -33,11 +33,11 @@ def read_off(content: bytes) -> RawMesh:
     # A small n before OFF is not a capital one; otherwise small letters will do.
     keyword = _KEYWORD.fullmatch(head[0]) or _KEYWORD.fullmatch(head[0].upper())
     if keyword is None:
-        raise MeshFault("this is not an OFF file: it does not begin with OFF")
+        raise unusable("this is not an OFF file: it does not begin with OFF")
     if [word.upper() for word in head[1:2]] == ["BINARY"]:
-        raise MeshFault("this is a binary OFF file, which is not read", "export it as text, or as PLY")
+        raise unusable("this is a binary OFF file, which is not read", "export it as text, or as PLY")
     if keyword[4] or keyword[5]:
-        raise MeshFault(
+        raise unusable(
             f"its corners have more than three coordinates ({head[0]})", "export it as a plain OFF, or as OBJ"
         )
     counts = head[1:] or next(lines, [])
@@ -57,7 +57,7 @@ def read_off(content: bytes) -> RawMesh:
 def _count(word: str, what: str) -> int:
     count = whole_number(word, f"its number of {what}")
     if count < 0:
-        raise MeshFault(f"it names {count} {what}")
+        raise unusable(f"it names {count} {what}")
     return count
 
 
@@ -98,7 +98,7 @@ def _take_place(words, number: int, places: array) -> None:
         x, y, z = words[:3]
         places.extend((float(x), float(y), float(z)))
     except ValueError:
-        raise MeshFault(f"corner {number} cannot be read: {shortened(' '.join(words))}") from None
+        raise unusable(f"corner {number} cannot be read: {shortened(' '.join(words))}") from None
 
 
 def _made(places: array, corners: array, sizes: array) -> RawMesh:

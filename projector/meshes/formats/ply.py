@@ -11,7 +11,6 @@ import numpy as np
 
 from projector.meshes.formats.raw_mesh import (
     MOST_TRIANGLES,
-    MeshFault,
     RawMesh,
     as_places,
     cut_short,
@@ -19,6 +18,7 @@ from projector.meshes.formats.raw_mesh import (
     refuse_too_many,
     shortened,
     text_of,
+    unusable,
     whole_number,
 )
 
@@ -74,17 +74,17 @@ def read_ply(content: bytes) -> RawMesh:
     by_name = {element.name: element for element in elements}
     vertex, face = by_name.get("vertex"), by_name.get("face")
     if vertex is None or not set(_AXES) <= {item.name for item in vertex.properties}:
-        raise MeshFault("its header names no corners with x, y and z")
+        raise unusable("its header names no corners with x, y and z")
     if vertex.has_lists:
-        raise MeshFault("its corners hold lists, which a PLY of a mesh does not")
+        raise unusable("its corners hold lists, which a PLY of a mesh does not")
     if face is None or face.count == 0:
-        raise MeshFault(
+        raise unusable(
             "there is no surface in this file",
             "export it with its faces, not as a cloud of points",
             "a mesh with faces",
         )
     if _list_of_corners(face) is None:
-        raise MeshFault("its faces have no list of corners (vertex_indices, of whole numbers)")
+        raise unusable("its faces have no list of corners (vertex_indices, of whole numbers)")
     refuse_too_many(face.count)
     refuse_too_many(vertex.count // 3)
     # What follows the last of the two is not read.
@@ -107,7 +107,7 @@ def _header(content: bytes):
     head = content[:_LONGEST_HEADER]
     marker = head.find(b"end_header")
     if head[:3] != b"ply":
-        raise MeshFault("this is not a PLY file: it does not begin with ply")
+        raise unusable("this is not a PLY file: it does not begin with ply")
     if marker < 0:
         raise cut_short("its header does not end")
     start = marker + len(b"end_header")
@@ -127,14 +127,14 @@ def _header(content: bytes):
             elif words[0] == "property":
                 elements[-1].properties.append(_Property(words[2], _TYPES[words[1]]))
         except (KeyError, IndexError):
-            raise MeshFault(f"a line of its header cannot be read: {shortened(line)}") from None
+            raise unusable(f"a line of its header cannot be read: {shortened(line)}") from None
     if byte_order is None:
-        raise MeshFault("its header does not say whether it is text or binary")
+        raise unusable("its header does not say whether it is text or binary")
     for element in elements:
         if element.count < 0:
-            raise MeshFault(f"its header names {element.count} {_many(element.name)}")
+            raise unusable(f"its header names {element.count} {_many(element.name)}")
     if len({element.name for element in elements}) < len(elements):
-        raise MeshFault("its header names the same kind of element twice")
+        raise unusable("its header names the same kind of element twice")
     return byte_order, elements, start
 
 
@@ -161,7 +161,7 @@ def _take_place(words, vertex: _Element, number: int, places: array) -> None:
     try:
         places.extend([float(words[column]) for column in vertex.columns_of_axes])
     except (ValueError, IndexError):
-        raise MeshFault(f"corner {number} cannot be read: {shortened(' '.join(words))}") from None
+        raise unusable(f"corner {number} cannot be read: {shortened(' '.join(words))}") from None
 
 
 def _take_face(words, face: _Element, number: int, corners: array, sizes: array) -> None:

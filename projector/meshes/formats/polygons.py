@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from projector.meshes.formats.raw_mesh import MeshFault, RawMesh, refuse_too_many
+from projector.meshes.formats.raw_mesh import RawMesh, refuse_too_many, unusable
 
 # A face with more corners than this is no face of a model; ears are cut in Python, so not of too many faces.
 _MOST_CORNERS, _MOST_CUT = 10_000, 100_000
@@ -12,10 +12,10 @@ _TRIANGULATE = "cut its faces into triangles in a mesh editor"
 
 
 def triangles_of(raw: RawMesh) -> np.ndarray:
-    """Triangles (m, 3) int64 of a mesh's faces; MeshFault where a face names a corner that is not there."""
+    """Triangles (m, 3) int64 of a mesh's faces; SceneError where a face names a corner that is not there."""
     _refuse_missing_corners(raw)
     if raw.sizes.size and raw.sizes.max() > _MOST_CORNERS:
-        raise MeshFault(
+        raise unusable(
             f"a face with {int(raw.sizes.max())} corners", _TRIANGULATE, f"at most {_MOST_CORNERS} corners a face"
         )
     refuse_too_many(int(np.maximum(raw.sizes - 2, 0).sum()))
@@ -34,7 +34,7 @@ def triangles_of(raw: RawMesh) -> np.ndarray:
             polygons = polygons[~open_fan]
         n_cut += len(polygons)
         if n_cut > _MOST_CUT:
-            raise MeshFault(f"over {_MOST_CUT} faces with corners turned inward", _TRIANGULATE)
+            raise unusable(f"over {_MOST_CUT} faces with corners turned inward", _TRIANGULATE)
         parts += [_cut_polygon(raw.vertices, polygon) for polygon in polygons]
     return np.concatenate(parts)
 
@@ -45,7 +45,7 @@ def _refuse_missing_corners(raw: RawMesh) -> None:
         at = int(np.argmax(missing))
         face = int(np.searchsorted(np.cumsum(raw.sizes), at, side="right")) + 1
         counted = "" if raw.first_number == 1 else f", counted from {raw.first_number}"
-        raise MeshFault(
+        raise unusable(
             f"face {face} names vertex {int(raw.corners[at]) + raw.first_number} of {len(raw.vertices)}{counted}",
             "copy or export it again",
         )

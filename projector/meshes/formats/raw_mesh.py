@@ -8,15 +8,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from projector.faults import Fault, SceneError
+
 MOST_TRIANGLES = 2_000_000
 
 
-class MeshFault(Exception):
-    """A mesh file that cannot be used: what was found, and what to do about it, in words for the one who brought it."""
-
-    def __init__(self, found: str, try_: str = "export it again", allowed: str = "a mesh as STL, OBJ, PLY, OFF or GLB"):
-        super().__init__(found)
-        self.found, self.try_, self.allowed = found, try_, allowed
+def unusable(
+    found: str, try_: str = "export it again", allowed: str = "a mesh as STL, OBJ, PLY, OFF or GLB"
+) -> SceneError:
+    """The error of a mesh file that cannot be used; whoever opened the file adds its name."""
+    return SceneError(Fault(found, allowed, try_))
 
 
 @dataclass
@@ -60,23 +61,23 @@ def shortened(text: str, most: int = 60) -> str:
 
 
 def refuse_too_many(n_triangles: int) -> None:
-    """MeshFault where a file holds, or claims, more faces than can be worked with."""
+    """SceneError where a file holds, or claims, more faces than can be worked with."""
     if n_triangles > MOST_TRIANGLES:
-        raise MeshFault(f"{n_triangles} faces", "thin it out in a mesh editor", f"at most {MOST_TRIANGLES} triangles")
+        raise unusable(f"{n_triangles} faces", "thin it out in a mesh editor", f"at most {MOST_TRIANGLES} triangles")
 
 
-def cut_short(what: str) -> MeshFault:
+def cut_short(what: str) -> SceneError:
     """The fault of a file that ends before what it names."""
-    return MeshFault(f"the file is cut short: {what}", "copy or export it again")
+    return unusable(f"the file is cut short: {what}", "copy or export it again")
 
 
 def whole_number(word, what: str) -> int:
-    """A count or index in a file's text, of up to twelve digits; MeshFault names what else was found."""
+    """A count or index in a file's text, of up to twelve digits; SceneError names what else was found."""
     digits = word.lstrip("+-")
     if not digits.isascii() or not digits.isdigit() or len(word) - len(digits) > 1:
-        raise MeshFault(f'{what} is "{shortened(word, 20)}", which is no whole number')
+        raise unusable(f'{what} is "{shortened(word, 20)}", which is no whole number')
     if len(digits) > 12:
-        raise MeshFault(f"{what} is {shortened(word, 20)}, far more than any mesh has")
+        raise unusable(f"{what} is {shortened(word, 20)}, far more than any mesh has")
     return int(word)
 
 

@@ -8,7 +8,7 @@ from array import array
 
 import numpy as np
 
-from projector.meshes.formats.raw_mesh import MeshFault, RawMesh, cut_short, of_triangles, refuse_too_many
+from projector.meshes.formats.raw_mesh import RawMesh, cut_short, of_triangles, refuse_too_many, unusable
 
 _HEAD, _ROW = 84, 50
 # More bytes than this after the last triangle belong to something else.
@@ -41,7 +41,7 @@ def _read_binary(content: bytes, claimed: int) -> RawMesh:
         raise cut_short(f"it names {claimed} triangles and holds {there}")
     tail = len(content) - _HEAD - _ROW * claimed
     if tail > _LONGEST_TAIL:
-        raise MeshFault(f"the file names {claimed} triangles and is {tail} bytes longer than they are")
+        raise unusable(f"the file names {claimed} triangles and is {tail} bytes longer than they are")
     refuse_too_many(claimed)
     corners = np.frombuffer(content, _TRIANGLE, claimed, _HEAD)["corners"].reshape(-1, 3)
     notes = [f"{tail} bytes after its last triangle were left out."] if tail else []
@@ -61,10 +61,10 @@ def _read_text(content: bytes) -> RawMesh:
         try:
             numbers.extend(map(float, match.groups()))
         except ValueError:
-            raise MeshFault(f"triangle {n_whole + 1} has a corner that is not three numbers") from None
+            raise unusable(f"triangle {n_whole + 1} has a corner that is not three numbers") from None
         n_whole += 1
     if n_whole != n_loops:
-        raise MeshFault(
+        raise unusable(
             f"{n_loops - n_whole} of its {n_loops} triangles do not have three corners of three numbers each"
         )
     return of_triangles(np.frombuffer(numbers, np.float64), np.arange(3 * n_whole))
