@@ -17,9 +17,16 @@ def between(near: float, far: float) -> str:
     return f"from {near:.3f} to {metres(far)}" if near > 0.0 else f"up to {metres(far)}"
 
 
+def edge_name(edge: str | tuple[str, ...]) -> str:
+    """Whose edge is meant, in words: the stencil's, the gate's, or that of blades by their sides."""
+    if isinstance(edge, str):
+        return {"gate": "edge of the gate"}.get(edge, edge)
+    return f"{listed(edge)} blade{'s' if len(edge) > 1 else ''}"
+
+
 def wanted_words(found, wanted) -> str:
     """The focus that gives the wanted width, first of all that is said."""
-    edge = f", {wanted.edge}" if len(found.wanted_focuses) > 1 else ""
+    edge = f", {edge_name(wanted.edge)}" if len(found.wanted_focuses) > 1 else ""
     start = f"{found.projector} at {found.at}{edge}: {found.wanted_mm:g} mm"
     if not wanted.focuses:
         least = f"its sharpest, at offset {wanted.least_offset_mm:+.2f} mm, is {millimetres(wanted.least_mm)}"

@@ -104,3 +104,78 @@ def lens_words(found) -> list[str]:
         " unexplained (± are 95 % intervals, with the scale and the throw taken as exact)"
     )
     return words
+
+
+def measured_notes(found) -> list[str]:
+    """What to know before trusting a MeasuredLens: of its files, of every edge, and of the fit."""
+    said: dict[str, list[str]] = {}
+    for photograph, reading in zip(found.photographs, found.readings, strict=True):
+        for remark in _remarks(reading):
+            said.setdefault(remark, []).append(photograph.path.name)
+    notes = [*found.notes, *(f"{', '.join(names)}: {remark}" for remark, names in said.items())]
+    return notes if found.fit is None else notes + _fit_remarks(found.fit, found.photographs)
+
+
+def _remarks(reading) -> list[str]:
+    found = []
+    if reading.is_grey:
+        found.append("a grey photograph: it tells how wide the edge is, and nothing about colour.")
+    if min(reading.widths_mm) < 2.0 * reading.pixel_mm:
+        found.append("the edge is under two pixels wide: this is the camera's own sharpness. Go nearer.")
+    if max(reading.noise) > 0.02:
+        found.append(
+            f"noisy: a value of the edge is sure to {100.0 * max(reading.noise):.0f} % only. More light, or a taller"
+            " box."
+        )
+    return found + _cut_remarks(reading)
+
+
+def _cut_remarks(reading) -> list[str]:
+    """What black and white cut off makes the rise shorter than it was, and the pupil small."""
+    found = []
+    if reading.cut.dark_side:
+        where = "" if len(reading.cut.dark_side) == 3 or reading.is_grey else f" in {listed(reading.cut.dark_side)}"
+        found.append(
+            f"the dark side is black throughout{where}: if the blacks were cut in development, the foot of the edge is"
+            " gone and the pupil comes out too small (by 4 % for a twentieth of full light). Develop it again with the"
+            " blacks open."
+        )
+    for channels, end, cure in (
+        (reading.cut.below_black, "black", "develop to a larger colour space"),
+        (reading.cut.above_white, "white", "expose half a stop less"),
+    ):
+        if channels:
+            found.append(
+                f"beside the edge {listed(channels)} {'is' if len(channels) == 1 else 'are'} cut off at {end}:"
+                f" the file cannot hold the colour of the fringe, and the pupil may come out too small; {cure}."
+            )
+    return found
+
+
+def _fit_remarks(fit, photographs) -> list[str]:
+    found = []
+    sharp = -fit.focus_error_mm.value
+    offsets = [photograph.offset_mm for photograph in photographs]
+    if len(offsets) > 1 and not min(offsets) < sharp < max(offsets):
+        found.append(
+            f"all photographs lie on one side of the sharp place ({sharp:+.2f} mm): one beyond it makes the pupil and"
+            " the colours surer."
+        )
+    if fit.residual > 0.02:
+        found.append(
+            f"the model leaves {100.0 * fit.residual:.1f} % of full light unexplained: an edge that is not straight,"
+            " uneven light, another pupil than a disc, or a wrong coding."
+        )
+    if fit.dispersion is None:
+        found.append("no axial colour beyond the uncertainty, or less than any glass has: the lens file states none.")
+        if len(offsets) > 1 and abs(sharp) > fit.focus_error_mm.uncertainty:
+            found.append(
+                "without axial colour nothing shows which way the offsets run: if they are reversed, it is sharp at"
+                f" {-sharp:+.2f} mm and not at {sharp:+.2f} mm."
+            )
+    elif fit.dispersion.value < 0.0:
+        found.append(
+            "blue and red are sharp nearer than yellow, which hardly any lens does: if the offsets are reversed, the"
+            " secondary spectrum and the sharp place have the other sign."
+        )
+    return found

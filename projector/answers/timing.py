@@ -5,7 +5,7 @@ Each answer is (result for programs, units in the keys; words for people).
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 
 from projector import studies
 from projector.photometry.exposure import USUAL_SYNC_S, marked_time
@@ -14,7 +14,62 @@ from projector.phrases import millimetres, percent
 Said = tuple[dict, list[str]]
 
 
-def timing(numbers: dict[str, float | None], lights: bool, moves: bool, swings: bool) -> Said:
+@dataclass(frozen=True)
+class AskedOfTime:
+    """What some numbers ask about: how much of the frame a flash lights, movement, and the bands of a lamp."""
+
+    lights: bool
+    moves: bool
+    swings: bool
+
+    @property
+    def anything(self) -> bool:
+        """Whether they ask anything at all."""
+        return self.lights or self.moves or self.swings
+
+
+@dataclass(frozen=True)
+class Unused:
+    """Numbers that no answer goes by, why, and what to try."""
+
+    names: tuple[str, ...]
+    why: str
+    try_: str
+
+
+def asked_by(numbers: dict[str, float | None]) -> AskedOfTime:
+    """What is asked by the numbers given (those of `timing`)."""
+    given = {name for name, value in numbers.items() if value is not None}
+    has_flash, has_shutter = bool(given & {"flash_t01_s", "flash_t05_s"}), "shutter_s" in given
+    return AskedOfTime(
+        lights=has_shutter and (has_flash or "sync_s" in given),
+        moves="speed_m_per_s" in given and (has_flash or has_shutter),
+        swings=has_shutter and "lamp_hz" in given,
+    )
+
+
+def unused_beside(asked: AskedOfTime, numbers: dict[str, float | None]) -> list[Unused]:
+    """What of the numbers no answer would go by; a question that is not asked may leave some of them unused."""
+    found = []
+    if numbers["flash_t01_s"] is not None and numbers["flash_t05_s"] is not None:
+        try_ = "keep --flash-t01-s: it is what movement goes by"
+        found.append(Unused(("flash_t05_s",), "--flash-t01-s states the same flash", try_))
+    if not asked.anything:
+        return found
+    if not asked.moves:
+        found.append(Unused(("speed_m_per_s",), "movement needs a shutter or a flash", "add --shutter-s 1/125"))
+    if not asked.lights:
+        found.append(Unused(("sync_s",), "a sync time needs a shutter", "add --shutter-s 1/400"))
+    if not asked.lights and not asked.moves:
+        why = "a flash answers with a shutter, or with the speed of what moves"
+        found.append(Unused(("flash_t01_s", "flash_t05_s"), why, "add --speed-m-per-s 1"))
+    if not asked.swings:
+        why, try_ = "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125"
+        found.append(Unused(("lamp_hz", "modulation"), why, try_))
+    return found
+
+
+def timing(numbers: dict[str, float | None], asked: AskedOfTime) -> Said:
     """What is asked of the numbers (shutter_s, speed_m_per_s, flash_t01_s, flash_t05_s, sync_s, lamp_hz, modulation;
     None where not given): how much of the frame a flash lights, how far something moves, which bands a lamp leaves.
     """
@@ -23,15 +78,15 @@ def timing(numbers: dict[str, float | None], lights: bool, moves: bool, swings: 
     # What a question needs was given: the asker saw to it.
     given = {name: value for name, value in numbers.items() if value is not None}
     sync_s = given.get("sync_s", USUAL_SYNC_S)
-    frame = studies.flash_in_shutter(given["shutter_s"], sync_s, flash_s) if lights else None
+    frame = studies.flash_in_shutter(given["shutter_s"], sync_s, flash_s) if asked.lights else None
     result: dict = {}
     words: list[str] = []
-    if moves:
+    if asked.moves:
         result, words = smear(given["speed_m_per_s"], flash_s, shutter_s, frame is None or frame.is_whole)
     if frame is not None:
         words.append(frame_words(frame, given["shutter_s"]))
         result |= {**asdict(frame), "lit_frame_note": words[-1]}
-    if swings:
+    if asked.swings:
         found = studies.flicker(given["shutter_s"], given["lamp_hz"], given.get("modulation", 1.0))
         result |= asdict(found)
         words.append(flicker_words(found))

@@ -7,9 +7,9 @@ import sys
 import typer
 
 from projector.cli import choose, light, look, measure, render, size, studies, verify
-from projector.cli.answers import run_command_line, version
 from projector.cli.console import say
 from projector.cli.mistakes import Commands, speak_our_words
+from projector.cli.running import run_command_line, version
 
 app = typer.Typer(
     cls=Commands,

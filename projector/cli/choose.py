@@ -10,7 +10,6 @@ import typer
 from projector.answers.choosing import NO_READING, not_saved, place_title, places_words, saved_words, sheet_words
 from projector.answers.chosen import one_projector
 from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
-from projector.cli.answers import Reply, answered, loaded_scene, progress_shown
 from projector.cli.numbers import number_option, refuse_unused, whole_number_option
 from projector.cli.render import (
     Json,
@@ -22,6 +21,7 @@ from projector.cli.render import (
     With,
     path_option,
 )
+from projector.cli.running import Reply, answered, loaded_scene, progress_shown
 from projector.faults import check_above_zero
 
 

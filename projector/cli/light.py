@@ -11,9 +11,9 @@ import typer
 from projector.answers.chosen import chosen_projectors
 from projector.answers.light import contrast_words, no_light_note, no_light_words, room_words, row_without_numbers
 from projector.answers.typed import point_from
-from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_unused
 from projector.cli.render import Json, With
+from projector.cli.running import Reply, answered, loaded_scene
 from projector.cli.studies import Number, Only
 from projector.faults import Fault, SceneError, check_above_zero
 from projector.phrases import NOT_ENOUGH
@@ -189,8 +189,13 @@ def timing(
         "modulation": modulation,
     }
     check_above_zero(**{name: value for name, value in numbers.items() if name != "modulation"})
-    lights, moves, swings = _timing_asked(numbers)
-    if not (lights or moves or swings):
+    from projector.answers.timing import asked_by, unused_beside
+    from projector.answers.timing import timing as timing_answer
+
+    asked = asked_by(numbers)
+    for unused in unused_beside(asked, numbers):
+        refuse_unused({name: numbers[name] for name in unused.names}, (), unused.why, unused.try_)
+    if not asked.anything:
         raise SceneError(
             Fault(
                 found=NOT_ENOUGH,
@@ -198,35 +203,4 @@ def timing(
                 try_="projector timing --speed-m-per-s 1 --flash-t01-s 0.00125",
             )
         )
-    from projector.answers.timing import timing as timing_answer
-
-    return Reply(*timing_answer(numbers, lights, moves, swings))
-
-
-def _timing_asked(numbers: dict) -> tuple[bool, bool, bool]:
-    """Whether the frame, movement and bands are asked about. SceneError for an option that no answer would use."""
-    given = {name for name, value in numbers.items() if value is not None}
-
-    def refuse(names: tuple[str, ...], why: str, try_: str) -> None:
-        refuse_unused({name: numbers[name] for name in names}, (), why, try_)
-
-    if {"flash_t01_s", "flash_t05_s"} <= given:
-        refuse(
-            ("flash_t05_s",), "--flash-t01-s states the same flash", "keep --flash-t01-s: it is what movement goes by"
-        )
-    has_flash, has_shutter = bool(given & {"flash_t01_s", "flash_t05_s"}), "shutter_s" in given
-    lights = has_shutter and (has_flash or "sync_s" in given)
-    moves = "speed_m_per_s" in given and (has_flash or has_shutter)
-    swings = has_shutter and "lamp_hz" in given
-    if not (lights or moves or swings):
-        return False, False, False
-    if not moves:
-        refuse(("speed_m_per_s",), "movement needs a shutter or a flash", "add --shutter-s 1/125")
-    if not lights:
-        refuse(("sync_s",), "a sync time needs a shutter", "add --shutter-s 1/400")
-    if not lights and not moves:
-        why = "a flash answers with a shutter, or with the speed of what moves"
-        refuse(("flash_t01_s", "flash_t05_s"), why, "add --speed-m-per-s 1")
-    if not swings:
-        refuse(("lamp_hz", "modulation"), "bands need a lamp and a shutter", "--lamp-hz 100 --shutter-s 1/125")
-    return lights, moves, swings
+    return Reply(*timing_answer(numbers, asked))

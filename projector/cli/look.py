@@ -9,9 +9,9 @@ from typing import Annotated
 import typer
 
 from projector.answers.listing import nothing_wrong, scenes_words, stencils_words
-from projector.cli.answers import Reply, answered
 from projector.cli.console import json_text
 from projector.cli.render import Json, Overwrite, SceneArgument, With, out_option
+from projector.cli.running import Reply, answered
 from projector.files.finding import shipped_folder
 
 
@@ -28,7 +28,7 @@ def add_commands(app: typer.Typer) -> None:
 @answered
 def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Reply:
     """Say everything that is wrong with a scene, all at once, and what is unusual about it."""
-    from projector.cli.answers import loaded_scene
+    from projector.cli.running import loaded_scene
     from projector.studies.light.light_at import focus_notes
 
     loaded, warnings = loaded_scene(scene, with_)

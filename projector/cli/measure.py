@@ -9,11 +9,11 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.lenses import fit_row, lens_title, lens_words, missing_words, photograph_row
+from projector.answers.lenses import fit_row, lens_title, lens_words, measured_notes, missing_words, photograph_row
 from projector.answers.typed import Mistyped, numbers_from, word_from
-from projector.cli.answers import Reply, answered, progress_shown
 from projector.cli.numbers import number_option
 from projector.cli.render import Json, Overwrite, out_option
+from projector.cli.running import Reply, answered, progress_shown
 from projector.faults import Fault
 
 Number = float | None
@@ -152,7 +152,7 @@ def measure(
         "photographs": rows,
         "lens": None if found.fit is None else fit_row(found.fit),
     }
-    return Reply(result, lens_words(found), paths, warnings + found.notes)
+    return Reply(result, lens_words(found), paths, warnings + measured_notes(found))
 
 
 def _photographs(paths, offsets_mm, box, axis):

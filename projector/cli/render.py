@@ -18,8 +18,8 @@ from projector.answers.landing import (
     summary_words,
 )
 from projector.answers.typed import Mistyped, quality_from, size_from
-from projector.cli.answers import Reply, answered, loaded_scene, progress_shown
 from projector.cli.numbers import whole_number_option
+from projector.cli.running import Reply, answered, loaded_scene, progress_shown
 from projector.faults import Fault, SceneError
 
 

@@ -10,9 +10,9 @@ import typer
 from projector.answers.chosen import chosen_projectors, one_projector
 from projector.answers.size import size_in_scene, straight_row, straight_words
 from projector.answers.throwing import SIZE_EXAMPLE, answer_to, asked_by, further_back, size_from_numbers, size_of
-from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
+from projector.cli.running import Reply, answered, loaded_scene
 from projector.cli.studies import Number, Only, figure_path
 from projector.faults import check_above_zero
 
@@ -101,7 +101,7 @@ def _with_throw_figure(found, result, words, out, overwrite) -> Reply:
     if path is None:
         return Reply(result, words)
     from projector import studies
-    from projector.cli.answers import version
+    from projector.cli.running import version
     from projector.reports.save import save_figure
     from projector.reports.study_figures import throw_figure
 

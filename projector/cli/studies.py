@@ -22,9 +22,9 @@ from projector.answers.edges import (
     wanted_words,
 )
 from projector.answers.light import NO_FIGURE, no_light_note, no_light_words, numbers_beside, row_without_numbers
-from projector.cli.answers import Reply, answered, loaded_scene
 from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
 from projector.cli.render import Json, Out, Overwrite, SceneArgument, With
+from projector.cli.running import Reply, answered, loaded_scene
 from projector.faults import Fault, SceneError, check_above_zero
 from projector.phrases import NOT_ENOUGH
 
@@ -143,7 +143,7 @@ def _blur_from_numbers(numbers: dict, within_mm) -> Reply:
 
 
 def _sharpness_in_scene(scene, at, within_mm, projector, with_, out, overwrite) -> Reply:
-    from projector.cli.answers import progress_shown
+    from projector.cli.running import progress_shown
     from projector.stage.stage import Stage
     from projector.studies.edges import sharpness as study
     from projector.studies.edges.focus_curve import compromise

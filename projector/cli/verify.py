@@ -5,8 +5,8 @@ from __future__ import annotations
 import typer
 
 from projector.answers.listing import checks_words
-from projector.cli.answers import USER_INPUT, Reply, answered, progress_shown
 from projector.cli.render import Json
+from projector.cli.running import USER_INPUT, Reply, answered, progress_shown
 
 
 def add_commands(app: typer.Typer) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from projector.cli import app
-from projector.cli.answers import run_command_line
+from projector.cli.running import run_command_line
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ import sys
 import pytest
 
 from projector.cli import app
-from projector.cli.answers import run_command_line
 from projector.cli.console import plain_letters
+from projector.cli.running import run_command_line
 
 SIZE = ["throw", "--focal-length-mm", "85", "--lit-width-mm", "28", "--throw-m", "2.5"]
 WRITING = {

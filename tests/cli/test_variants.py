@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from projector.cli import app
-from projector.cli.answers import run_command_line
+from projector.cli.running import run_command_line
 from projector.faults import SceneError
 from projector.files.finding import shipped_folder
 from projector.files.records import default_name, read_record

@@ -41,11 +41,11 @@ class WantedFocus(Shown):
     """What gives a wanted edge (mm on the surface, of the edge that is reported): one focus nearer than the place and
     one farther, as far as there are.
 
-    edge: whose edge, the stencil's, the gate's or a blade's; least_mm: the sharpest that any focus makes the edge, at
-    least_offset_mm; colours and faults of the lens are left of it.
+    edge: whose edge: "stencil", "gate", or the sides of the blades ("left", …) that stand in one plane; least_mm: the
+    sharpest that any focus makes the edge, at least_offset_mm; colours and faults of the lens are left of it.
     """
 
-    edge: str
+    edge: str | tuple[str, ...]
     wanted_mm: float
     focuses: tuple[Focused, ...]
     least_mm: float
@@ -53,7 +53,8 @@ class WantedFocus(Shown):
 
     def _line(self) -> str:
         offsets = listed([f"{item.offset_mm:+.3f} mm" for item in self.focuses], "or") or "no offset"
-        return f"{self.edge} {self.wanted_mm:g} mm wide: {offsets}"
+        edge = self.edge if isinstance(self.edge, str) else "+".join(self.edge)
+        return f"{edge} {self.wanted_mm:g} mm wide: {offsets}"
 
 
 def refocused(spec, offset_mm: float):
@@ -125,22 +126,18 @@ def wanted_focuses(
     staged = projector_on(stage, projector)
     spec = staged.spec
     if spec.stencil is not None or not spec.blade:
-        edge = "stencil" if spec.stencil is not None else "edge of the gate"
+        edge = "stencil" if spec.stencil is not None else "gate"
         return (_wanted_focus(staged, reference, wanted_mm, edge, None),)
     planes: dict[float, list[int]] = {}
     for index, blade in enumerate(spec.blade):
         planes.setdefault(blade.offset_mm, []).append(index)
-    names = [
-        listed([spec.blade[index].side for index in group]) + (" blades" if len(group) > 1 else " blade")
-        for group in planes.values()
-    ]
     return tuple(
-        _wanted_focus(staged, reference, wanted_mm, name, group[0])
-        for name, group in zip(names, planes.values(), strict=True)
+        _wanted_focus(staged, reference, wanted_mm, tuple(spec.blade[index].side for index in group), group[0])
+        for group in planes.values()
     )
 
 
-def _wanted_focus(staged: StagedProjector, reference, wanted_mm: float, edge: str, blade: int | None) -> WantedFocus:
+def _wanted_focus(staged: StagedProjector, reference, wanted_mm: float, edge, blade: int | None) -> WantedFocus:
     """The focuses that land an edge at a place with a wanted width: between them it is sharper, elsewhere softer."""
     from scipy.optimize import brentq, minimize_scalar
 

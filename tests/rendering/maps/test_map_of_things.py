@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from projector.cli import app
-from projector.cli.answers import run_command_line
+from projector.cli.running import run_command_line
 from projector.faults import SceneError
 from projector.meshes.surfaces import MOST_MAP_POINTS, surface_layout
 from projector.rendering.maps.irradiance import irradiance_map

@@ -279,7 +279,7 @@ def test_where_only_blades_frame_the_light_it_is_their_edges_that_are_asked():
     scene = load(shipped_folder("scene") / "08-framed-head.toml")
     spec, stage = scene.projector[0], Stage(scene)
     found = study.sharpness(scene, spec, "understudy.left_cheek", within_mm=8.0)
-    assert [item.edge for item in found.wanted_focuses] == ["left and right blades", "top and bottom blades"]
+    assert [item.edge for item in found.wanted_focuses] == [("left", "right"), ("top", "bottom")]
     for wanted, side in zip(found.wanted_focuses, ("left", "top"), strict=True):
         for focused in wanted.focuses:
             assert blade_edges(stage, refocused(spec, focused.offset_mm), "understudy.left_cheek")[

@@ -1,5 +1,5 @@
-"""How a command answers: words for people, one JSON object for programs, exit codes, progress, and faults in plain
-words.
+"""How a command is run and answers: words for people, one JSON object for programs, exit codes, progress, and faults in
+plain words.
 
 Exit codes: 0 done, 1 something in the user's input, 2 a wrong command line, 3 our fault, 130 stopped by the user.
 """
