@@ -21,7 +21,7 @@ class Fault:
 
     found: in words; the value as it is written where it is not given. file, line and key may be None where there is
     none (an argument of a function has no line). value: what was found, where it is one value. example: a value that
-    would do.
+    would do. typed: what to try, in the words of a command line, where it has its own ("another name with -o").
     """
 
     found: str = ""
@@ -33,6 +33,7 @@ class Fault:
     # Not compared: what is said of a value makes two faults the same or not.
     value: object = field(default=None, compare=False)
     example: str = ""
+    typed: str = ""
 
     def __post_init__(self) -> None:
         if not self.found:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import math
+import re
 from functools import cache
 from pathlib import Path
 
@@ -25,17 +26,23 @@ IN_ONE_PLACE = {
 
 
 @cache
-def spoken_texts(path: Path) -> str:
-    """Every text of a module that could be said, and the names it calls; no docstrings, no comments."""
-    docstrings = {
-        id(node.body[0].value)
+def docstrings_of(path: Path) -> set[ast.AST]:
+    """Nodes of a module's docstrings."""
+    return {
+        node.body[0].value
         for node in nodes(path)
         if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef)) and ast.get_docstring(node) is not None
     }
+
+
+@cache
+def spoken_texts(path: Path) -> str:
+    """Every text of a module that could be said, and the names it calls; no docstrings, no comments."""
+    docstrings = docstrings_of(path)
     texts = [
         node.value
         for node in nodes(path)
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docstrings
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in docstrings
     ]
     return "\n".join([*texts, *(node.attr for node in nodes(path) if isinstance(node, ast.Attribute))])
 
@@ -43,6 +50,49 @@ def spoken_texts(path: Path) -> str:
 @pytest.mark.parametrize(("phrase", "home"), IN_ONE_PLACE.items())
 def test_what_many_say_is_written_once(phrase, home):
     assert [module_id(path) for path in MODULES if phrase in spoken_texts(path)] == [home]
+
+
+def spoken_constants(path: Path):
+    """Every text of a module that could be said, but docstrings and what a fault says in a command line's words."""
+    typed = {
+        part
+        for node in nodes(path)
+        if isinstance(node, ast.keyword) and node.arg == "typed"
+        for part in ast.walk(node.value)
+    }
+    for node in nodes(path):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in typed | docstrings_of(path):
+            yield node.value
+
+
+def test_words_of_a_command_line_are_said_on_one_alone():
+    """Whoever calls from Python or sees a page has no -o and no --columns to try."""
+    option = re.compile(r"(?<![\w-])(?:--[a-z][a-z-]+|-o\b)")
+    said = [
+        f"{module_id(path)}: {text}"
+        for path in MODULES
+        if not module_id(path).startswith(("cli/", "answers/"))
+        for text in spoken_constants(path)
+        if option.search(text)
+    ]
+    assert said == []
+
+
+def test_a_fault_speaks_to_whoever_asked(tmp_path, capsys, monkeypatch):
+    """The same folder in the way of a picture: in Python another name is asked for, on a command line one with -o."""
+    import projector
+    from projector.cli import app
+    from projector.cli.answers import run_command_line
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "wall.png").mkdir()
+    picture = projector.preview("01-square-wall", width=32, height=24, quality="quick")
+    with pytest.raises(SceneError) as caught:
+        picture.save("wall")
+    assert str(caught.value).endswith("try: another name")
+    assert run_command_line(app, ["preview", "01-square-wall", "--size", "32x24", "-o", "wall", "--json"]) == 1
+    said = capsys.readouterr()
+    assert "try: another name with -o" in said.err and '"try": "another name with -o"' in said.out
 
 
 def test_no_message_is_taken_apart_again():

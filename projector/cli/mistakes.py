@@ -90,6 +90,11 @@ def as_typed(fault: Fault, options: dict) -> Fault:
     return replace(fault, key=option, try_=fault.try_ or (f"{option} {example}" if example else ""))
 
 
+def in_typed_words(fault: Fault) -> Fault:
+    """A fault with what to try as it is typed, where a command line has words of its own for it."""
+    return replace(fault, try_=fault.typed) if fault.typed else fault
+
+
 def with_help(fault: Fault, command: str | None) -> Fault:
     """A fault of what was typed, with what to try under its option, or else where help is."""
     option = option_name(fault.key) if fault.key else None

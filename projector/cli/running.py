@@ -16,7 +16,7 @@ import typer
 
 from projector.answers.typed import Mistyped
 from projector.cli.console import finish_streams, json_text, say, say_error, speak_plainly_where_needed
-from projector.cli.mistakes import UsageError, as_typed, fault_of, with_help
+from projector.cli.mistakes import UsageError, as_typed, fault_of, in_typed_words, with_help
 
 DONE, USER_INPUT, USAGE, OUR_FAULT, STOPPED = 0, 1, 2, 3, 130
 
@@ -195,7 +195,7 @@ def _show(name: str, answer: Reply, as_json: bool) -> None:
 
 
 def _show_faults(name: str, error, as_json: bool, writes: bool) -> None:
-    faults = error.faults
+    faults = [in_typed_words(fault) for fault in error.faults]
     if as_json:
         _write_json(
             {

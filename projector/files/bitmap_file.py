@@ -103,7 +103,8 @@ def _colour_picture(picture: OpenPicture, path: Path, box) -> np.ndarray:
             path,
             f"{box[2]} × {box[3]} pixels to work on",
             f"{MOST_COLOUR_PIXELS / 1e6:.0f} million pixels",
-            "name the part that matters: --box left,top,width,height",
+            "name the part that matters by a box: left, top, width, height",
+            typed="name the part that matters: --box left,top,width,height",
         )
     left, top, across, down = stored_box(box, width, height, picture.orientation)
     coded = np.empty((down, across, 3), np.float32)

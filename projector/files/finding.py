@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 from projector.faults import Fault, SceneError
-from projector.phrases import did_you_mean, nearest, shortened
+from projector.phrases import did_you_mean, listed, nearest, shortened
 
 _FOLDERS = {"stencil": "stencils", "pupil": "stencils", "lens": "scenes/lenses", "scene": "scenes", "mesh": "scenes"}
 _ENDINGS = {
@@ -81,12 +81,12 @@ def find_scene(path) -> Path:
     if _is_file(path):
         return path
     if _is_folder(path):
-        inside = ", ".join(item.name for item in _listed(path) if item.suffix == ".toml")
+        inside = [item.name for item in _listed(path) if item.suffix == ".toml"]
         raise SceneError(
             Fault(
                 found="this is a folder",
                 allowed="a scene file",
-                try_=f"one of {inside}" if inside else "",
+                try_=listed(inside, "or") if inside else "",
                 file=str(path),
             )
         )

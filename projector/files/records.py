@@ -151,7 +151,8 @@ def named_files(out, name: str, endings: tuple[str, ...]) -> list[Path]:
             Fault(
                 found="this is a folder",
                 allowed="a file's name, without its ending",
-                try_=f"-o {stem / name}",
+                try_=str(stem / name),
+                typed=f"-o {stem / name}",
                 file=str(out),
             )
         )
@@ -173,11 +174,15 @@ def check_writable(paths: list[Path], scene_name: str, overwrite: bool) -> None:
                     if found
                     else "it was not made by this program"
                 )
-                allowed, try_ = (
-                    "a new name, or a file made from this scene before",
-                    "another name with -o, or --overwrite to replace it",
+                faults.append(
+                    Fault(
+                        f"this is there already, and {whose}",
+                        "a new name, or a file made from this scene before",
+                        "another name, or overwrite=True to replace it",
+                        file=str(path),
+                        typed="another name with -o, or --overwrite to replace it",
+                    )
                 )
-                faults.append(Fault(f"this is there already, and {whose}", allowed, try_, file=str(path)))
     if faults:
         raise SceneError(faults)
 
@@ -194,22 +199,21 @@ def _place_fault(path: Path) -> Fault | None:
     """What stands at a path and is in the way."""
     try:
         if path.is_dir():
-            return Fault("this is a folder", "a file's name", "another name with -o", file=str(path))
+            return _unfit("this is a folder", "a file's name", "another name", path)
         if path.exists() and not path.is_file():
-            return Fault("this is no ordinary file", "a file's name", "another name with -o", file=str(path))
+            return _unfit("this is no ordinary file", "a file's name", "another name", path)
         if path.exists() and not os.access(path, os.W_OK):
-            return Fault(
-                "this may not be written to", "a file that you may write to", "another name with -o", file=str(path)
-            )
+            return _unfit("this may not be written to", "a file that you may write to", "another name", path)
     except OSError as error:
         shown = path.name if len(path.name) <= 60 else f"{path.name[:57]}…"
-        return Fault(
-            f"this cannot be written: {_reason(error)}",
-            "a name that the system can hold",
-            "a shorter name with -o",
-            file=shown,
-        )
+        found = f"this cannot be written: {_reason(error)}"
+        return _unfit(found, "a name that the system can hold", "a shorter name", shown)
     return None
+
+
+def _unfit(found: str, allowed: str, try_: str, path: Path | str) -> Fault:
+    """Why nothing is written at a path, and what to name instead."""
+    return Fault(found, allowed, try_, file=str(path), typed=f"{try_} with -o")
 
 
 def _folder_fault(folder: Path) -> Fault | None:
@@ -217,19 +221,13 @@ def _folder_fault(folder: Path) -> Fault | None:
     try:
         if not folder.is_dir():
             what = "is a file" if folder.exists() else "does not exist"
-            return Fault(
-                f"the folder {what}", "a folder that is there", "make it, or another folder with -o", file=str(folder)
-            )
+            return _unfit(f"the folder {what}", "a folder that is there", "make it, or another folder", folder)
         handle, probe = tempfile.mkstemp(dir=folder, prefix=".writing-")
         os.close(handle)
         os.unlink(probe)
     except OSError as error:
-        return Fault(
-            f"nothing can be written in this folder: {_reason(error)}",
-            "a folder that you may write to",
-            "another folder with -o",
-            file=str(folder),
-        )
+        found = f"nothing can be written in this folder: {_reason(error)}"
+        return _unfit(found, "a folder that you may write to", "another folder", folder)
     return None
 
 
@@ -252,14 +250,8 @@ def written_whole(path: Path):
         os.chmod(temporary, 0o666 & ~_umask())
         os.replace(temporary, path)
     except OSError as error:
-        raise SceneError(
-            Fault(
-                f"this cannot be written: {_reason(error)}",
-                "a place with room that you may write to",
-                "another folder with -o",
-                file=str(path),
-            )
-        ) from error
+        found = f"this cannot be written: {_reason(error)}"
+        raise SceneError(_unfit(found, "a place with room that you may write to", "another folder", path)) from error
     finally:
         if temporary is not None:
             temporary.unlink(missing_ok=True)

@@ -97,8 +97,9 @@ def check_map_size(name: str, n_across: int, n_down: int) -> None:
         Fault(
             f"a map of {name} with {n_across} × {n_down} points, more than memory has room for",
             f"{MOST_MAP_POINTS / 1e6:g} million points",
-            f"--across {fewer}" if fewer >= FEWEST_ACROSS else f"{name} is too narrow for its height to be mapped",
+            "" if fewer >= FEWEST_ACROSS else f"{name} is too narrow for its height to be mapped",
             key="across",
+            example=f"{fewer}" if fewer >= FEWEST_ACROSS else "",
         )
     )
 

@@ -60,7 +60,7 @@ def test_a_folder_is_called_a_folder(tmp_path):
     (tmp_path / "one.toml").write_text("format = 1")
     with pytest.raises(SceneError, match='"inner" is a folder'):
         find_file("inner", tmp_path, "mesh")
-    with pytest.raises(SceneError, match=r"this is a folder(.|\n)*one of one\.toml"):
+    with pytest.raises(SceneError, match=r"this is a folder(.|\n)*try: one\.toml"):
         find_scene(tmp_path)
     (tmp_path / "stencil.png").mkdir()
     with pytest.raises(SceneError) as caught:

@@ -492,7 +492,7 @@ def test_a_box_of_a_turned_photograph_counts_in_the_upright_one(tmp_path, ending
 def test_a_photograph_of_more_pixels_than_can_be_worked_on_asks_for_a_box(tmp_path):
     path = tmp_path / "large.png"
     path.write_bytes(flat_png(7000, 0, 8))
-    assert "--box" in only_fault(path, lambda path: read_colours(path, "photograph")).try_
+    assert "--box" in only_fault(path, lambda path: read_colours(path, "photograph")).typed
     assert read_colours(path, "photograph", (6000, 6900, 900, 100))[0].shape == (100, 900, 3)
 
 

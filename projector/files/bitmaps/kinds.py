@@ -54,9 +54,9 @@ class Damaged(Exception):
     """
 
 
-def fault(path: Path, found: str, allowed: str, try_: str) -> SceneError:
+def fault(path: Path, found: str, allowed: str, try_: str, typed: str = "") -> SceneError:
     """A SceneError with one fault about this file."""
-    return SceneError(Fault(found=found, allowed=allowed, try_=try_, file=str(path)))
+    return SceneError(Fault(found=found, allowed=allowed, try_=try_, file=str(path), typed=typed))
 
 
 def start_of(path: Path) -> bytes:

@@ -72,7 +72,7 @@ def map_grid(stage: Stage, layout, n_across: int, seen_by: str | None) -> MapGri
             Fault(
                 f"{layout.name} is mapped as it lies, not as a projector sees it",
                 "a projector to see a mesh or a figure",
-                "leave --seen-by out",
+                "leave it out",
                 key="seen_by",
             )
         )

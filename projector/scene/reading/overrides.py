@@ -129,8 +129,9 @@ def _number_if_wanted(value, keys: list[str]):
             Fault(
                 f"{value} is several values",
                 "one number",
-                f"compare them: projector sheet SCENE --rows {'.'.join(keys)}={value}",
+                "compare them side by side, on a sheet (projector.studies.sheet)",
                 key=".".join(keys),
+                typed=f"compare them: projector sheet SCENE --rows {'.'.join(keys)}={value}",
             )
         )
     return value

@@ -223,7 +223,8 @@ def check_goal(source: Path, to_path: Path, overwrite: bool) -> None:
             Fault(
                 found="this is there already",
                 allowed="a new name",
-                try_="another name, or --overwrite (in Python overwrite=True) to replace it",
+                try_="another name, or overwrite=True to replace it",
+                typed="another name, or --overwrite to replace it",
                 file=str(to_path),
             )
         )

@@ -48,7 +48,10 @@ def check_sheet(scene, rows: Axis, columns: Axis) -> None:
     if rows.key == columns.key == "":
         raise SceneError(
             Fault(
-                "neither rows nor columns", "one of them, or both", "--columns projector.window.focus.offset_mm=-1:1:5"
+                "neither rows nor columns",
+                "one of them, or both",
+                'columns={"projector.window.focus.offset_mm": [-1, 0, 1]}',
+                typed="--columns projector.window.focus.offset_mm=-1:1:5",
             )
         )
     if rows.key == columns.key:

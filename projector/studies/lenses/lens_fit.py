@@ -116,8 +116,9 @@ def _refuse_reversed(found: LensFit, turned: EdgeFit, offsets_mm) -> None:
                 f" full light is left unexplained, and {100.0 * turned.residual:.1f} % with the offsets turned round"
             ),
             allowed="offsets that count away from the lens, in the order of the photographs",
-            try_=f"the photographs in the other order, or the offsets with the other sign: --offsets-mm={listed}",
+            try_=f"the photographs in the other order, or the offsets with the other sign: {listed}",
             key="offsets_mm",
+            typed=f"the photographs in the other order, or the offsets with the other sign: --offsets-mm={listed}",
         )
     )
 
@@ -144,7 +145,8 @@ def _check(readings, offsets_mm, set_up: SetUp, model) -> None:
                     " of focus"
                 ),
                 allowed="photographs in colour; of grey ones only the edges are read",
-                try_="develop them in colour, or leave out --throw-m to read the edges alone",
+                try_="develop them in colour, or leave out the set-up to read the edges alone",
+                typed="develop them in colour, or leave out --throw-m to read the edges alone",
             )
         )
     if len(readings) == 1 and set_up.f_number is None:
@@ -152,7 +154,8 @@ def _check(readings, offsets_mm, set_up: SetUp, model) -> None:
             Fault(
                 found="one photograph and no f-number",
                 allowed="photographs at two or more focus offsets, or the f-number of the one",
-                try_="--f-number 1.8",
+                try_="its f-number in the set-up: 1.8",
+                typed="--f-number 1.8",
             )
         )
     if len(offsets_mm) > 1 and np.ptp(offsets_mm) < LEAST_OFFSET_SPAN_MM:

@@ -61,8 +61,8 @@ def decoder(coding: str) -> Callable:
             Fault(
                 found=f'"{coding}" is not a coding',
                 allowed=f"{', '.join(CODINGS)} with an exponent of 0.5 to 5",
-                try_="--coding gamma:2.2",
                 key="coding",
+                example="gamma:2.2",
             )
         )
     return lambda coded: coded**value
@@ -111,7 +111,14 @@ def measure(
     offsets = [photograph.offset_mm for photograph in taken if photograph.offset_mm is not None]
     if set_up is not None and len(offsets) < len(taken):
         missing = ", ".join(photograph.path.name for photograph in taken if photograph.offset_mm is None)
-        raise SceneError(Fault(f"no focus offset for {missing}", "the focus offset of each", "--offsets-mm -0.5,0,0.5"))
+        raise SceneError(
+            Fault(
+                f"no focus offset for {missing}",
+                "the focus offset of each",
+                "an EdgePhotograph with offset_mm for each",
+                typed="--offsets-mm -0.5,0,0.5",
+            )
+        )
     readings, faults, notes = [], [], []
     for index, photograph in enumerate(taken):
         progress.tell("reading the photographs", index, len(taken))

@@ -246,7 +246,8 @@ class _EdgeLine:
                 Fault(
                     found=f"no edge: the two sides differ by {100.0 * contrast:.1f} %",
                     allowed="one straight edge, dark on one side and bright on the other",
-                    try_="a box round the edge: --box left,top,width,height",
+                    try_="a box round the edge: left, top, width, height",
+                    typed="a box round the edge: --box left,top,width,height",
                     file=name,
                 )
             )
@@ -387,7 +388,8 @@ def _refuse_what_the_profile_shows(positions, profiles, noise, widths, name: str
             Fault(
                 found="more than one edge, or an uneven one: the light rises and falls again",
                 allowed="one straight edge",
-                try_="a box round a single edge: --box left,top,width,height",
+                try_="a box round a single edge: left, top, width, height",
+                typed="a box round a single edge: --box left,top,width,height",
                 file=name,
             )
         )

@@ -79,7 +79,8 @@ def straightened(stage: SceneOrStage, projector: AnyProjector = None, keep_size:
             Fault(
                 found=f"{spec.name} has no stencil to straighten",
                 allowed="a projector with a stencil",
-                try_=f"--with projector.{spec.name}.stencil.file=window",
+                try_=f"give it one: projector.{spec.name}.stencil.file=window",
+                typed=f"--with projector.{spec.name}.stencil.file=window",
             )
         )
     light = staged.light([LINE_D_NM])

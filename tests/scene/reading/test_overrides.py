@@ -107,7 +107,7 @@ def test_a_value_changes_alike_in_a_file_and_in_a_loaded_scene(override, read):
             "camera.iso=100:800:4",
             "camera.iso",
             "100:800:4 is several values",
-            "projector sheet SCENE --rows camera.iso=100:800:4",
+            "on a sheet",
         ),
         ("camera.iso=100:800:1", "camera.iso", "a range is first:last:count", ""),
         ("camera.focal_length_mm=85mm", "camera.focal_length_mm", '"85mm"', "write 85 alone"),

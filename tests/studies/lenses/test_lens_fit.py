@@ -192,7 +192,7 @@ def test_offsets_that_run_the_wrong_way_are_refused_by_the_colours(single, offse
     """
     with pytest.raises(SceneError, match="the colours change the wrong way") as caught:
         fit_lens(developed_edges(single), offsets, SetUp(2.0, 85.0, 2.0))
-    assert caught.value.faults[0].try_.endswith(f"--offsets-mm={turned}")
+    assert caught.value.faults[0].typed.endswith(f"--offsets-mm={turned}")
     counted_from_the_other_end = [offset + 0.5 for offset in OFFSETS]
     found = fit_lens(developed_edges(single), counted_from_the_other_end, SetUp(2.0, 85.0, 2.0))
     assert abs(found.focus_error_mm.value - FOCUS_ERROR_MM + 0.5) <= found.focus_error_mm.uncertainty
