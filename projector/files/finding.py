@@ -9,11 +9,21 @@ from pathlib import Path
 from projector.faults import Fault, SceneError
 from projector.phrases import did_you_mean, listed, nearest, shortened
 
-_FOLDERS = {"stencil": "stencils", "pupil": "stencils", "lens": "scenes/lenses", "scene": "scenes", "mesh": "scenes"}
+_FOLDERS = {
+    "stencil": "stencils",
+    "pupil": "stencils",
+    "lens": "scenes/lenses",
+    "filter": "scenes/filters",
+    "gear": "scenes/gear",
+    "scene": "scenes",
+    "mesh": "scenes",
+}
 _ENDINGS = {
     "stencil": (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".webp", ".bmp", ".gif"),
     "pupil": (".png", ".tif", ".tiff", ".jpg", ".jpeg"),
     "lens": (".toml",),
+    "filter": (".csv",),
+    "gear": (".toml",),
     "scene": (".toml",),
     "mesh": (".stl", ".obj", ".ply", ".off", ".glb"),
 }
@@ -38,8 +48,8 @@ def nearest_file(name: str, known: list[str]) -> str:
 
 
 def find_file(name: str, folder, kind: str) -> Path:
-    """A file of kind "stencil", "pupil", "lens", "mesh" or "scene": beside the scene, else a shipped one by its bare
-    name.
+    """A file of kind "stencil", "pupil", "lens", "filter", "gear", "mesh" or "scene": beside the scene, else a shipped
+    one by its bare name.
 
     The ending may be left out. SceneError with the nearest name if there is none.
     """
@@ -109,8 +119,10 @@ def find_scene(path) -> Path:
     )
 
 
-def text_of(path: Path) -> str:
-    """The text of a scene or lens file. SceneError if it is empty, huge, not UTF-8 or cannot be opened."""
+def text_of(path: Path, wanted: str = "a scene") -> str:
+    """The text of a file of the user's; wanted: what it should hold. SceneError if it is empty, huge, not UTF-8 or
+    cannot be opened.
+    """
     try:
         size = path.stat().st_size
         raw = path.read_bytes() if size <= _LARGEST_FILE else b""
@@ -132,8 +144,8 @@ def text_of(path: Path) -> str:
         raise SceneError(
             Fault(
                 found="the file is empty",
-                allowed="a scene",
-                try_="start from one of the shipped scenes",
+                allowed=wanted,
+                try_="start from a shipped one",
                 file=str(path),
             )
         )

@@ -189,9 +189,8 @@ def mixed_to_chromaticity(emitters, xy) -> np.ndarray:
 
 
 # Peak and full width at half maximum, nm. Our own round figures for common parts, not a measured lamp: a blue chip with
-# a yellow-green and a red phosphor, and the three narrow chips of a tunable lamp.
+# a yellow-green and a red phosphor.
 PHOSPHOR_LED_BANDS = ((450.0, 22.0), (545.0, 115.0), (625.0, 95.0))
-TUNABLE_LED_BANDS = ((460.0, 24.0), (525.0, 34.0), (630.0, 20.0))
 
 
 @lru_cache(maxsize=64)
@@ -210,11 +209,6 @@ def led(temperature_k: float) -> np.ndarray:
     if not LED_FROM_K <= temperature_k <= LED_TO_K:
         raise ValueError(f"an LED of {temperature_k:g} K is outside {LED_FROM_K:g} to {LED_TO_K:g} K.")
     return _led(float(temperature_k)).copy()
-
-
-def tunable_led(xy) -> np.ndarray:
-    """A lamp of red, green and blue chips set to a chromaticity, (71,); synthetic bands of our own."""
-    return scaled_to_luminous_one(mixed_to_chromaticity([bell(*band) for band in TUNABLE_LED_BANDS], xy))
 
 
 def source_spectrum(kind: str, temperature_k: float | None = None) -> np.ndarray:

@@ -11,6 +11,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.figures.figure import BuiltFigure, build_figure, place_figure
+from projector.files.filter_table import FilterTable, read_filter_table
 from projector.files.finding import find_file
 from projector.meshes.mesh import Mesh
 from projector.meshes.mesh_file import load_mesh
@@ -145,6 +146,21 @@ def _stencil_file(path: str, _changed: int, _size: int, grey: Literal["coverage"
     return load_stencil(path, grey, inverted)
 
 
+def filter_path(scene, item) -> Path:
+    """The file of a filter that was measured."""
+    return find_file(item.file, scene.folder, "filter")
+
+
+def filter_table_of(scene, item) -> FilterTable:
+    """A filter as its file has it. SceneError with all that is wrong with the file."""
+    return _filter_file(*file_stamp(filter_path(scene, item)))
+
+
+@lru_cache(maxsize=32)
+def _filter_file(path: str, _changed: int, _size: int) -> FilterTable:
+    return read_filter_table(path)
+
+
 def pupil_path(scene, shape) -> Path:
     """The bitmap file of a drawn pupil."""
     return find_file(shape.file, scene.folder, "pupil")
@@ -157,11 +173,12 @@ def file_stamp(path: Path) -> tuple[str, int, int]:
 
 
 def files_of(scene) -> list[Path]:
-    """The bitmaps and meshes that a scene names, which its own text does not hold."""
+    """The bitmaps, meshes and filters' tables that a scene names, which its own text does not hold."""
     meshes = [mesh_path(scene, item) for item in scene.surface if item.shape == "mesh"]
     stencils = [stencil_path(scene, item) for item in scene.projector if item.stencil is not None]
     shapes = [item.pupil_shape for item in scene.projector if item.pupil_shape is not None]
-    return meshes + stencils + [pupil_path(scene, shape) for shape in shapes if shape.file is not None]
+    tables = [filter_path(scene, one) for item in scene.projector for one in item.filter if one.file is not None]
+    return meshes + stencils + [pupil_path(scene, shape) for shape in shapes if shape.file is not None] + tables
 
 
 def pupil_bitmap(scene, shape) -> np.ndarray:

@@ -9,10 +9,10 @@ import numpy as np
 
 from projector.optics.dispersion import LINE_D_NM
 from projector.optics.distortion import area_growth
-from projector.photometry import filters
 from projector.photometry.exposure import METER_CONSTANTS, light_for_reading
-from projector.photometry.spectra import K_M, photometric, scaled_to_luminous_one, source_spectrum
+from projector.photometry.spectra import K_M, photometric, scaled_to_luminous_one
 from projector.scene.stated_power import CarriedOver, carried_over, stated_lens
+from projector.stage.colours import filters_passed, spectrum_of
 from projector.stage.optics import focus_of, gate_of, light_arrays, opening_before, pupil_of
 from projector.tracing.gate.gate_image import gate_area, hot_spot, is_inside_gate, open_bitmap
 from projector.tracing.gate.lens_law import Projection, has_lens, patch_scale
@@ -152,7 +152,9 @@ def power_of(scene, spec) -> Power:
         level = light_for_reading(camera.f_number, camera.iso)
         luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
     is_stated = reading is not None or output is not None
-    return Power(_spectrum(spec, luminance), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None)
+    return Power(
+        _spectrum(scene, spec, luminance), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None
+    )
 
 
 def _power_of_lamp(scene, spec) -> Power:
@@ -169,7 +171,7 @@ def _power_of_lamp(scene, spec) -> Power:
     else:
         level = light_for_reading(scene.camera.f_number, scene.camera.iso)
         luminance = level / open_gate_on_axis(light, focus_of(scene, spec).sharp_distance)
-    return Power(_spectrum(spec, luminance), is_flash, reading is not None or output is not None)
+    return Power(_spectrum(scene, spec, luminance), is_flash, reading is not None or output is not None)
 
 
 def _level_read(reading) -> float:
@@ -178,26 +180,13 @@ def _level_read(reading) -> float:
     return light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant)
 
 
-def _spectrum(spec, luminance: float) -> np.ndarray:
-    """A projector's luminance spectrum (71,) behind its filters; luminance: without them."""
-    source = scaled_to_luminous_one(source_spectrum(spec.source.kind, spec.source.temperature_k))
-    return source * (luminance / K_M) * filter_transmittance(spec)
+def _spectrum(scene, spec, luminance: float) -> np.ndarray:
+    """A projector's luminance spectrum (71,) behind its filters; luminance: without them, of the lamp as it is set."""
+    source = scaled_to_luminous_one(spectrum_of(spec.source))
+    return source * (luminance / K_M) * filters_passed(scene, spec.filter)
 
 
 def _carried_over(scene, spec) -> CarriedOver | None:
     """What becomes of a statement of power through the lens there now; None where that is the one it was made with."""
     areas = [_open_area(*pupil_of(scene, lens)) for lens in (stated_lens(spec), spec.lens)]
     return carried_over(spec, *(2e3 * math.sqrt(area / math.pi) for area in areas))
-
-
-def filter_transmittance(spec) -> np.ndarray:
-    """Transmittance (71,) of all of a projector's filters together."""
-    made = {
-        "neutral": lambda item: filters.neutral(density=item.density, stops=item.stops),
-        "band": lambda item: filters.band(item.centre_nm, item.width_nm),
-        "edge_long": lambda item: filters.long_pass(item.edge_nm, item.width_nm),
-        "edge_short": lambda item: filters.short_pass(item.edge_nm, item.width_nm),
-        "temperature": lambda item: filters.temperature_shift(item.mired_shift),
-        "table": lambda item: filters.table(item.wavelength_nm, item.transmittance),
-    }
-    return filters.stack(made[item.kind](item) for item in spec.filter)

@@ -21,6 +21,7 @@ from projector.scene.placement import PlacedObject, file_stamp, placed_objects, 
 from projector.scene.reading.given_overrides import Overrides
 from projector.scene.reading.reader import scene_from
 from projector.stage.camera import camera_arrays
+from projector.stage.colours import filters_passed
 from projector.stage.optics import FocusDistances, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
 from projector.stage.surfaces import SceneArrays, reflectances_of, scene_arrays
@@ -160,6 +161,11 @@ class StagedProjector:
     def power(self) -> Power:
         """How bright it is."""
         return power_of(self.stage.scene, self.spec)
+
+    @made_once
+    def passed(self) -> np.ndarray:
+        """What its filters let through together, (71,)."""
+        return filters_passed(self.stage.scene, self.spec.filter)
 
     @made_once
     def gate(self) -> GateOpening:

@@ -196,13 +196,6 @@ def test_white_led_has_its_white_point(temperature_k):
     assert found == pytest.approx(temperature_k, rel=3e-3)
 
 
-def test_a_tunable_lamp_gives_the_chromaticity_it_is_set_to():
-    spectrum = spectra.tunable_led((0.40, 0.40))
-    np.testing.assert_allclose(chromaticity(spectrum), [0.40, 0.40], atol=1e-9)
-    with pytest.raises(ValueError, match="inside their triangle"):
-        spectra.tunable_led((0.05, 0.85))
-
-
 @pytest.mark.parametrize("kind", ["tungsten", "daylight", "led", "equal_energy"])
 def test_every_source_has_luminous_one(kind):
     spectrum = spectra.source_spectrum(kind, 3800.0)

@@ -80,6 +80,7 @@ filter = [
     { kind = "edge_long", edge_nm = 420, width_nm = 30 },
     { kind = "edge_short", edge_nm = 680, width_nm = 30 },
     { kind = "table", wavelength_nm = [400, 600, 700], transmittance = [0.6, 0.9, 0.8] },
+    { name = "eighth-warm" },
 ]
 source = { kind = "tungsten", temperature_k = 3200 }
 focus = { at = "sitter.left_eye", offset_mm = 0.4 }
@@ -155,7 +156,8 @@ position_m = [-1.2, 1.8, 2.2]
 aim = "rock.centre"
 gate = { shape = "round", diameter_mm = 36 }
 stencil = { file = "dots.png", width_mm = 34 }
-source = { kind = "led", temperature_k = 4000 }
+source = { kind = "led", hue_deg = 30, saturation = 0.5, emitters = "rgbaw", temperature_k = 4000 }
+filter = [{ file = "mauve.csv" }]
 output = { lumens = 900, before_lens = true }
 [projector.lens]
 focal_length_mm = 60
@@ -184,6 +186,7 @@ position_m = [0.2, 1.6, 2.2]
 aim = [0.1, 1.0, 0.0]
 gate = { shape = "rectangle", width_mm = 120, height_mm = 90 }
 lamp = { opening_mm = 30, card_mm = 400 }
+source = { kind = "led", xy = [0.4, 0.42] }
 [[surface]]
 name = "sweep"
 shape = "sweep"
@@ -217,6 +220,10 @@ BITMAPS = {
 ROCK = "OFF\n4 4 0\n-12 0 -8\n14 2 -6\n1 26 -2\n0 4 18\n3 0 2 1\n3 0 1 3\n3 1 2 3\n3 2 0 3\n"
 for name, values in BITMAPS.items():
     Image.fromarray(np.round(np.asarray(values, float) * 255).astype(np.uint8)).save(FOLDER / f"{name}.png")
+for name, passed in (("mauve", (0.7, 0.3, 0.6)), ("straw", (0.2, 0.7, 0.8))):
+    table = [(nm, np.interp(nm, (400, 550, 700), passed)) for nm in range(400, 701, 20)]
+    rows = "".join(f"{nm},{share:.3f}\n" for nm, share in table)
+    (FOLDER / f"{name}.csv").write_text(f"wavelength_nm,transmittance\n{rows}")
 (FOLDER / "rock.off").write_text(ROCK)
 (FOLDER / "stone.off").write_text(ROCK.replace("26", "34"))
 SCENES = {name: load_text(text, name, FOLDER) for name, text in (("bare", BARE), ("full", FULL), ("odd", ODD))}
@@ -224,11 +231,11 @@ SCENES = {name: load_text(text, name, FOLDER) for name, text in (("bare", BARE),
 # Other words for what a string may say, by its field.
 WORDS = {
     "title": ["Other"],
-    "name": ["other", "key"],
+    "name": ["other", "key", "half-cool"],
     "of": ["back", "window"],
     "glass": ["N-SF11"],
     "achromat": [["N-BK7", "N-SF11"]],
-    "file": ["stripes.png", "dots.png", "slot.png", "stone.off"],
+    "file": ["stripes.png", "dots.png", "slot.png", "stone.off", "straw.csv"],
 }
 PLACES = ["sitter.mouth", "sitter.right_eye", "wall.centre", "rock.centre", [0.05, 1.35, 0.02]]
 NUMBERS = [0.4, 0.7, 1.5, 3, 7, 20, 60, 250, 550, 5000]
@@ -250,7 +257,13 @@ EXAMPLES = {
     "Lens": [{"focal_length_mm": 75, "f_number": 4}],
     "Lamp": [{"opening_deg": 0.6}, {"opening_mm": 50, "card_mm": 300}],
     "Blade": [{"side": "right", "insertion_mm": 8}],
-    "Filter": [{"kind": "temperature", "mired_shift": -60}, {"kind": "neutral", "stops": 1}],
+    "Filter": [
+        {"kind": "temperature", "mired_shift": -60},
+        {"kind": "neutral", "stops": 1},
+        {"name": "pink"},
+        {"file": "straw.csv"},
+    ],
+    "Source": [{"kind": "led", "xy": [0.3, 0.4]}, {"kind": "led", "hue_deg": 200, "saturation": 0.4}],
     "Reading": [
         {"f_number": 5.6, "distance_m": 1.8},
         {"f_number": 5.6, "distance_m": 1.8, "lens": {"focal_length_mm": 75, "f_number": 4}},

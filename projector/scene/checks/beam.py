@@ -1,4 +1,4 @@
-"""What stands in a projector's beam, checked together: gate and stencil, blades, filters, colours, files."""
+"""What stands in a projector's beam, checked together: gate and stencil, blades, lateral colour, files."""
 
 from __future__ import annotations
 
@@ -7,20 +7,10 @@ from collections import Counter
 
 from projector.faults import SceneError
 from projector.optics.dispersion import lateral_colour_share
-from projector.photometry.filters import temperature_shift
-from projector.photometry.spectra import source_spectrum
 from projector.scene.checks.report import Report
 from projector.scene.placement import pupil_bitmap, stencil_of
 from projector.tracing.sight.outline import make_outline
 
-_FILTER_FIELDS = {
-    "neutral": ({"density", "stops"}, 1),
-    "band": ({"centre_nm", "width_nm"}, 2),
-    "edge_long": ({"edge_nm", "width_nm"}, 2),
-    "edge_short": ({"edge_nm", "width_nm"}, 2),
-    "temperature": ({"mired_shift"}, 1),
-    "table": ({"wavelength_nm", "transmittance"}, 2),
-}
 # The ends of the spectrum, nm, and how far out of the gate's half width lateral colour may shift them.
 _ENDS_NM, _LARGEST_COLOUR_SHIFT = (380.0, 730.0), 0.5
 # How far out a drawn pupil's light may come from, in radii of the disc of its f-number: a patch of the gate is so many
@@ -110,55 +100,6 @@ def check_blades(report: Report, spec, path: tuple) -> None:
                 f"{blade.insertion_mm:g} mm into a gate of {across:g} mm: no light is left",
                 f"less than {across:g} mm",
             )
-
-
-def check_filters(report: Report, spec, path: tuple) -> None:
-    """Each filter with the numbers of its own kind, and no others; and a lamp and filters that have a spectrum."""
-    for index, item in enumerate(spec.filter):
-        key = f"projector.{spec.name}.filter"
-        wanted, count = _FILTER_FIELDS[item.kind]
-        given = {name for name, value in item.model_dump(exclude={"kind"}).items() if value is not None}
-        if given - wanted or len(given & wanted) != count:
-            either = " or " if count == 1 and len(wanted) > 1 else " and "
-            report.fault(
-                (*path, "filter", index),
-                key,
-                f"{'an' if item.kind[0] in 'aeiou' else 'a'} {item.kind} filter with"
-                f" {', '.join(sorted(given)) or 'nothing'}",
-                either.join(sorted(wanted)),
-            )
-        elif item.kind == "table" and (
-            len(item.wavelength_nm) != len(item.transmittance)
-            or any(b <= a for a, b in zip(item.wavelength_nm, item.wavelength_nm[1:], strict=False))
-            or not item.wavelength_nm
-        ):
-            report.fault(
-                (*path, "filter", index),
-                key,
-                "a table whose wavelengths do not rise or do not match its transmittances",
-                "as many transmittances as rising wavelengths",
-            )
-        elif item.kind == "temperature":
-            _check_spectrum(
-                report,
-                (*path, "filter", index, "mired_shift"),
-                f"{key}.temperature.mired_shift",
-                lambda item=item: temperature_shift(item.mired_shift),
-            )
-    _check_spectrum(
-        report,
-        (*path, "source", "temperature_k"),
-        f"projector.{spec.name}.source.temperature_k",
-        lambda: source_spectrum(spec.source.kind, spec.source.temperature_k),
-    )
-
-
-def _check_spectrum(report: Report, path: tuple, key: str, made) -> None:
-    """A spectrum that photometry cannot make of these numbers is the user's to mend."""
-    try:
-        made()
-    except ValueError as error:
-        report.fault(path, key, str(error).rstrip("."), "a value inside that range")
 
 
 def check_lateral_colour(report: Report, spec, path: tuple) -> None:

@@ -12,9 +12,9 @@ from projector.scene.checks.bare_lamps import check_lens_or_lamp
 from projector.scene.checks.beam import (
     check_blades,
     check_files,
-    check_filters,
     check_gate,
 )
+from projector.scene.checks.colours import check_colour
 from projector.scene.checks.places import check_places
 from projector.scene.checks.power import check_power
 from projector.scene.checks.report import Report
@@ -41,7 +41,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         check_gate(report, spec, ("projector", index))
         check_lens_or_lamp(report, spec, ("projector", index))
         check_blades(report, spec, ("projector", index))
-        check_filters(report, spec, ("projector", index))
+        check_colour(report, scene, spec, ("projector", index), f"projector.{spec.name}")
         check_power(report, spec, ("projector", index))
         check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from projector.scene.model.kinds import Kelvin, Length, Millimetres, Part, Point, Share
+from projector.scene.model.kinds import Degrees, Kelvin, Length, Millimetres, Part, Point, Share
 
 
 class Gate(Part):
@@ -64,7 +64,11 @@ class Blade(Part):
 
 
 class Source(Part):
-    """The lamp's colour. Tungsten, daylight and LED of T kelvin are neutral to a camera whose white balance is T."""
+    """The lamp's colour. Tungsten, daylight and LED of T kelvin are neutral to a camera whose white balance is T.
+
+    An LED may be set to a colour instead, by x and y or by hue and saturation; its level is what a meter shows of it as
+    it is set.
+    """
 
     kind: Literal["tungsten", "daylight", "led", "equal_energy"] = Field(
         "daylight", description="Kind of spectrum; a flash is daylight."
@@ -73,16 +77,33 @@ class Source(Part):
         None,
         description=(
             "Colour temperature, kelvin (5600 if not given, 3200 for tungsten); tungsten ends at 4000, an LED lies"
-            " between 2000 and 20000."
+            " between 2000 and 20000. Of an LED set to a colour: of its white emitter, and of saturation 0."
+        ),
+    )
+    xy: tuple[Share, Share] | None = Field(None, description="led: chromaticity that it is set to, CIE 1931 [x, y].")
+    hue_deg: Degrees | None = Field(
+        None, description="led: hue that it is set to, degrees: red 0, green 120, blue 240, in the place of xy."
+    )
+    saturation: Share | None = Field(None, description="led: saturation beside the hue, 0 (white) to 1 (if not given).")
+    emitters: Literal["rgb", "rgbw", "rgbaw"] | None = Field(
+        None,
+        description=(
+            "led set to a colour: its emitters, red, green and blue, with white (if not given), with amber and white."
         ),
     )
 
 
 class Filter(Part):
-    """A filter in the beam."""
+    """A filter in the beam: by its name, by the file that it was measured in, or by what it does."""
 
-    kind: Literal["neutral", "band", "edge_long", "edge_short", "temperature", "table"] = Field(
-        description="What it does."
+    name: Annotated[str, Field(min_length=1)] | None = Field(
+        None, description='One of those that `projector filters` lists, such as "half-warm".'
+    )
+    file: Annotated[str, Field(min_length=1)] | None = Field(
+        None, description="A CSV file beside the scene: wavelength_nm,transmittance."
+    )
+    kind: Literal["neutral", "band", "edge_long", "edge_short", "temperature", "table"] | None = Field(
+        None, description="What it does, in the place of a name or a file."
     )
     density: Annotated[float, Field(ge=0.0, le=10.0)] | None = Field(None, description="neutral: optical density.")
     stops: Annotated[float, Field(ge=0.0, le=30.0)] | None = Field(None, description="neutral: stops it costs.")

@@ -32,7 +32,6 @@ _EXAMPLES = {
     "pupil.shape": 'shape = "polygon"',
     "side": 'side = "left"',
     "insertion_mm": "insertion_mm = 5",
-    "filter.kind": 'kind = "temperature"',
     "distance_m": "distance_m = 2.5",
     "reading.shutter_s": "shutter_s = 0.02",
 }

@@ -113,6 +113,7 @@ def _keep_what_lens_files_say(before: dict, after: dict, folder: Path, file: str
 # Where a scene names a file, and of which kind.
 _FILE_KEYS = (
     ("projector", ("stencil",), "stencil"),
+    ("projector", ("filter",), "filter"),
     ("projector", ("lens",), "lens"),
     ("projector", ("lens", "pupil"), "pupil"),
     ("projector", ("reading", "lens"), "lens"),
@@ -127,11 +128,19 @@ def _name_files_from(data: dict, folder: Path, to_folder: Path) -> None:
     """Name each file of a scene so that it is found from another folder, in place; a name that does there is left."""
     for owner, keys, kind in _FILE_KEYS:
         items = data.get(owner)
-        for holder in items if isinstance(items, list) else []:
-            for key in keys:
-                holder = holder.get(key) if isinstance(holder, dict) else None
-            if isinstance(holder, dict) and isinstance(holder.get("file"), str):
-                holder["file"] = _name_from(holder["file"], kind, folder, to_folder)
+        for item in items if isinstance(items, list) else []:
+            for holder in _inside(item, keys):
+                if isinstance(holder.get("file"), str):
+                    holder["file"] = _name_from(holder["file"], kind, folder, to_folder)
+
+
+def _inside(item, keys: Sequence[str]) -> list[dict]:
+    """The tables that stand under some keys of a table; several where a list of them does."""
+    found = [item]
+    for key in keys:
+        here = [one.get(key) for one in found if isinstance(one, dict)]
+        found = [one for value in here for one in (value if isinstance(value, list) else [value])]
+    return [one for one in found if isinstance(one, dict)]
 
 
 def _name_from(name: str, kind: str, folder: Path, to_folder: Path) -> str:

@@ -184,6 +184,7 @@ class LensSearch:
         found = set_up(self.candidate.projector, position, self.target, f_number, offset)
         throw = self._throw(found)
         light, _ = full_spectrum(self.stage, found)
+        staged = self.stage.projector(found)
         meter = open_gate_meter(self.stage, found, light, throw, self.wishes.iso)
         spare = 2.0 * math.log2(meter / self.wishes.f_number)
         if spare < -2e-3:
@@ -192,7 +193,7 @@ class LensSearch:
             words = f"{-spare:.1f} stops short; {shows}, and f/{self.wishes.f_number:g} at ISO {at_iso}"
             return self._gives_way("light", meter, words)
         goal = self.stands.goal
-        carried = self.stage.projector(found).power.carried_over if self.candidate.power_is_stated else None
+        carried = staged.power.carried_over if self.candidate.power_is_stated else None
         return Answer(
             lens=self.candidate.name,
             is_own=self.candidate.is_own,
@@ -207,7 +208,7 @@ class LensSearch:
             edge_mm=self._edge(found),
             meter_f_number=meter,
             spare_stops=spare,
-            fringe_mm=widest_fringe(light, place_on_axis(light, throw), found).width_mm,
+            fringe_mm=widest_fringe(light, place_on_axis(light, throw), found.lens, staged.passed).width_mm,
             carried_over=None if carried is None else carried.sentence(found.name),
         )
 

@@ -53,7 +53,7 @@ def cures(stage: SceneOrStage, projector: AnyProjector, reference, found: Fringe
         changed = staged.varied(**changes)
         light, weights = full_spectrum(stage, changed)
         place = place_on_surface(stage, light, reference)
-        widest = widest_fringe(light, place, changed.spec)
+        widest = widest_fringe(light, place, changed.spec.lens, changed.passed)
         edge = edge_by_formula(light, turned_to(place, widest.normal), "across", 801)
         return Cure(
             what=what,

@@ -100,7 +100,7 @@ def fringe(
     stage, scene = staged.stage, staged.stage.scene
     place = require_edges(arrives or light_at(stage, staged, reference))
     light, weights = full_spectrum(stage, staged)
-    widest = widest_fringe(light, place, staged.spec)
+    widest = widest_fringe(light, place, staged.spec.lens, staged.passed)
     blue, red = _line_discs(staged, turned_to(place, widest.normal))
     pixel = 1e3 * camera_pixel_at(scene, place.point)
     minute = 1.0 / arc_minutes(scene, place.point, 1e-3)
@@ -171,7 +171,7 @@ def shown_edge(stage: SceneOrStage, projector: AnyProjector, reference) -> EdgeC
     light, weights = full_spectrum(staged.stage, staged)
     place = place_on_surface(staged.stage, light, reference)
     pixel = 1e3 * camera_pixel_at(scene, place.point)
-    widest = widest_fringe(light, place, staged.spec)
+    widest = widest_fringe(light, place, staged.spec.lens, staged.passed)
     return edge_colours(scene, _worst_edge(scene, light, weights, place, widest, pixel).edge, weights, pixel)
 
 

@@ -10,7 +10,6 @@ import numpy as np
 from projector.optics.thin_lens import inverse_conjugate
 from projector.photometry.spectra import WAVELENGTHS_NM
 from projector.stage.optics import relative_powers
-from projector.stage.power import filter_transmittance
 from projector.studies.edges.profile import Place, patch_diameters
 from projector.tracing.gate.lens_law import Projection
 
@@ -53,15 +52,15 @@ class WidestFringe:
         return turned - 180.0 * math.ceil((turned - 90.0) / 180.0)
 
 
-def widest_fringe(light: Projection, place: Place, spec) -> WidestFringe:
+def widest_fringe(light: Projection, place: Place, lens, passed: np.ndarray) -> WidestFringe:
     """The widest fringe of a projector at a place, over edges of all directions.
 
-    light: the projector `spec` at the wavelengths of the grid. Axial: how much farther the widest patch of 450–650 nm,
-    as far as the filters pass it, reaches than the narrowest; lateral: the radial shift between the band's ends, as far
-    as it is square to the edge.
+    light: the projector with that Lens at the wavelengths of the grid; passed (71,): by its filters. Axial: how much
+    farther the widest patch of 450–650 nm, as far as the filters pass it, reaches than the narrowest; lateral: the
+    radial shift between the band's ends, as far as it is square to the edge.
     """
-    band_nm = _band_passed(filter_transmittance(spec))
-    low, high = _patch_range(light, place, spec.lens, band_nm)
+    band_nm = _band_passed(passed)
+    low, high = _patch_range(light, place, lens, band_nm)
     narrowest = 0.0 if low * high < 0.0 else min(abs(low), abs(high))
     axial = 0.5 * (max(abs(low), abs(high)) - narrowest) * light.emitter.outline.reach
     shift = np.ptp(np.interp(band_nm, WAVELENGTHS_NM, light.lateral)) * place.gate
