@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import subprocess
 import sys
@@ -105,6 +106,22 @@ def test_every_result_of_a_study_is_told_in_one_short_line():
     for name in results:
         assert issubclass(getattr(studies, name), Shown), name
         assert getattr(studies, name).__repr__ is Shown.__repr__, f"{name}: repr=False is missing"
+
+
+def test_places_for_a_light_say_the_best_and_show_the_room(scene):
+    """With an answer and without one; the room's figure has two views and names what stands there."""
+    wishes = studies.Wishes(width_m=0.8, edge_mm=5, f_number=4, iso=400, room_m=(5, 6, 2.7))
+    found = studies.place(scene, "window", wishes, lenses=["own"], render=False)
+    assert repr(found).startswith("<WhereToStand: 1 of 1 lenses will do; own at f/2.8, throw 1.994 m")
+    answers, missed = found
+    assert answers == found.answers and missed == found.relaxations == []
+    above, side = found.figure().axes
+    for axes in (above, side):
+        assert {"1", "camera", "wall", "window, now"} <= {text.get_text() for text in axes.texts}
+    assert pixels_of(found._repr_png_()).std() > 10.0
+    none = studies.place(scene, "window", dataclasses.replace(wishes, f_number=64), lenses=["own"], render=False)
+    assert repr(none).startswith("<WhereToStand: 0 of 1 lenses will do; ") and none.relaxations[0].words in repr(none)
+    assert none.figure().get_suptitle().endswith("nothing fits this room")
 
 
 def test_what_can_be_drawn_is_drawn_without_pyplot():

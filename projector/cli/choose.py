@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.choosing import NO_READING, not_saved, place_title, places_words, saved_words, sheet_words
+from projector.answers.choosing import NO_READING, not_saved, places_words, saved_words, sheet_words
 from projector.answers.chosen import one_projector
 from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
 from projector.cli.numbers import number_option, refuse_unused, whole_number_option
@@ -203,11 +203,15 @@ def place(
     path, saved = checked_figure_path(out, loaded.name, overwrite), _checked_scene_path(scene, save, overwrite)
     progress_shown()
     target = point_from(at) if at else spec.aim
-    stage = Stage(loaded)
-    answers, relaxations = study.place(stage, spec, wishes, lens, target)
+    places = study.place(Stage(loaded), spec, wishes, lens, target)
+    answers, relaxations = places
     files = []
     if path is not None:
-        _draw_room(stage, spec, wishes, answers, target, path, overwrite)
+        from projector.files.records import record
+        from projector.reports.place_figure import room_figure
+        from projector.reports.save import save_figure
+
+        save_figure(room_figure(places), path, record(loaded, "place"), overwrite)
         files.append(path)
     words = places_words(answers, relaxations, target, wishes.iso)
     if spec.reading is None and spec.output is None:
@@ -247,35 +251,3 @@ def _checked_scene_path(scene: Path, save: Path | None, overwrite: bool) -> Path
     if faults := place_faults([path]):
         raise SceneError(faults)
     return path
-
-
-def _draw_room(stage, spec, wishes, answers, target, path: Path, overwrite: bool) -> None:
-    import numpy as np
-
-    from projector.files.records import record
-    from projector.reports.place_figure import Light, OnSet, place_figure
-    from projector.reports.save import save_figure
-    from projector.studies.choosing.room import room_corners
-
-    bodies = ("box", "mesh", None)
-    objects = [
-        (
-            item.spec.name,
-            item.mesh.vertices,
-            None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles,
-        )
-        for item in stage.objects
-    ]
-    scene, camera = stage.scene, stage.camera(3, 2)
-    right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
-    frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
-    lights = [
-        Light(item.name + (", now" if item is spec else ""), item.position_m, tuple(stage.point(item.aim)))
-        for item in scene.projector
-    ]
-    figure = place_figure(
-        answers,
-        OnSet(objects, scene.camera.position_m, frame, stage.point(target), lights, room_corners(stage, wishes.room_m)),
-        place_title(wishes, bool(answers)),
-    )
-    save_figure(figure, path, record(scene, "place"), overwrite)

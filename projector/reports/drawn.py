@@ -10,6 +10,7 @@ from projector.rendering.preview import Picture
 from projector.reports.contact_sheet import contact_page, layout
 from projector.reports.map_figure import map_figure
 from projector.reports.measured_figure import measured_figure
+from projector.reports.place_figure import room_figure
 from projector.reports.save import DPI, new_figure
 from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
 
@@ -37,6 +38,11 @@ def _(found: Picture):
 @figure_of.register
 def _(found: studies.Sheet):
     return contact_page(found.cells, layout(found.cells, found.rows, found.columns, found.title))
+
+
+@figure_of.register
+def _(found: studies.WhereToStand):
+    return room_figure(found)
 
 
 @figure_of.register

@@ -7,11 +7,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.answers.choosing import place_title
 from projector.reports.labels import Labels
 from projector.reports.save import new_figure
+from projector.studies.choosing.room import room_corners
 
 _COLOURS = ("#1f3a5f", "#c8553d", "#5b8e7d", "#8d6a9f", "#d8a031")
-# Places nearer to each other in a view than this (m) are one dot there, with one label.
+# WhereToStand nearer to each other in a view than this (m) are one dot there, with one label.
 _ONE_DOT_M = 0.12
 # Lines from the target nearer to each other than this (radians) lie on each other.
 _ONE_LINE = 0.03
@@ -36,6 +38,40 @@ class OnSet(NamedTuple):
     target_m: tuple
     lights: list[Light]
     corners_m: tuple
+
+
+def room_figure(places):
+    """The figure of what `projector.studies.place` found (WhereToStand), in the room that it was asked for."""
+    stage, wishes = places.stage, places.wishes
+    bodies = ("box", "mesh", None)
+    objects = [
+        (
+            item.spec.name,
+            item.mesh.vertices,
+            None if getattr(item.spec, "shape", None) in bodies else item.mesh.triangles,
+        )
+        for item in stage.objects
+    ]
+    camera = stage.camera(3, 2)
+    right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
+    frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+    lights = [
+        Light(
+            item.name + (", now" if item.name == places.projector else ""),
+            item.position_m,
+            tuple(stage.point(item.aim)),
+        )
+        for item in stage.scene.projector
+    ]
+    on_set = OnSet(
+        objects,
+        stage.scene.camera.position_m,
+        frame,
+        stage.point(places.target),
+        lights,
+        room_corners(stage, wishes.room_m),
+    )
+    return place_figure(places.answers, on_set, place_title(wishes, bool(places.answers)))
 
 
 def place_figure(answers, on_set: OnSet, title: str):

@@ -8,6 +8,7 @@ from .choosing.where_to_stand import changes_for as changes_for
 from .choosing.where_to_stand import place as place
 from .choosing.wishes import Answer as Answer
 from .choosing.wishes import Relaxation as Relaxation
+from .choosing.wishes import WhereToStand as WhereToStand
 from .choosing.wishes import Wishes as Wishes
 from .edges.blur import Blur as Blur
 from .edges.blur import blur as blur

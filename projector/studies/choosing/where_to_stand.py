@@ -16,15 +16,15 @@ from projector.stage.stage import AnyProjector, SceneOrStage, Stage, StagedProje
 from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSearch, set_up
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import check_target, stands
-from projector.studies.choosing.wishes import Answer, Relaxation, Wishes, check_wishes
+from projector.studies.choosing.wishes import Answer, Relaxation, WhereToStand, Wishes, check_wishes
 from projector.studies.lenses.shipped import shipped_lenses, with_lens
 
-__all__ = ["OWN_LENS", "Answer", "Relaxation", "Wishes", "changes_for", "check_wishes", "place"]
+__all__ = ["OWN_LENS", "Answer", "Relaxation", "WhereToStand", "Wishes", "changes_for", "check_wishes", "place"]
 
 
 def place(
     stage: SceneOrStage, projector: AnyProjector, wishes: Wishes, lenses=None, target=None, render: bool = True
-) -> tuple[list[Answer], list[Relaxation]]:
+) -> WhereToStand:
     """All ways that meet the wishes, and, for lenses that cannot, what would have to give, the smallest step first.
 
     Most spare light comes first, and of equal light (a tenth of a stop) the least fringe. lenses: names of lens files,
@@ -34,9 +34,10 @@ def place(
 
     >>> from projector.studies import Wishes
     >>> wishes = Wishes(width_m=0.8, edge_mm=5, f_number=4, iso=400, room_m=(5, 6, 2.7))
-    >>> answers, missed = place("01-square-wall", "window", wishes, lenses=["own"], render=False)
-    >>> answers
-    [<Answer: own at f/2.8, throw 1.994 m: 0.800 m wide, edges 5.00 mm, +2.7 stops>]
+    >>> found = place("01-square-wall", "window", wishes, lenses=["own"], render=False)
+    >>> found
+    <WhereToStand: 1 of 1 lenses will do; own at f/2.8, throw 1.994 m: 0.800 m wide, edges 5.00 mm, +2.7 stops>
+    >>> answers, missed = found
     """
     check_wishes(wishes)
     staged = projector_on(stage, projector)
@@ -54,7 +55,8 @@ def place(
         else:
             answers.append(_rendered(stage, candidate, found) if render else found)
     answers.sort(key=lambda item: (-round(item.spare_stops, 1), item.fringe_mm))
-    return answers, sorted(relaxations, key=lambda item: item.step)
+    relaxations.sort(key=lambda item: item.step)
+    return WhereToStand(answers, relaxations, wishes, stage, spec.name, target)
 
 
 def changes_for(spec, answer: Answer, target=None) -> list[str]:

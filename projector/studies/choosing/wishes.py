@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from projector.faults import Fault, SceneError, faults_above_zero
-from projector.shown import Shown
+from projector.shown import Drawn, Shown
+from projector.stage.stage import Stage
 from projector.studies.choosing.room import ROOM_MARGIN
 
 
@@ -81,6 +83,31 @@ class Relaxation(Shown):
     def step(self) -> float:
         """How far the wish has to give, as a ratio's logarithm."""
         return abs(math.log(self.possible / self.wanted)) if self.possible > 0.0 else math.inf
+
+
+@dataclass(frozen=True, repr=False)
+class WhereToStand(Drawn):
+    """Where a light may stand, the best first, and what would have to give for lenses that cannot meet the wishes.
+
+    Unpacks as answers, relaxations. Drawn, it is the room (stage) from above and from the side, for a projector's
+    target: a landmark or a point in metres.
+    """
+
+    answers: list[Answer]
+    relaxations: list[Relaxation]
+    wishes: Wishes
+    stage: Stage
+    projector: str
+    target: str | tuple[float, float, float]
+
+    def _line(self) -> str:
+        best = f"{len(self.answers)} of {len(self.answers) + len(self.relaxations)} lenses will do"
+        if self.answers:
+            return f"{best}; {self.answers[0]._line()}"
+        return f"{best}; {self.relaxations[0]._line()}" if self.relaxations else best
+
+    def __iter__(self) -> Iterator[list]:
+        return iter((self.answers, self.relaxations))
 
 
 def check_wishes(wishes: Wishes) -> None:
