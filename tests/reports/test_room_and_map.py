@@ -15,16 +15,7 @@ from projector.rendering.maps.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import measured_figure
-from projector.reports.place_figure import (
-    _COLOURS,
-    Light,
-    OnSet,
-    _by_direction,
-    _by_place,
-    _drawn_line,
-    _joined,
-    place_figure,
-)
+from projector.reports.place_figure import Light, OnSet, place_figure
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
 
@@ -84,30 +75,54 @@ def test_labels_of_the_room_stay_inside_their_axes_and_apart(camera, yaw):
         assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
 
 
+def room_with(*objects, target=(0.0, 1.5, 0.0), places=()):
+    """The figure's two axes, from above and from the side, of a room with objects and with answers at places."""
+    found = [
+        SimpleNamespace(lens="achromat", is_own=False, f_number=2.0, throw_m=2.0, position_m=place) for place in places
+    ]
+    return place_figure(found, OnSet(list(objects), (0.0, 1.5, 3.0), FRAME, target, [], ROOM), "a room").axes
+
+
+def lines_of_an_object(axes, axes_without):
+    """What an object adds to a view: corners (n, 2) of each line, NaN left out, and whether it is dashed."""
+    kept = [line.get_xydata().tolist() for line in axes_without.lines]
+    return [
+        (line.get_xydata()[np.isfinite(line.get_xydata()).all(axis=1)], line.get_linestyle() == "--")
+        for line in axes.lines
+        if np.nan_to_num(line.get_xydata()).tolist() not in kept
+    ]
+
+
 def test_a_turned_wall_is_a_line_from_the_side():
     """Cut through the target's x it has no depth, though its ends lie 1.9 m apart along z."""
+    target = (0.3, 1.5, 0.0)
     vertices, triangles = wall(40.0)
-    line, is_cut = _drawn_line(vertices, triangles, (0.3, 1.5, 0.0), (2, 1))
-    assert is_cut
-    line = line[np.isfinite(line).all(axis=1)]
-    assert np.ptp(vertices[:, 2]) > 1.9
+    with_it = room_with(("wall", vertices, triangles), target=target)
+    ((line, is_dashed),) = lines_of_an_object(with_it[1], room_with(target=target)[1])
+    assert np.ptp(vertices[:, 2]) > 1.9 and not is_dashed
     assert np.allclose(line[:, 0], -1.0 - 0.3 * np.tan(np.radians(40.0))) and np.ptp(line[:, 1]) == pytest.approx(2.4)
 
 
 def test_a_leaning_wall_is_a_line_from_above_at_the_targets_height():
-    line, _ = _drawn_line(*wall(0.0, 20.0), (0.0, 1.2, 0.0), (0, 2))
-    line = line[np.isfinite(line).all(axis=1)]
+    target = (0.0, 1.2, 0.0)
+    with_it = room_with(("wall", *wall(0.0, 20.0)), target=target)
+    ((line, _),) = lines_of_an_object(with_it[0], room_with(target=target)[0])
     assert np.allclose(line[:, 1], -1.0) and np.ptp(line[:, 0]) == pytest.approx(3.0)
 
 
 def test_a_surface_beside_the_cut_shows_its_outline():
-    line, is_cut = _drawn_line(*wall(40.0), (9.0, 1.5, 0.0), (2, 1))
-    assert len(line) == 5 and not is_cut
+    target = (9.0, 1.5, 0.0)
+    with_it = room_with(("wall", *wall(40.0)), target=target)
+    ((line, is_dashed),) = lines_of_an_object(with_it[1], room_with(target=target)[1])
+    assert len(line) == 5 and is_dashed
 
 
 def test_dots_that_cover_each_other_share_a_label():
-    places = np.array([[0.0, 0.0], [0.05, 0.0], [1.0, 0.0], [0.0, 0.05], [0.02, 0.0], [0.03, 0.0]])
-    assert [_joined([index + 1 for index in members]) for members, _ in _by_place(places)] == ["1, 2, 4–6", "3"]
+    """Seen from above, five answers within 5 cm and one a metre off: runs of three numbers and more are joined."""
+    across = (0.0, 0.05, 1.0, 0.0, 0.02, 0.03)
+    deep = (0.0, 0.0, 0.0, 0.05, 0.0, 0.0)
+    above, _ = room_with(places=[(x, 2.0, 1.5 + z) for x, z in zip(across, deep, strict=True)])
+    assert {"1, 2, 4–6", "3"} <= {text.get_text() for text in above.texts}
 
 
 def test_answers_on_one_line_are_told_apart_by_bands_and_rings():
@@ -115,20 +130,27 @@ def test_answers_on_one_line_are_told_apart_by_bands_and_rings():
     as thin as any.
     """
     figure = place_figure(answers(), OnSet([], (0.0, 1.5, 3.0), FRAME, (0.0, 1.5, 0.0), [], ROOM), "a room")
+    colours = [handle.get_color() for handle in figure.legends[0].legend_handles]
     for axes in figure.axes:
-        beams = [line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_color() in _COLOURS]
+        beams = [line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_color() in colours]
         dots = [line for line in axes.lines if line.get_marker() == "o" and len(line.get_xdata()) == 1]
         assert len({line.get_color() for line in beams}) == len(beams) == len(dots) == 4
-        widths = {_COLOURS.index(line.get_color()): line.get_linewidth() for line in beams}
-        assert len({widths[index] for index in range(3)}) == 3 and min(widths.values()) == widths[3] == 1.4
-        order = [_COLOURS.index(line.get_color()) for line in beams if line.get_color() != _COLOURS[3]]
+        widths = {colours.index(line.get_color()): line.get_linewidth() for line in beams}
+        assert len({widths[index] for index in range(3)}) == 3 and min(widths.values()) == widths[3]
+        # What is drawn later lies on what was drawn before: the broad ones first.
+        order = [colours.index(line.get_color()) for line in beams if line.get_color() != colours[3]]
         assert sorted(order, key=widths.get, reverse=True) == order
-        assert [line.get_markersize() for line in dots[:3]] == [12.0, 9.0, 6.0]
+        sizes = [line.get_markersize() for line in dots[:3]]
+        assert sizes == sorted(sizes, reverse=True) and len(set(sizes)) == 3
 
 
-def test_lines_from_the_target_that_lie_on_each_other_are_found_shortest_first():
-    offsets = np.array([[2.0, 0.0], [1.0, 0.01], [0.0, 1.0], [-1.0, 0.0]])
-    assert sorted(_by_direction(offsets)) == [[1, 0], [2], [3]]
+def test_of_lines_that_lie_on_each_other_the_longest_is_drawn_first_and_broadest():
+    """Two in one direction from the target, one of them twice as far; two in others, as thin as any."""
+    above, _ = room_with(places=[(1.6, 1.5, 0.008), (0.8, 1.5, 0.0), (0.0, 1.5, 0.9), (-0.9, 1.5, 0.0)])
+    beams = [line for line in above.lines if len(line.get_xdata()) == 2 and line.get_solid_capstyle() == "butt"]
+    reach = [round(float(np.hypot(*(line.get_xydata()[0] - line.get_xydata()[1]))), 2) for line in beams]
+    width = dict(zip(reach, (line.get_linewidth() for line in beams), strict=False))
+    assert reach.index(1.6) < reach.index(0.8) and width[1.6] > width[0.8] == width[0.9]
 
 
 def test_the_cameras_field_is_as_wide_as_its_frame():
