@@ -87,6 +87,12 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.2g} %"
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """A number with its sign, a minus and no hyphen: "+0.3", "−67"; nothing has none."""
+    text = f"{value:+.{decimals}f}".replace("-", "−")
+    return text[1:] if float(f"{value:.{decimals}f}") == 0.0 else text
+
+
 def metres(value: float, decimals: int = 3) -> str:
     """A length in metres with its unit."""
     return f"{value:.{decimals}f} m"

@@ -17,7 +17,7 @@ from projector.answers.landing import (
     other_faces,
     summary_words,
 )
-from projector.answers.typed import Mistyped, quality_from, size_from
+from projector.answers.typed import Mistyped, point_from, quality_from, size_from
 from projector.cli.numbers import whole_number_option
 from projector.cli.running import Reply, answered, loaded_scene, progress_shown
 from projector.faults import Fault, SceneError
@@ -83,6 +83,34 @@ def preview(
     size: Annotated[str, typer.Option("--size", help="Picture size in pixels.")] = "960x720",
     quality: Quality = "fine",
     with_: With = None,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--only",
+            help='Show the scene by this light alone: its name, or "ambient". May be repeated.',
+            show_default=False,
+        ),
+    ] = None,
+    clipped: Annotated[
+        bool, typer.Option("--clipped", help="Also draw where each channel is clipped: NAME-marked.png.")
+    ] = False,
+    blocked: Annotated[
+        bool, typer.Option("--blocked", help="Also draw where the picture is black: NAME-marked.png.")
+    ] = False,
+    stops_around: Annotated[
+        str | None,
+        typer.Option(
+            "--stops-around",
+            help=(
+                'Also draw the picture in bands of a stop around a landmark or a point x,y,z in it, or around "key", a'
+                " grey card (18 %) in light that the camera is set for: NAME-stops.png."
+            ),
+            show_default=False,
+        ),
+    ] = None,
+    histogram: Annotated[
+        bool, typer.Option("--histogram", help="Also draw how the tones spread: NAME-histogram.png.")
+    ] = False,
     threads: Threads = None,
     seed: Seed = 0,
     save: Annotated[
@@ -97,23 +125,76 @@ def preview(
     """Render what the camera sees as a PNG, and say how large and how soft the pattern lands."""
     width, height = size_from(size)
     quality_from(quality)
+    around = None if stops_around is None else point_from(stops_around, "stops_around")
+    from projector.answers.pictures import clipping_note
     from projector.files.records import check_writable, default_name, named_files
     from projector.rendering.preview import preview as render_preview
     from projector.stage.stage import Stage
     from projector.studies.notes import scene_notes
-    from projector.studies.size.landed_light import landed_opening
-    from projector.studies.size.landing import camera_blur, landing
+    from projector.studies.pictures.clipping import clipping
+    from projector.studies.pictures.stops_around import KEY, seen_at
 
     loaded, _ = loaded_scene(scene, with_)
-    (path,) = named_files(out, default_name(loaded), (".png",))
-    check_writable([path], loaded.name, overwrite)
+    stage = Stage(loaded) if only is None else Stage(loaded).lit_by(*only)
+    (path,) = named_files(out, "-only-".join([default_name(loaded), *([",".join(only)] if only else [])]), (".png",))
+    if around is not None and around != KEY:
+        seen_at(stage, width, height, around)
+    wanted = _figures_wanted(path, clipped or blocked, stops_around is not None, histogram)
+    check_writable([path, *wanted.values()], loaded.name, overwrite)
     saved = [] if save is None else [_saved_variant(scene, with_, save, overwrite)]
-    stage = Stage(loaded)
     picture = render_preview(
         stage, width=width, height=height, quality=quality, threads=threads, progress=progress_shown()
     )
-    notes = scene_notes(stage)
-    replace(picture, about={**picture.about, "notes": notes}).save(path, overwrite)
+    found = clipping(picture)
+    notes = [*scene_notes(stage), *([note] if (note := clipping_note(found)) else [])]
+    picture = replace(picture, about={**picture.about, "notes": notes})
+    drawn, tones, tone_words = _tones(picture, wanted, around, clipped, blocked)
+    picture.save(path, overwrite)
+    for name, figure in drawn.items():
+        save_figure_of(figure, wanted[name], picture.about, overwrite)
+    result, words = _landed(stage)
+    result |= {"width_px": width, "height_px": height, "clipping": None if found is None else asdict(found), **tones}
+    return Reply(result, [*words, *tone_words], [path, *wanted.values(), *saved], notes)
+
+
+def _figures_wanted(path: Path, marked: bool, stops: bool, histogram: bool) -> dict[str, Path]:
+    """Which figures of a picture are asked for, and their files beside it."""
+    asked = {"marked": marked, "stops": stops, "histogram": histogram}
+    return {name: path.with_name(f"{path.stem}-{name}.png") for name, is_asked in asked.items() if is_asked}
+
+
+def _tones(picture, wanted, around, clipped: bool, blocked: bool) -> tuple[dict, dict, list[str]]:
+    """The figures of a picture's tones by name, their numbers and their words."""
+    from projector.answers import pictures as answers
+    from projector.studies.pictures.stops_around import stops_around
+    from projector.studies.pictures.tones import histogram, marked
+
+    figures, result, words = {}, {}, []
+    if "marked" in wanted:
+        figures["marked"] = found = marked(picture, clipped, blocked)
+        result["marked"] = answers.marked_result(found)
+    if "stops" in wanted:
+        figures["stops"] = found = stops_around(picture, around)
+        result["stops_around"], words = answers.stops_result(found), [*words, *answers.stops_words(found)]
+    if "histogram" in wanted:
+        figures["histogram"] = found = histogram(picture)
+        result["histogram"], words = answers.histogram_result(found), [*words, *answers.histogram_words(found)]
+    return figures, result, words
+
+
+def save_figure_of(found, path: Path, about: dict, overwrite: bool) -> None:
+    """Draw a result and write it as a file of its scene."""
+    from projector.reports.drawn import figure_of
+    from projector.reports.save import save_figure
+
+    save_figure(figure_of(found), path, about, overwrite)
+
+
+def _landed(stage) -> tuple[dict, list[str]]:
+    """How the patterns land of the projectors that are on, and the camera's own blur: for programs, and in words."""
+    from projector.studies.size.landed_light import landed_opening
+    from projector.studies.size.landing import camera_blur, landing
+
     landings = [landing(stage, staged) for staged in stage.projectors]
     blurs = camera_blur(stage)
     openings = [
@@ -122,16 +203,14 @@ def preview(
     words = [
         line
         for item, opened in zip(landings, openings, strict=True)
-        for line in landing_words(item, opened, loaded.camera.f_number)
+        for line in landing_words(item, opened, stage.scene.camera.f_number)
     ]
     words += [camera_blur_words(item) for item in blurs]
     result = {
         "projectors": [{**asdict(item), **asdict(opened)} for item, opened in zip(landings, openings, strict=True)],
         "camera_blur": [asdict(item) for item in blurs],
-        "width_px": width,
-        "height_px": height,
     }
-    return Reply(result, words, [path, *saved], notes)
+    return result, words
 
 
 def _saved_variant(scene: Path, changes: list[str] | None, to: Path, overwrite: bool) -> Path:

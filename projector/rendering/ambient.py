@@ -10,7 +10,7 @@ from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import even_light_constant, light_for_reading
 from projector.photometry.spectra import K_M, white_light
 from projector.stage.power import open_gate_on_axis
-from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
+from projector.stage.stage import AMBIENT, AnyProjector, SceneOrStage, projector_on, stage_of
 
 
 @dataclass(frozen=True)
@@ -37,13 +37,13 @@ def open_gate_light(stage: SceneOrStage, projector: AnyProjector = None) -> Ligh
 
 
 def room_light(stage: SceneOrStage) -> LightLevel | None:
-    """The scene's ambient light; None without any.
+    """The scene's ambient light; None without any, or where it is off.
 
     It is stated by itself or under one projector by name, so the order of projectors plays no part.
     """
     stage = stage_of(stage)
     ambient = stage.scene.ambient
-    if ambient is None:
+    if ambient is None or not stage.is_on(AMBIENT):
         return None
     if ambient.lux is not None:
         return LightLevel(ambient.lux, False)

@@ -19,6 +19,7 @@ A session may be used by one thread at a time; several sessions may work at once
 from __future__ import annotations
 
 from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 
@@ -39,6 +40,16 @@ from projector.tracing.sight.emitter import resized
 
 # First looks that are remembered of each light beside the last, and of all lights together (of each at least one).
 _REMEMBERED, _FIRST_LOOKS = 3, 8
+
+
+class Layer(NamedTuple):
+    """The light of one of a scene's lights as a picture (h, w, 3) float32, whether it is a flash, and whether it is a
+    projector's pattern.
+    """
+
+    picture: np.ndarray
+    is_flash: bool
+    is_pattern: bool
 
 
 class RenderSession:
@@ -67,6 +78,7 @@ class RenderSession:
         self.kept = kept or Kept()
         self.stacks = stacks
         self._is_shown = False
+        self._layers: list[Layer] = []
 
     def change_to(self, scene: SceneOrStage) -> None:
         """Take another scene; what the two share is not made again."""
@@ -86,23 +98,34 @@ class RenderSession:
         """The light (h, w, 3) float32 as XYZ in lx·s reflected, and the matrix (3, 3) that takes it to linear sRGB."""
         if self._is_shown:
             # The same scene again: its files may have been edited since.
-            self.change_to(self.scene)
+            self.change_to(self.stage.anew())
         self._is_shown = True
         camera = self.scene.camera
-        # Flash comes whole within the open shutter; steady light counts for as long as it is open.
-        total = None
-        for picture, is_flash in self._layers(Work(self.workers, progress)):
-            part = picture if is_flash else picture * np.float32(camera.shutter_s)
-            total = part if total is None else total + part
+        self._layers = self._layers_made(Work(self.workers, progress))
+        total = self._sum_of(self._layers)
         self.kept.end_turn()
-        if total is None:
-            total = np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
         white = white_balance_xyz(camera.white_balance_k)
         matrix = linear_srgb_under_white(white) * picture_scale(camera.f_number, camera.iso)
         return total, np.ascontiguousarray(matrix)
 
-    def _layers(self, work: Work) -> list[tuple[np.ndarray, bool]]:
-        """The light of each projector (and of the surroundings) as a picture, and whether it is a flash."""
+    def patterns(self) -> np.ndarray:
+        """The share (h, w, 3) of the light that was shown last which comes of projectors: their patterns."""
+        return self._sum_of([layer for layer in self._layers if layer.is_pattern])
+
+    def _sum_of(self, layers: list[Layer]) -> np.ndarray:
+        """Light of layers together (h, w, 3) float32: flash comes whole within the open shutter, steady light counts
+        for as long as it is open.
+        """
+        total = None
+        for layer in layers:
+            part = layer.picture if layer.is_flash else layer.picture * np.float32(self.scene.camera.shutter_s)
+            total = part if total is None else total + part
+        if total is None:
+            return np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
+        return total
+
+    def _layers_made(self, work: Work) -> list[Layer]:
+        """The light of each projector, and of the surroundings."""
         view = self._view()
         grid = self.kept.get("grid", partial(stages.grid, work), view)
         outlines = self.kept.get("outlines", partial(stages.outlines, work), (grid, *view))
@@ -110,11 +133,11 @@ class RenderSession:
         seen = tuple(light.seen("grid", grid) for light in sorted(lights, key=lambda light: light.name))
         shadow_edges = self.kept.get("shadow edges", partial(stages.shadow_edges, work), (seen, grid, outlines, *view))
         sets = {"grid": grid, "outlines": outlines, "shadow edges": shadow_edges}
-        layers = [(light.picture(sets), light.source.power.is_flash) for light in lights]
+        layers = [Layer(light.picture(sets), light.source.power.is_flash, True) for light in lights]
         room = room_light(self.stage)
         if room is not None:
             inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
-            layers.append((self.kept.get("ambient", stages.even, inputs).value, room.is_flash))
+            layers.append(Layer(self.kept.get("ambient", stages.even, inputs).value, room.is_flash, False))
         return layers
 
     def _view(self) -> View:

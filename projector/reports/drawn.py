@@ -10,6 +10,7 @@ from projector.rendering.preview import Picture
 from projector.reports.contact_sheet import contact_page, layout
 from projector.reports.map_figure import map_figure
 from projector.reports.measured_figure import measured_figure
+from projector.reports.picture_figures import histogram_figure, marked_figure, stops_figure
 from projector.reports.place_figure import room_figure
 from projector.reports.save import DPI, new_figure
 from projector.reports.study_figures import focus_figure, lens_strip_figure, throw_figure
@@ -64,3 +65,18 @@ def _(found: studies.EdgeColours):
 @figure_of.register
 def _(found: studies.MeasuredLens):
     return measured_figure(found, "A measured lens")
+
+
+@figure_of.register
+def _(found: studies.Histogram):
+    return histogram_figure(found)
+
+
+@figure_of.register
+def _(found: studies.MarkedPicture):
+    return marked_figure(found)
+
+
+@figure_of.register
+def _(found: studies.StopsAround):
+    return stops_figure(found)

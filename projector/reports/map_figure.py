@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from projector.photometry.metering import stops_over_f_1, whole_marks_between
 from projector.phrases import listed
 from projector.rendering.maps.light_map import IrradianceMap
 from projector.reports.labels import stops_text
@@ -256,11 +257,8 @@ def marked_f_numbers(open_f_number: float, low: float, high: float) -> list[tupl
     """Whole stops as meters show them, as (stops over the level that meters `open_f_number`, text), within a range of
     stops.
     """
-    at_zero = 2.0 * math.log2(open_f_number)
-    marks = enumerate(
-        ["0.5", "0.7", "1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22", "32", "45", "64", "90", "128"], -2
-    )
-    return [(whole - at_zero, text) for whole, text in marks if low - 1e-9 <= whole - at_zero <= high + 1e-9]
+    at_zero = stops_over_f_1(open_f_number)
+    return [(whole - at_zero, text) for whole, text in whole_marks_between(low + at_zero, high + at_zero)]
 
 
 def _tick(found: IrradianceMap, stop: int) -> str:

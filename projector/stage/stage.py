@@ -15,6 +15,7 @@ import numpy as np
 
 from projector.faults import Fault, SceneError
 from projector.meshes.mesh import Mesh
+from projector.phrases import did_you_mean, nearest
 from projector.scene.model import Projector, Scene
 from projector.scene.model.named import Named
 from projector.scene.placement import PlacedObject, file_stamp, placed_objects, point_of, stencil_path
@@ -48,13 +49,17 @@ class made_once:
             return item.made[self.name]
 
 
+# What the room's own light is called among the lights of a scene.
+AMBIENT = "ambient"
+
+
 class Stage:
     """A Scene with everything that is made of it alone. arrays: those of another scene with the same meshes, if there
-    are any.
+    are any; only: the names of the lights that are on, None for all (see `lit_by`).
     """
 
-    def __init__(self, scene: Scene, arrays: SceneArrays | None = None):
-        self.scene = scene
+    def __init__(self, scene: Scene, arrays: SceneArrays | None = None, only: frozenset[str] | None = None):
+        self.scene, self.only = scene, only
         self.lock = threading.RLock()
         self.made: dict = {} if arrays is None else {"arrays": arrays}
         # What is made of the scene's own projectors, by their place in it, and of surfaces alone.
@@ -66,7 +71,36 @@ class Stage:
         with self.lock:
             if self.made.setdefault("arrays", arrays) is arrays:
                 return self
-        return Stage(self.scene, arrays)
+        return Stage(self.scene, arrays, self.only)
+
+    def anew(self) -> Stage:
+        """The same scene with the same lights on, resolved again: its files may have been edited since."""
+        return Stage(self.scene, only=self.only)
+
+    def lit_by(self, *names: str) -> Stage:
+        """The same with these lights alone: projectors by name, "ambient" for the room's own light.
+
+        SceneError for a name that none of them has.
+        """
+        known = self.light_names
+        unknown = [name for name in dict.fromkeys(names) if name not in known]
+        if unknown or not names:
+            allowed = ", ".join(known) or "a scene with a light"
+            found = [
+                (f'there is no light called "{name}"', did_you_mean(nearest(name, known, 0.5))) for name in unknown
+            ]
+            found = found or [("no light is named", "")]
+            raise SceneError([Fault(words, allowed, try_, key="only") for words, try_ in found])
+        return Stage(self.scene, self.made.get("arrays"), frozenset(names))
+
+    @property
+    def light_names(self) -> tuple[str, ...]:
+        """What the lights of the scene are called: each by its own name, the room's own "ambient"."""
+        return (*Named(self.scene.projector).names, *([AMBIENT] if self.scene.ambient is not None else ()))
+
+    def is_on(self, name: str) -> bool:
+        """Whether a light shines."""
+        return self.only is None or name in self.only
 
     def __repr__(self) -> str:
         return f"Stage({self.scene.name!r})"
@@ -110,8 +144,8 @@ class Stage:
 
     @property
     def projectors(self) -> tuple[StagedProjector, ...]:
-        """All projectors, in the order of the file."""
-        return tuple(self.projector(spec) for spec in self.scene.projector)
+        """All projectors that are on, in the order of the file."""
+        return tuple(self.projector(spec) for spec in self.scene.projector if self.is_on(spec.name))
 
     def projector(self, which: str | Projector | StagedProjector | None = None) -> StagedProjector:
         """One projector: by name, None for a scene's only one; or a variant, which need not be in the scene.
@@ -221,7 +255,9 @@ def stage_with(scene: SceneOrStage, overrides: Overrides) -> Stage:
     """The same with overrides, if there are any."""
     if not overrides:
         return stage_of(scene)
-    return Stage(scene_from(scene.scene if isinstance(scene, Stage) else scene, overrides))
+    if isinstance(scene, Stage):
+        return Stage(scene_from(scene.scene, overrides), only=scene.only)
+    return Stage(scene_from(scene, overrides))
 
 
 def projector_on(scene: SceneOrStage, projector: AnyProjector) -> StagedProjector:

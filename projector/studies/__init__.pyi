@@ -45,6 +45,14 @@ from .light.timing import flash_in_shutter as flash_in_shutter
 from .light.timing import flash_length_s as flash_length_s
 from .light.timing import flicker as flicker
 from .light.timing import smear_mm as smear_mm
+from .pictures.clipping import Clipping as Clipping
+from .pictures.clipping import clipping as clipping
+from .pictures.stops_around import StopsAround as StopsAround
+from .pictures.stops_around import stops_around as stops_around
+from .pictures.tones import Histogram as Histogram
+from .pictures.tones import MarkedPicture as MarkedPicture
+from .pictures.tones import histogram as histogram
+from .pictures.tones import marked as marked
 from .size.beam import beam_angle as beam_angle
 from .size.beam import beam_angle_like as beam_angle_like
 from .size.beam import camera_lens_like as camera_lens_like
