@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import math
 import re
@@ -18,7 +17,6 @@ from projector.scene.reading.reader import load, with_overrides
 from projector.scene.reading.saving import save_scene
 from projector.stage.power import power_of
 from projector.studies.choosing import where_to_stand as study
-from projector.studies.choosing.lens_search import Candidate, LensSearch
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import ROOM_MARGIN, Stands, room_corners, stands
 from projector.studies.size.landing import landing
@@ -247,16 +245,29 @@ def test_a_lamp_that_would_stand_in_the_picture_is_given_as_the_reason(scene):
     assert found.is_hindered_at(1.15) and not found.is_hindered_at(2.6) and not found.is_hindered_at(40.0)
 
 
-def test_a_room_that_ends_at_the_camera_says_that_the_lamp_is_in_the_way(scene):
-    """The same, in words, where no place at all is left, or only nearer ones than the wish needs."""
-    wishes = study.Wishes(1.0, 6.0, 4.0, 400.0, ROOM)
-    search = LensSearch(None, Candidate("achromat", False, scene.projector[0], True), None, wishes, None)
-    seen = np.array([[0.0], [2.9]])
-    for longest, words in ((0.0, "wherever the room sees the target"), (1.5, "farther off, up to 2.90 m, the lamp")):
-        reach = np.array([longest]) if longest else np.zeros(0)
-        there = Stands(np.zeros(3), None, None, None, np.ones((reach.size, 3)), 0.0 * reach, reach, seen)
-        missed = dataclasses.replace(search, stands=there)._too_narrow(0.0, longest, 2.0)
-        assert words in missed.words and "before the camera" in missed.words
+def test_a_room_in_which_every_place_is_in_the_picture_says_so(scene):
+    """Within 12° of the line of a camera of 20 mm, in a room that ends half a metre before it, no place is left."""
+    wide = with_overrides(scene, ["camera.focal_length_mm=20"])
+    wishes = study.Wishes(1.0, 6.0, 1.0, 400.0, (5.0, 3.5, 3.0), 12.0)
+    answers, (missed,) = study.place(wide, "window", wishes, ["achromat"], render=False)
+    assert not answers
+    assert "wherever the room sees the target within that angle, the lamp would stand in the picture" in missed.words
+
+
+def test_a_room_that_is_long_enough_but_for_a_lamp_in_the_way_says_so(scene, monkeypatch):
+    """Free up to 1.5 m and seen up to 2.9 m: 1 m wide needs 2.2 m, where the lamp is in the way. 4 m wide needs more
+    than there is at all, which is said as well.
+    """
+    goal = np.array(point_of(scene, "pilot.mouth"))
+    free = (np.array([[0.0, 0.0, 1.0]]), np.array([0.3]), np.array([1.5]))
+    found = Stands(goal, goal - 9.0, goal + 9.0, np.array([0.0, 0.0, 1.0]), *free, np.array([[0.0], [2.9]]))
+    monkeypatch.setattr(study, "stands", lambda *_: found)
+    for width_m in (1.0, 4.0):
+        wishes = study.Wishes(width_m, 6.0, 1.0, 400.0, ROOM)
+        answers, (missed,) = study.place(scene, "window", wishes, ["achromat"], render=False)
+        assert not answers and missed.wish == "width"
+        assert "the room allows 1.50 m" in missed.words
+        assert "farther off, up to 2.90 m, the lamp would stand in the picture or before the camera" in missed.words
 
 
 def test_nobody_is_sent_behind_what_hides_the_target(scene):
