@@ -80,10 +80,9 @@ def test_words_of_a_command_line_are_said_on_one_alone():
 
 def test_a_fault_speaks_to_whoever_asked(tmp_path, capsys, monkeypatch):
     """The same folder in the way of a picture: in Python another name is asked for, on a command line one with -o."""
-    from projector.cli.running import run_command_line
-
     import projector
     from projector.cli import app
+    from projector.cli.running import run_command_line
 
     monkeypatch.chdir(tmp_path)
     (tmp_path / "wall.png").mkdir()

@@ -15,6 +15,10 @@ _SIDES = tuple(
 )
 
 
+# A label farther than this (pixels) from everything else need not be farther still.
+_WELL_OFF = 40.0
+
+
 def stops_text(stops) -> str:
     """Stops in whole, halves or thirds: +1, −½, 0, −1⅓."""
     whole, part = divmod(round(6 * abs(stops)), 6)
@@ -72,6 +76,63 @@ class Labels:
         room = self._axes.get_window_extent(self._renderer)
         outside = box.x0 < room.x0 + 2 or box.x1 > room.x1 - 2 or box.y0 < room.y0 + 2 or box.y1 > room.y1 - 2
         return int(covered.sum()) + 1000 * sum(box.overlaps(other) for other in self._taken) + 10000 * outside
+
+
+def label_contours(axes, lines, text_of, taken: list, **style) -> None:
+    """Write each level of a contour set on its lines, where no line of another level and no other label is near.
+
+    Levels that crowd too much for that (at a wide, steep edge) share one label: "−2 to −5". taken: boxes (pixels) of
+    labels that are there already; those written are added.
+    """
+    pieces = [[axes.transData.transform(part) for part in _parts(path)] for path in lines.get_paths()]
+    points = [np.concatenate([np.zeros((0, 2)), *parts]) for parts in pieces]
+    crowded = []
+    for index, (level, parts) in enumerate(zip(lines.levels, pieces, strict=True)):
+        others = np.concatenate([np.zeros((0, 2)), *points[:index], *points[index + 1 :]])
+        written = [_on_line(axes, text_of(level), part, others, taken, style) for part in parts]
+        if parts and not any(written):
+            crowded.append(index)
+    for run in np.split(crowded, np.flatnonzero(np.diff(crowded) > 1) + 1) if crowded else ():
+        text = " to ".join(dict.fromkeys(text_of(lines.levels[index]) for index in (run[-1], run[0])))
+        longest = max(pieces[run[0]], key=len)
+        others = np.concatenate(
+            [np.zeros((0, 2)), *(points[index] for index in range(len(points)) if index not in run)]
+        )
+        _on_line(axes, text, longest, others, taken, style) or _on_line(axes, text, longest, others[:0], taken, style)
+
+
+def _parts(path) -> list[np.ndarray]:
+    """The separate lines (n, 2) of a path, those of one point left out."""
+    return [part for part in path.to_polygons(closed_only=False) if len(part) > 1]
+
+
+def _on_line(axes, text: str, line: np.ndarray, others: np.ndarray, taken: list, style) -> bool:
+    """Write a text on a line (n, 2) where it covers none of the points of other lines (m, 2), well off them, other
+    labels and the axes' border, and else near the line's middle; False, and nothing written, where there is no such
+    place. All in pixels.
+    """
+    label = axes.text(0.0, 0.0, text, ha="center", va="center", **style)
+    box = label.get_window_extent(axes.figure.canvas.get_renderer())
+    room, half = axes.get_window_extent(), 0.5 * np.array([box.width, box.height]) + 3.0
+    best = None
+    for share in np.linspace(0.0, 1.0, min(len(line), 60)):
+        place = line[round(share * (len(line) - 1))]
+        around = box.translated(*(place - 0.5 * (box.min + box.max))).padded(3.0)
+        beside = np.abs(others - place)
+        is_clear = not (beside < half).all(axis=1).any() and not any(around.overlaps(other) for other in taken)
+        border = np.minimum(place - (room.x0, room.y0), (room.x1, room.y1) - place)
+        if is_clear and (border > half).all():
+            apart = [np.hypot(*(0.5 * (other.min + other.max) - place)) for other in taken]
+            free = min(border.min(), np.hypot(*beside.T).min(initial=_WELL_OFF), *apart, _WELL_OFF)
+            if best is None or (free, -abs(share - 0.5)) > best[0]:
+                best = (free, -abs(share - 0.5)), place, around
+    # A line shorter than its label would hide under it.
+    if best is None or np.ptp(line, axis=0).max() < 2.0 * box.width:
+        label.remove()
+        return False
+    label.set_position(axes.transData.inverted().transform(best[1]))
+    taken.append(best[2])
+    return True
 
 
 def _display_points(line) -> np.ndarray:

@@ -13,7 +13,7 @@ import numpy as np
 from projector.photometry.metering import stops_over_f_1, whole_marks_between
 from projector.phrases import listed
 from projector.rendering.maps.light_map import IrradianceMap
-from projector.reports.labels import stops_text
+from projector.reports.labels import label_contours, stops_text
 from projector.reports.save import new_figure
 
 # The figure shows this many stops below the brightest; darker places are drawn as the darkest.
@@ -195,7 +195,7 @@ def _draw_open_gates(axes, found: IrradianceMap, levels: list[tuple[list[float],
     left, right, _, top = extent
     rows, columns = found.illuminance.shape
     pixel_x, pixel_y = (right - left) / columns, (top - extent[2]) / rows
-    drawn = []
+    drawn, taken = [], []
     for index, (gate, (values, _)) in enumerate(zip(found.open_gates, levels, strict=True)):
         if not values:
             continue
@@ -207,8 +207,8 @@ def _draw_open_gates(axes, found: IrradianceMap, levels: list[tuple[list[float],
         )
         # White lines on bright places and dark ones alike: each has a dark rim, and its stops on a dark ground.
         lines.set_path_effects([patheffects.withStroke(linewidth=2.2, foreground=_DARK)])
-        for label in axes.clabel(lines, fmt=stops_text, fontsize=8, inline=False):
-            label.set(rotation=0.0, bbox={"facecolor": _DARK, "edgecolor": "none", "pad": 1.0})
+        ground = {"facecolor": _DARK, "edgecolor": "none", "pad": 1.0}
+        label_contours(axes, lines, stops_text, taken, fontsize=8, color="white", bbox=ground)
         drawn.append((Line2D([], [], color=_DARK, linewidth=1.0, linestyle=style), f"open gate of {gate.projector}"))
     return drawn
 

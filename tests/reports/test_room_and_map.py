@@ -226,6 +226,36 @@ def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
     assert sorted(text.get_text() for text in axes.texts) == ["−1", "−2"]
 
 
+@pytest.mark.parametrize("softness", [1.5, 6.0])
+def test_labels_of_contours_keep_off_other_lines_and_share_one_where_lines_crowd(softness):
+    """A gate that falls by 1.3 stops across and to nothing within a few cells round its edge, as a bare lamp's does:
+    each level is said where its own line alone runs, those of the edge together.
+    """
+    rows, columns = np.indices((200, 320))
+    inside = np.minimum(np.minimum(rows - 30, 170 - rows), np.minimum(columns - 40, 280 - columns))
+    light = np.where(inside > -softness, np.clip(0.5 + inside / (2.0 * softness), 1e-9, 1.0), 1e-9)
+    gate = OpenGate("key", np.log2(light) - 0.3 - 1.3 * columns / 320.0, 1)
+    found = replace(level_map(), open_gates=(gate,), illuminance=np.ones((200, 320), np.float32))
+    figure = map_figure(found)
+    figure.canvas.draw()
+    axes = figure.axes[0]
+    (lines,) = [item for item in axes.collections if hasattr(item, "levels")]
+    said = {text.get_text(): text.get_window_extent() for text in axes.texts}
+    together = [words for words in said if " to " in words]
+    assert "−1" in said and len(together) == 1
+    boxes = list(said.values())
+    assert not any(first.overlaps(second) for index, first in enumerate(boxes) for second in boxes[:index])
+    for words, box in said.items():
+        for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+            points = axes.transData.transform(path.vertices)
+            covered = ((points > box.min) & (points < box.max)).all(axis=1).any()
+            assert covered == (words == stops_text(level)) or words in together, (words, level)
+    # None is left out: what is not said alone lies within what is said together.
+    alone = {stops_text(level) for level in lines.levels} - said.keys()
+    first, last = together[0].split(" to ")
+    assert {first, last} <= alone and len(alone) == abs(int(last.replace("−", "-")) - int(first.replace("−", "-"))) + 1
+
+
 @pytest.mark.parametrize(
     ("stops", "levels", "parts"),
     [
