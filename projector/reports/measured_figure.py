@@ -19,7 +19,8 @@ def measured_figure(measured, title: str):
         photograph.offset_mm is not None for photograph in measured.photographs
     )
     panels = len(shown) + (1 if with_widths else 0)
-    columns = min(3, panels)
+    # Three beside each other, but four in a square.
+    columns = 2 if panels == 4 else min(3, panels)
     rows = -(-panels // columns)
     figure = new_figure(4.2 * columns + 0.6, 3.1 * rows + 0.6)
     for panel, index in enumerate(shown):

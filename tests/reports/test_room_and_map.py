@@ -407,3 +407,13 @@ def test_a_measured_figure_tells_its_channels_apart_by_more_than_colour_and_cuts
         box = axes.title.get_window_extent()
         assert box.x0 >= 0.0 and box.x1 <= figure.bbox.width
     assert [axes.get_title() for axes in figure.axes][:2] == ["edge0.tif, offset -0.5 mm", "edge1.tif, offset 0 mm"]
+
+
+def test_four_panels_of_a_measured_figure_stand_in_a_square(measured):
+    """Three photographs and their widths, as most lenses are measured: no row is left all but empty."""
+    measured.readings = [*measured.readings, measured.readings[0]]
+    measured.photographs = [*measured.photographs, SimpleNamespace(path=Path("edge2.tif"), offset_mm=0.5)]
+    measured.fit.curves = [*measured.fit.curves, measured.fit.curves[0]]
+    figure = measured_figure(measured, "a lens")
+    places = [axes.get_subplotspec() for axes in figure.axes]
+    assert [(place.rowspan.start, place.colspan.start) for place in places] == [(0, 0), (0, 1), (1, 0), (1, 1)]
