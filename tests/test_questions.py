@@ -622,6 +622,36 @@ def test_23_how_dark_the_room_must_be_and_what_a_scene_makes_of_its_own():
 # --- time
 
 
+# Densities are −log10 of what passes (definition); 1.1 and 1.5 stops as powers of two.
+@pytest.mark.parametrize(
+    ("neutral", "percent"),
+    [
+        ("stops=1.1", 46.7), ("stops=1.5", 35.4), ("density=0.15", 70.8), ("density=0.3", 50.1),
+        ("density=0.6", 25.1), ("density=0.9", 12.6), ("density=1.2", 6.31),
+    ],
+)  # fmt: skip
+def test_28_what_filters_cost_and_that_sheets_multiply(neutral, percent):
+    """Of one sheet, and of the same with another one before it: transmittances multiply."""
+    key, value = neutral.split("=")
+    one = f'{{kind="neutral", {key}={value}}}'
+    (found,) = asked("filters", "01-square-wall", "--with", f"projector.window.filter=[{one}]")["lights"]
+    assert 100.0 * found["filters"][0]["light_share"] == pytest.approx(percent, rel=HALF_PER_CENT)
+    both = f'[{one}, {{name="full-warm"}}]'
+    (found,) = asked("filters", "01-square-wall", "--with", f"projector.window.filter={both}")["lights"]
+    sheet, other = found["filters"]
+    assert found["together"]["light_share"] == pytest.approx(sheet["light_share"] * other["light_share"], rel=1e-9)
+    assert found["together"]["stops"] == pytest.approx(sheet["stops"] + other["stops"], abs=1e-9)
+
+
+def test_28_what_correction_costs():
+    """Common practice, no source: a full orange about a stop at most (−⅔ to 1.1), a full blue 1.5 to 2."""
+    stops = {
+        name: asked("filters", "--filter", name, "--source", lamp)["lights"][0]["together"]["stops"]
+        for name, lamp in (("full-warm", "daylight"), ("full-cool", "tungsten"))
+    }
+    assert 0.6 < stops["full-warm"] < 1.15 and 1.4 < stops["full-cool"] < 2.1
+
+
 def test_31_will_it_freeze():
     """Speed times the light's duration: 1 m/s in 1/800 s is 1.25 mm, of a flash (t0.1) whatever the shutter."""
     assert asked("timing", "--speed-m-per-s", 1, "--shutter-s", 1 / 800)["smear_mm"] == pytest.approx(

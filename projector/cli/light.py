@@ -1,4 +1,4 @@
-"""Commands about light and time: contrast and timing."""
+"""Commands about light and time: contrast, filters and timing."""
 
 from __future__ import annotations
 
@@ -9,12 +9,13 @@ from typing import Annotated
 import typer
 
 from projector.answers.chosen import chosen_projectors
+from projector.answers.filters import filter_lines, legend_words
 from projector.answers.light import contrast_words, no_light_note, no_light_words, room_words, row_without_numbers
-from projector.answers.typed import point_from
-from projector.cli.numbers import number_option, refuse_unused
-from projector.cli.render import Json, With
+from projector.answers.typed import point_from, word_from
+from projector.cli.numbers import number_option, refuse_beside_a_scene, refuse_unused
+from projector.cli.render import Json, Out, Overwrite, With
 from projector.cli.running import Reply, answered, loaded_scene
-from projector.cli.studies import Number, Only
+from projector.cli.studies import Number, Only, checked_figure_path
 from projector.faults import Fault, SceneError, check_above_zero
 from projector.phrases import NOT_ENOUGH
 
@@ -22,6 +23,7 @@ from projector.phrases import NOT_ENOUGH
 def add_commands(app: typer.Typer) -> None:
     """Hang the commands of this module on the application."""
     app.command("contrast")(contrast)
+    app.command("filters")(filters)
     app.command("timing")(timing)
 
 
@@ -144,6 +146,104 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
                     )
                 )
     return found, notes
+
+
+@answered
+def filters(
+    scene: Annotated[
+        Path | None,
+        typer.Argument(help="A scene: its projectors' lamps, and the filters before them.", show_default=False),
+    ] = None,
+    filter: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--filter",
+            "-f",
+            help=(
+                "A filter by its name, or the CSV file of one. May be repeated: a stack (default: the scene's own, or"
+                " all that have a name)."
+            ),
+            show_default=False,
+        ),
+    ] = None,
+    source: Annotated[
+        str | None,
+        typer.Option(
+            "--source",
+            help="The lamp, without a scene: daylight (a flash; if not given), tungsten, led or equal_energy.",
+            show_default=False,
+        ),
+    ] = None,
+    temperature_k: Annotated[
+        Number, number_option("--temperature-k", "Its colour temperature (default: 5600, tungsten 3200).")
+    ] = None,
+    projector: Only = None,
+    with_: With = None,
+    out: Out = None,
+    overwrite: Overwrite = False,
+    json: Json = False,
+) -> Reply:
+    """What filters cost the lamp at hand in stops, how far they shift it, and what its light looks like; -o draws
+    swatches.
+    """
+    from projector.scene.model import Source
+    from projector.studies.light import filters as study
+
+    if scene is None:
+        refuse_unused({"projector": projector, "with": with_}, (), "they say something of a scene", "name a scene")
+        kind = word_from(source or "daylight", ("daylight", "tungsten", "led", "equal_energy"), "source", "a lamp")
+        lamp = Source(kind=kind, temperature_k=temperature_k)
+        path = checked_figure_path(out, "filters", overwrite)
+        answers = [("", study.filter_list(lamp, filter))]
+        warnings: list[str] = []
+    else:
+        refuse_beside_a_scene(
+            {"source": source, "temperature_k": temperature_k}, "--with projector.NAME.source.kind=led"
+        )
+        loaded, warnings = loaded_scene(scene, with_)
+        path = checked_figure_path(out, loaded.name, overwrite)
+        answers = [
+            (spec.name, _filters_before(study, loaded, spec, filter)) for spec in chosen_projectors(loaded, projector)
+        ]
+    words = [line for name, found in answers for line in filter_lines(found, name)]
+    if path is not None:
+        _save_filter_figure(answers, path, loaded if scene is not None else None, overwrite)
+    rows = [{"projector": name or None, **_as_row(found)} for name, found in answers]
+    return Reply({"lights": rows}, [*words, legend_words()], [path] if path else [], warnings)
+
+
+def _filters_before(study, scene, spec, names: list[str] | None):
+    """The filters that are asked about before the lamp of one projector: those named, its own, or all there are."""
+    if names is None and spec.filter:
+        return study.filters_in(scene, spec)
+    # A file is typed as it lies from here; else it is looked for beside the scene.
+    typed = names and [str(Path(name).resolve()) if Path(name).is_file() else name for name in names]
+    return study.filter_list(spec.source, typed, scene.folder)
+
+
+def _as_row(found) -> dict:
+    """A list of filters for programs, without the curves."""
+    together = None if found.together is None else _without_curve(found.together)
+    return {
+        "source": found.source.model_dump(exclude_none=True),
+        "x": found.x,
+        "y": found.y,
+        "filters": [_without_curve(item) for item in found.filters],
+        "together": together,
+    }
+
+
+def _without_curve(item) -> dict:
+    return {key: value for key, value in asdict(item).items() if key != "transmittance"}
+
+
+def _save_filter_figure(answers, path: Path, scene, overwrite: bool) -> None:
+    from projector.files.records import record, record_of
+    from projector.reports.filters_figure import filters_figure
+    from projector.reports.save import save_figure
+
+    about = record_of("filters", "filters", "") if scene is None else record(scene, "filters")
+    save_figure(filters_figure(answers), path, about, overwrite)
 
 
 @answered

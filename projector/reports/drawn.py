@@ -8,6 +8,7 @@ from projector import studies
 from projector.rendering.maps.light_map import IrradianceMap
 from projector.rendering.preview import Picture
 from projector.reports.contact_sheet import contact_page, layout
+from projector.reports.filters_figure import filters_figure
 from projector.reports.map_figure import map_figure
 from projector.reports.measured_figure import measured_figure
 from projector.reports.picture_figures import histogram_figure, marked_figure, stops_figure
@@ -60,6 +61,11 @@ def _(found: studies.FocusCurve):
 def _(found: studies.EdgeColours):
     strip = ("the edge with the widest fringe", found.positions_mm, found.linear_rgb, "as the camera sees it")
     return lens_strip_figure([strip], "An edge of the pattern, magnified")
+
+
+@figure_of.register
+def _(found: studies.FilterList):
+    return filters_figure([("", found)])
 
 
 @figure_of.register

@@ -146,14 +146,14 @@ def _stencil_file(path: str, _changed: int, _size: int, grey: Literal["coverage"
     return load_stencil(path, grey, inverted)
 
 
-def filter_path(scene, item) -> Path:
-    """The file of a filter that was measured."""
-    return find_file(item.file, scene.folder, "filter")
+def filter_path(folder, item) -> Path:
+    """The file of a filter that was measured; folder: the scene's own."""
+    return find_file(item.file, folder, "filter")
 
 
-def filter_table_of(scene, item) -> FilterTable:
+def filter_table_of(folder, item) -> FilterTable:
     """A filter as its file has it. SceneError with all that is wrong with the file."""
-    return _filter_file(*file_stamp(filter_path(scene, item)))
+    return _filter_file(*file_stamp(filter_path(folder, item)))
 
 
 @lru_cache(maxsize=32)
@@ -177,7 +177,7 @@ def files_of(scene) -> list[Path]:
     meshes = [mesh_path(scene, item) for item in scene.surface if item.shape == "mesh"]
     stencils = [stencil_path(scene, item) for item in scene.projector if item.stencil is not None]
     shapes = [item.pupil_shape for item in scene.projector if item.pupil_shape is not None]
-    tables = [filter_path(scene, one) for item in scene.projector for one in item.filter if one.file is not None]
+    tables = [filter_path(scene.folder, one) for item in scene.projector for one in item.filter if one.file is not None]
     return meshes + stencils + [pupil_path(scene, shape) for shape in shapes if shape.file is not None] + tables
 
 

@@ -10,7 +10,7 @@ from projector.photometry import filters
 from projector.photometry.colour_led import USUAL_LAMP, set_to_xy, xy_of_hue
 from projector.photometry.named_filters import named_filter
 from projector.photometry.spectra import source_spectrum
-from projector.scene.model import Filter, Scene, Source
+from projector.scene.model import Filter, Source
 from projector.scene.placement import filter_table_of
 
 # What each kind of filter is made of; that it has the numbers for it has been checked.
@@ -36,16 +36,16 @@ def spectrum_of(source: Source) -> np.ndarray:
     return set_to_xy(xy, source.emitters or USUAL_LAMP, source.temperature_k)
 
 
-def filter_passed(scene: Scene, item: Filter) -> np.ndarray:
-    """Transmittance (71,) of one filter of a scene. SceneError for a file that cannot be read."""
+def filter_passed(folder, item: Filter) -> np.ndarray:
+    """Transmittance (71,) of a filter; folder: of the scene, for its file. SceneError if it cannot be read."""
     if item.name is not None:
         return named_filter(item.name).spectrum
     if item.file is not None:
-        measured = filter_table_of(scene, item)
+        measured = filter_table_of(folder, item)
         return filters.table(measured.wavelength_nm, measured.transmittance)
     return _MADE[str(item.kind)](item)
 
 
-def filters_passed(scene: Scene, items) -> np.ndarray:
-    """Transmittance (71,) of several filters of a scene together, one behind the other."""
-    return filters.stack(filter_passed(scene, item) for item in items)
+def filters_passed(folder, items) -> np.ndarray:
+    """Transmittance (71,) of several filters together, one behind the other; folder: of the scene, for their files."""
+    return filters.stack(filter_passed(folder, item) for item in items)

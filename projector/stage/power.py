@@ -183,7 +183,7 @@ def _level_read(reading) -> float:
 def _spectrum(scene, spec, luminance: float) -> np.ndarray:
     """A projector's luminance spectrum (71,) behind its filters; luminance: without them, of the lamp as it is set."""
     source = scaled_to_luminous_one(spectrum_of(spec.source))
-    return source * (luminance / K_M) * filters_passed(scene, spec.filter)
+    return source * (luminance / K_M) * filters_passed(scene.folder, spec.filter)
 
 
 def _carried_over(scene, spec) -> CarriedOver | None:

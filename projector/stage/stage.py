@@ -199,7 +199,7 @@ class StagedProjector:
     @made_once
     def passed(self) -> np.ndarray:
         """What its filters let through together, (71,)."""
-        return filters_passed(self.stage.scene, self.spec.filter)
+        return filters_passed(self.stage.scene.folder, self.spec.filter)
 
     @made_once
     def gate(self) -> GateOpening:

@@ -37,6 +37,10 @@ from .light.contrast import ambient_for as ambient_for
 from .light.contrast import contrast as contrast
 from .light.contrast import contrast_where_it_lands as contrast_where_it_lands
 from .light.contrast import veil as veil
+from .light.filters import FilteredLight as FilteredLight
+from .light.filters import FilterList as FilterList
+from .light.filters import filter_list as filter_list
+from .light.filters import filters_in as filters_in
 from .light.light_at import LightAt as LightAt
 from .light.light_at import light_at as light_at
 from .light.timing import FlashInShutter as FlashInShutter

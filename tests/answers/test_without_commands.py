@@ -9,13 +9,39 @@ from pathlib import Path
 
 import pytest
 
-from projector.answers import choosing, edges, landing, lenses, light, listing, size, throwing, timing, typed
+from projector.answers import (
+    choosing,
+    edges,
+    filters,
+    landing,
+    lenses,
+    light,
+    listing,
+    pictures,
+    size,
+    throwing,
+    timing,
+    typed,
+)
 
 COMMANDS = Path(__file__).resolve().parents[2] / "projector" / "cli"
 # Everything that words are asked of, in a process where the command line must not have been imported.
 ASKED = """
 import sys
-from projector.answers import choosing, edges, landing, lenses, light, listing, size, throwing, timing, typed
+from projector.answers import (
+    choosing,
+    edges,
+    filters,
+    landing,
+    lenses,
+    light,
+    listing,
+    pictures,
+    size,
+    throwing,
+    timing,
+    typed,
+)
 from projector import studies
 numbers = dict.fromkeys(
     "focal_length_mm beam_angle_deg lit_width_mm lit_height_mm throw_m width_m height_m travel_mm f_number to_m".split()
@@ -26,7 +52,9 @@ print(asked.name, throwing.size_of(throwing.size_from_numbers(numbers), numbers)
 print(edges.blur_words(studies.blur(85.0, 2.0, 2.0), None, None)[0])
 print(light.contrast_words("stencil", studies.contrast(0.3, 4.0)))
 times = dict.fromkeys("speed_m_per_s flash_t01_s flash_t05_s sync_s lamp_hz modulation".split()) | {"shutter_s": 0.01}
-print(timing.timing({**times, "lamp_hz": 100.0}, False, False, True)[1][0])
+times["lamp_hz"] = 100.0
+print(timing.timing(times, timing.asked_by(times))[1][0])
+print(filters.filter_lines(studies.filter_list(None, ["neutral-1"]))[1])
 print(listing.nothing_wrong("mine.toml", 1, 2, 0))
 assert not any(name.startswith(("projector.cli", "typer")) for name in sys.modules)
 """
@@ -35,10 +63,11 @@ assert not any(name.startswith(("projector.cli", "typer")) for name in sys.modul
 def test_a_page_gets_the_words_without_the_command_line():
     run = subprocess.run([sys.executable, "-c", ASKED], capture_output=True, text=True, timeout=120)
     assert run.returncode == 0, run.stderr
-    size_line, blur_line, contrast_line, timing_line, check_line = run.stdout.splitlines()
+    size_line, blur_line, contrast_line, timing_line, filter_line, check_line = run.stdout.splitlines()
     assert size_line.startswith("size 28 mm through 85.00 mm at 2.500 m: 0.796 × 0.796 m")
     assert "edges rise in" in blur_line and contrast_line.startswith("stencil: 30 % open")
     assert timing_line == "1.00 swings of the lamp: bands of up to 0.00 stops; that passes"
+    assert filter_line == "    neutral-1   1.00 stops    50 %     0 mired  x 0.330, y 0.345  #ffffff"
     assert check_line == "mine.toml: nothing wrong. 1 projector, 2 surfaces, no figures"
 
 
@@ -76,7 +105,7 @@ def test_what_is_typed_is_refused_under_its_own_name_with_what_would_do():
 
 def test_every_room_of_answers_is_asked_here():
     """So that a module whose words need the command line is found."""
-    modules = {module.__name__.rpartition(".")[2] for module in (choosing, edges, landing, lenses, light, listing)}
-    modules |= {module.__name__.rpartition(".")[2] for module in (size, throwing, timing, typed)}
+    modules = {module.__name__.rpartition(".")[2] for module in (choosing, edges, filters, landing, lenses, light)}
+    modules |= {module.__name__.rpartition(".")[2] for module in (listing, pictures, size, throwing, timing, typed)}
     there = {path.stem for path in (COMMANDS.parent / "answers").glob("*.py")} - {"__init__", "as_json", "chosen"}
     assert modules == there

@@ -180,6 +180,7 @@ def test_a_wrong_command_line_with_json_prints_one_object_too(run, tmp_path, arg
         "sharpness",
         "fringe",
         "contrast",
+        "filters",
         "timing",
         "measure",
         "sheet",

@@ -29,14 +29,14 @@ _WAYS = ("name", "file", "kind")
 _SET = ("xy", "hue_deg", "saturation", "emitters")
 
 
-def check_colour(report: Report, scene, spec, path: tuple, key: str) -> None:
-    """Lamp and filters of a light; path and key: of the light itself."""
+def check_colour(report: Report, folder, spec, path: tuple, key: str) -> None:
+    """Lamp and filters of a light; folder: of the scene, for its files; path and key: of the light itself."""
     for index, item in enumerate(spec.filter):
-        _check_filter(report, scene, item, (*path, "filter", index), f"{key}.filter")
+        _check_filter(report, folder, item, (*path, "filter", index), f"{key}.filter")
     _check_source(report, spec.source, (*path, "source"), f"{key}.source")
 
 
-def _check_filter(report: Report, scene, item, path: tuple, key: str) -> None:
+def _check_filter(report: Report, folder, item, path: tuple, key: str) -> None:
     ways = [way for way in _WAYS if getattr(item, way) is not None]
     given = {name for name, value in item.model_dump(exclude=set(_WAYS)).items() if value is not None}
     if len(ways) != 1:
@@ -53,7 +53,7 @@ def _check_filter(report: Report, scene, item, path: tuple, key: str) -> None:
     elif item.name is not None:
         _check_name(report, item.name, (*path, "name"), f"{key}.name")
     elif item.file is not None:
-        _check_file(report, scene, item, (*path, "file"), f"{key}.file")
+        _check_file(report, folder, item, (*path, "file"), f"{key}.file")
     else:
         _check_kind(report, item, given, path, key)
 
@@ -67,15 +67,15 @@ def _check_name(report: Report, name: str, path: tuple, key: str) -> None:
         )
 
 
-def _check_file(report: Report, scene, item, path: tuple, key: str) -> None:
+def _check_file(report: Report, folder, item, path: tuple, key: str) -> None:
     """A missing file is the scene's fault; what is wrong inside one is said with that file's own lines."""
     try:
-        find_file(item.file, scene.folder, "filter")
+        find_file(item.file, folder, "filter")
     except SceneError as error:
         report.take(error, path, key)
         return
     try:
-        filter_table_of(scene, item)
+        filter_table_of(folder, item)
     except SceneError as error:
         report.faults += [replace(fault, key=fault.key or key) for fault in error.faults]
 

@@ -41,7 +41,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         check_gate(report, spec, ("projector", index))
         check_lens_or_lamp(report, spec, ("projector", index))
         check_blades(report, spec, ("projector", index))
-        check_colour(report, scene, spec, ("projector", index), f"projector.{spec.name}")
+        check_colour(report, scene.folder, spec, ("projector", index), f"projector.{spec.name}")
         check_power(report, spec, ("projector", index))
         check_files(report, scene, spec, ("projector", index))
     _check_landmarks(report, scene)
