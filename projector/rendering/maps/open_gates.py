@@ -13,7 +13,7 @@ from projector.rendering.ambient import LightLevel
 from projector.stage.stage import StagedProjector
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening, passes_blades
 from projector.tracing.gate.gate_image import hot_spot
-from projector.tracing.gate.lens_law import Projection, blade_passes, has_lens, place_in_gate
+from projector.tracing.gate.lens_law import Projection, has_lens, place_in_gate
 from projector.tracing.sight.outline import outline_point
 
 # Places along each side of a bare lamp's opening.
@@ -47,7 +47,7 @@ def open_gate_levels(light: Projection, points: np.ndarray, normals: np.ndarray)
     at_surface = (towards * normals).sum(axis=1) / distances
     glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
     area = math.pi * light.emitter.radius**2 * light.emitter.outline.area
-    lands = is_in_opening(light, gate) & passes_blades(light, gate) & (at_surface > 0.0)
+    lands = is_in_opening(light, gate) & passes_blades(light, *(gate.T / light.tube_length)) & (at_surface > 0.0)
     return np.where(lands, area * glow * at_pupil * at_surface / distances**2, np.nan)
 
 
@@ -62,9 +62,8 @@ def _bare_levels(light: Projection, points: np.ndarray, normals: np.ndarray) -> 
             ax, ay = (light.emitter.radius * part for part in outline_point(light.emitter.outline, u, v))
             gate = np.column_stack(place_in_gate(light, 0, x / z, y / z, 0.0, 1.0 / z, ax, ay))
             height = nx * (ax - x) + ny * (ay - y) - nz * z
-            lands = is_in_opening(light, gate) & (height > 0.0) & (z > light.nearest)
-            for blade in range(len(light.blades.limits)):
-                lands &= blade_passes(light, blade, 0, x / z, y / z, 0.0, 1.0 / z, ax, ay)
+            lands = is_in_opening(light, gate) & passes_blades(light, x / z, y / z, 1.0 / z, ax, ay)
+            lands &= (height > 0.0) & (z > light.nearest)
             glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
             total += np.where(lands, glow * z * height / ((x - ax) ** 2 + (y - ay) ** 2 + z * z) ** 2, 0.0)
     area = math.pi * light.emitter.radius**2 * light.emitter.outline.area

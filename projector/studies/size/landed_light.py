@@ -1,15 +1,16 @@
 """On whom a projector's light lands: whose share is how large, how large the pattern is there, and how it compares with
 a sitter.
 
-Chief rays stand for the light: even steps of direction seen from the pupil, each with what stencil, blades and hot spot
-let through and with cos⁴ of its angle, the far-field form of flux (R. Siegel & J. Howell, Thermal Radiation Heat
-Transfer).
+Of a lens chief rays stand for the light: even steps of direction seen from the pupil, each with what stencil, blades
+and hot spot let through and with cos⁴ of its angle, the far-field form of flux (R. Siegel & J. Howell, Thermal
+Radiation Heat Transfer). Of a bare lamp, whose edges are wide, rays come from even places of all its opening.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,12 +30,15 @@ from projector.tracing.gate.chief_rays import (
     passes_blades,
 )
 from projector.tracing.gate.gate_image import hot_spot
-from projector.tracing.gate.lens_law import Projection
+from projector.tracing.gate.lens_law import Projection, has_lens, without_blades
 from projector.tracing.rays.bvh import closest_hits
+from projector.tracing.sight.outline import outline_point
 
 # Directions across the opening; places across it where it is looked for without a stencil.
 _N_RAYS, _N_PLACES = 320, 1024
 _ROWS = 128
+# Places along each side of a bare lamp's opening; its rays are as many as there are chief rays.
+_N_OPENING = 8
 
 
 @dataclass(frozen=True, repr=False)
@@ -168,12 +172,16 @@ def _open_box(
     return ends[0][0], ends[1][0], ends[0][1], ends[1][1]
 
 
-def _let_through(light: Projection, gate: np.ndarray) -> np.ndarray:
-    """Share (n,) of light that stencil, gate and blades let through along the chief rays of gate points (n, 2) m."""
+def _let_through(light: Projection, gate: np.ndarray, places: np.ndarray | None = None) -> np.ndarray:
+    """Share (n,) of light that stencil, gate and blades let through along rays of gate points (n, 2) m, from places
+    (n, 2) m of a bare lamp's opening; along chief rays without.
+    """
     rows, columns = light.bitmap.transmission.shape
     row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
     column = np.floor(gate[:, 0] / light.bitmap.pitch + 0.5 * columns).astype(int)
-    passes = is_in_opening(light, gate) & passes_blades(light, gate)
+    slopes, (ax, ay) = gate.T / light.tube_length, (0.0, 0.0) if places is None else places.T
+    # To the gate's own plane, where a ray of a bare lamp has these slopes.
+    passes = is_in_opening(light, gate) & passes_blades(light, *slopes, 1.0 / light.tube_length, ax, ay)
     return light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * passes
 
 
@@ -190,17 +198,15 @@ def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[La
     arrays, found = stage.arrays, opening(stage, staged)
     if not math.isfinite(found.width_mm):
         return []
-    left, top, right, bottom = found.box_mm
-    lit = (1e-3 * left, 1e-3 * top, 1e-3 * right, 1e-3 * bottom)
-    if spec.stencil is not None:
-        lit = _open_box(light, opening_half_sizes(light), True, 0.0)
-    slopes = _directions(light, lit)
-    gate = gate_points_of_slopes(light, slopes)
-    glow = hot_spot(light.gate, gate[:, 0], gate[:, 1])
-    weights = _let_through(light, gate) * glow / (1.0 + (slopes**2).sum(axis=1)) ** 2
-    slopes, weights = slopes[weights > 0.0], weights[weights > 0.0] / weights.sum()
-    distances, owners = _hits(light, arrays, slopes)
-    on_axis, axis_owner = (values[0] for values in _hits(light, arrays, np.zeros((1, 2))))
+    rays = _chief_rays(light, found, spec) if has_lens(light) else _rays_of_a_lamp(light, spec)
+    glow = hot_spot(light.gate, *rays.gate.T)
+    weights = _let_through(light, rays.gate, rays.places) * glow / (1.0 + (rays.slopes**2).sum(axis=1)) ** 2
+    passing = weights > 0.0
+    if not passing.any():
+        return []
+    places, slopes, weights = rays.places[passing], rays.slopes[passing], weights[passing] / weights.sum()
+    distances, owners = _hits(light, arrays, places, slopes)
+    on_axis, axis_owner = (values[0] for values in _hits(light, arrays, np.zeros((1, 2)), np.zeros((1, 2))))
     rows = []
     for owner in np.unique(owners[owners >= 0]):
         here = owners == owner
@@ -208,7 +214,7 @@ def landed_light(stage: SceneOrStage, projector: AnyProjector = None) -> list[La
         distance = float(on_axis) if owner == axis_owner else float(weights[here] @ distances[here] / share)
         sitter = None
         if owner >= len(scene.surface):
-            points = np.array(light.emitter.position) + distances[here, None] * _world(light, slopes[here])
+            points = _starts(light, places[here]) + distances[here, None] * _world(light, slopes[here])
             sitter = _sitter(scene.figure[owner - len(scene.surface)], points, weights[here])
         away = distance if spec.lens is not None else distance + opening_before(spec)
         rows.append(LandedOn(arrays.names[owner], share, away, *_sizes(light, found, distance), sitter))
@@ -225,6 +231,53 @@ def _sizes(light: Projection, found: Opening, distance: float) -> tuple[float, f
     width, height = float(ends[1, 0] - ends[0, 0]), float(ends[3, 1] - ends[2, 1])
     detail = None if found.detail_mm is None else found.detail_mm * distance / light.tube_length
     return *pattern_size(light, distance), width * distance, height * distance, detail
+
+
+class _Rays(NamedTuple):
+    """Rays (n, 2): places (m) in the pupil from where they come, their slopes X/Z and Y/Z, and where (m) they left the
+    gate.
+    """
+
+    places: np.ndarray
+    slopes: np.ndarray
+    gate: np.ndarray
+
+
+def _chief_rays(light: Projection, found: Opening, spec) -> _Rays:
+    """Chief rays in even steps of direction over a lens's opening, whatever lets any light through counted."""
+    left, top, right, bottom = (1e-3 * side for side in found.box_mm)
+    if spec.stencil is not None:
+        left, top, right, bottom = _open_box(light, opening_half_sizes(light), True, 0.0)
+    slopes = _directions(light, (left, top, right, bottom))
+    return _Rays(np.zeros_like(slopes), slopes, gate_points_of_slopes(light, slopes))
+
+
+def _rays_of_a_lamp(light: Projection, spec) -> _Rays:
+    """Rays from even places of a bare lamp's opening in even steps over the hole of its card; from each place the steps
+    are shifted by another part of one, so that together they are as fine as chief rays are.
+    """
+    half = opening_half_sizes(light)
+    left, top, right, bottom = -half[0], -half[1], *half
+    if spec.stencil is not None:
+        # A blade in a plane of its own may stop a place's chief ray and let others pass.
+        left, top, right, bottom = _open_box(light._replace(blades=without_blades(1)), half, True, 0.0)
+    n_steps, parts = _N_RAYS // _N_OPENING, (np.arange(_N_OPENING) + 0.5) / _N_OPENING
+    places, gate = [], []
+    for i, u in enumerate(parts):
+        for j, v in enumerate(parts):
+            shift_x, shift_y = (parts[(3 * i + j) % _N_OPENING], parts[(i + 3 * j) % _N_OPENING])
+            x, y = (np.arange(n_steps) + shift_x) / n_steps, (np.arange(n_steps) + shift_y) / n_steps
+            grid = np.meshgrid(left + (right - left) * x, top + (bottom - top) * y)
+            gate.append(np.column_stack([axis.ravel() for axis in grid]))
+            place = light.emitter.radius * np.array(outline_point(light.emitter.outline, u, v))
+            places.append(np.tile(place, (n_steps**2, 1)))
+    starts, ends = np.concatenate(places), np.concatenate(gate)
+    return _Rays(starts, (ends - starts) / light.tube_length, ends)
+
+
+def _starts(light: Projection, places: np.ndarray) -> np.ndarray:
+    """Places (n, 2) m of the pupil as points (n, 3) of the world."""
+    return np.array(light.emitter.position) + places @ np.array([light.emitter.right, light.emitter.down])
 
 
 def _directions(light: Projection, box: tuple[float, float, float, float]) -> np.ndarray:
@@ -248,13 +301,15 @@ def _world(light: Projection, slopes: np.ndarray) -> np.ndarray:
     )
 
 
-def _hits(light: Projection, arrays: SceneArrays, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _hits(
+    light: Projection, arrays: SceneArrays, places: np.ndarray, slopes: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Distances along the axis (n,) m at which rays land, NaN for never, and on which object (n,), −1 for none."""
     n = len(slopes)
     t, faces, u, v = np.empty(n), np.empty(n, np.int32), np.empty(n), np.empty(n)
     closest_hits(
         arrays.bvh,
-        np.tile(np.array(light.emitter.position), (n, 1)),
+        _starts(light, places),
         _world(light, slopes),
         0.0,
         1e6,

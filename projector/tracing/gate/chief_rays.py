@@ -82,13 +82,13 @@ def is_in_opening(light: Projection, gate: np.ndarray) -> np.ndarray:
     return is_inside_gate(light.gate, gate[:, 0], gate[:, 1]) & (np.abs(gate) <= _bitmap_half_sizes(light)).all(axis=1)
 
 
-def passes_blades(light: Projection, gate: np.ndarray) -> np.ndarray:
-    """Whether chief rays of gate points (n, 2) m pass all blades (n,). Through the middle of the pupil a blade's own
-    focus plays no part.
+def passes_blades(light: Projection, slope_x, slope_y, inverse_distance=0.0, ax=0.0, ay=0.0) -> np.ndarray:
+    """Whether rays of straight slopes (n,) through pupil points (m) pass all blades (n,), corners aside; chief rays
+    unless a place in the pupil is given, and through its middle a blade's own focus plays no part.
     """
-    slopes, passes = gate.T / light.tube_length, np.ones(len(gate), bool)
+    passes = np.ones(np.shape(slope_x), bool)
     for blade in range(len(light.blades.limits)):
-        passes &= blade_passes(light, blade, 0, slopes[0], slopes[1], 0.0, 0.0, 0.0, 0.0)
+        passes &= blade_passes(light, blade, 0, slope_x, slope_y, 0.0, inverse_distance, ax, ay)
     return passes
 
 

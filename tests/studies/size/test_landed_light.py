@@ -186,3 +186,29 @@ def test_behind_a_windows_frame_the_sun_throws_it_as_large_as_it_is():
     assert 1e3 * opened.opening_height_m == pytest.approx(inside.height_mm, rel=3e-3)
     said = landing_words(found, opened, 8.0)
     assert "light from far away" in said[0] and "sharp at its card alone; blur" in said[2]
+
+
+@pytest.mark.parametrize(
+    "blade",
+    [(), ({"side": "left", "insertion_mm": 10.0, "offset_mm": 100.0},)],
+    ids=["open", "a blade nearer the lamp"],
+)
+def test_a_bare_lamps_penumbra_counts_in_its_shares(studio, blade):
+    """A hole of 30 mm half a metre before an opening of 80 mm: on a wall 2 m away its penumbra is 240 mm wide, and a
+    wall of 120 mm gets a part only of the light whose chief rays all land on it. Held to lumens counted in a map by
+    single rays, over those on a wall that catches all: within 0.01, what 16² rays a point leave.
+    """
+    lamp = {"lens": None, "focus": None, "lamp": {"opening_mm": 80.0, "card_mm": 500.0}, "reading": None}
+    gate = {"shape": "rectangle", "width_mm": 30.0, "height_mm": 30.0, "diameter_mm": None}
+    place = {"position_m": [0.0, 1.5, 2.0], "aim": [0.0, 1.5, 0.0], "output": {"lumens": 1000.0}}
+    lit = []
+    for size in (0.12, 1.2):
+        scene = studio.scene(lamp | place | {"gate": gate, "blade": list(blade)}, {"width_m": size, "height_m": size})
+        found = irradiance_map(scene, "wall", 96, n_rays_side=16)
+        lit.append(float(found.illuminance.sum(dtype=float)) * (size / 96) ** 2)
+        (landed,) = study.landed_light(scene, scene.projector[0])
+        if size == 0.12:
+            share = landed.share
+    assert landed.share == pytest.approx(1.0, abs=1e-9)
+    assert 0.1 < share < 0.6
+    assert share == pytest.approx(lit[0] / lit[1], abs=0.01)
