@@ -346,7 +346,7 @@ def troubles_of_text(seed: int, number: int) -> list[str]:
 
 
 def troubles_of_changes(seed: int, number: int) -> list[str]:
-    """One set of odd changes: made, or told in words; to a scene in memory, to its file and to a damaged one."""
+    """One set of odd changes: made, or refused in words; to a scene in memory, to its file and to a damaged one."""
     scene, changes = odd_changes(seed, number)
     for changed in (
         lambda: with_overrides(scene, changes),

@@ -98,5 +98,5 @@ def _figure_of(result):
     return figure_of(result)
 
 
-# Reports stand above everything that has results: they are told here who draws them.
+# Reports stand above everything that has results: here they learn who draws them.
 shown.figures_by(_figure_of)

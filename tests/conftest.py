@@ -64,7 +64,7 @@ class Studio:
     def scene(
         self, projector=None, wall=None, camera=None, more_projectors=(), figures=(), surfaces=None, **others
     ) -> Scene:
-        """One projector square to a wall unless told otherwise; a value of None takes a key away."""
+        """One projector square to a wall unless a change says otherwise; a value of None takes a key away."""
         data = {
             "format": 1,
             "camera": merged(CAMERA, camera or {}),

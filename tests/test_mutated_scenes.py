@@ -70,7 +70,7 @@ def test_the_cases_are_what_they_say(mutated):
 
 
 def test_light_that_is_none_is_noticed(mutated, monkeypatch):
-    """The judge itself: a renderer whose light goes wrong in one pixel is told on."""
+    """The judge itself: a renderer whose light goes wrong in one pixel is caught."""
     from projector.rendering.session import RenderSession
 
     scene, whole = mutated.load("01-square-wall"), RenderSession.exposed

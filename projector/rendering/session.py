@@ -214,7 +214,7 @@ class _LightInSession:
             reach = reach.joined(found.value)
         seen = tuple(self.seen(name, points) for name, points in sets.items())
         weights = self.source.weights(self.session.stage.reflectances, prepared_light.XYZ_CHANNELS)
-        # What is in the gate is told by what it is drawn of: its picture may have been let go and drawn again.
+        # What is in the gate goes by what it is drawn of: its picture may have been let go and drawn again.
         light = (self.source.light, self.staged.gate_inputs, weights)
         lit = (tuple(sets.values()), seen, self.squares(sets["grid"]), reach, self.view.camera, self.view.quality)
         return self._get("look-ups", self._projected, (*light, *lit)).value

@@ -1,6 +1,6 @@
 """The stages of a picture, each a function of its inputs alone.
 
-None sees the scene: what a stage reads is what it is given, so what a session keeps of it can be told by its inputs.
+None sees the scene: what a stage reads is what it is given, so what a session keeps of it goes by its inputs.
 `work` says who works; no result depends on that.
 """
 
@@ -29,7 +29,7 @@ SHADOW_STEP = 0.5
 
 
 class Work(NamedTuple):
-    """The threads that work on a stage, and whoever is told how far they are."""
+    """The threads that work on a stage, and whoever hears how far they are."""
 
     workers: Workers
     progress: Progress | None
@@ -118,7 +118,7 @@ def projected(
     camera: PinholeCamera,
     quality: Quality,
 ) -> np.ndarray:
-    """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as it was told by the inputs."""
+    """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as its inputs say."""
     prepared = prepare()
     values = []
     with prepared_light.stacks_ready(prepared, reach) as stacks:

@@ -28,7 +28,7 @@ def default_threads() -> int:
 
 @dataclass
 class Progress:
-    """Told how far the work is; asked whether to stop.
+    """Hears how far the work is, and is asked whether to stop.
 
     report(name, done, total) is called from the thread that called `run_pieces`, between pieces.
     """

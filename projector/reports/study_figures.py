@@ -113,7 +113,7 @@ def focus_figure(curves, wanted_mm: float | None = None, focuses=()):
 
 
 def _coincide(widths: np.ndarray, others: np.ndarray) -> bool:
-    """Whether two curves cannot be told apart in a drawing: nowhere further apart than a hundredth of its height."""
+    """Whether two curves look the same in a drawing: nowhere further apart than a hundredth of its height."""
     return np.abs(widths - others).max() < 0.01 * max(widths.max(), others.max())
 
 
@@ -122,7 +122,7 @@ def _projectors(curves) -> list[str]:
 
 
 def _named_edges(curves) -> list[tuple[str, np.ndarray, np.ndarray]]:
-    """Label, offsets and widths of everything that casts an edge; blades that cannot be told apart share a line."""
+    """Label, offsets and widths of everything that casts an edge; blades that look the same share a line."""
     several = len(_projectors(curves)) > 1
     found = []
     for curve in curves:
@@ -231,7 +231,7 @@ def _edge_band(axes, grid, rise, title: str) -> None:
 
 
 def _edge_lines(axes, grid, rise) -> None:
-    """Each channel's rise, linear, of its own full light; told apart by dashes and widths as well as by colour.
+    """Each channel's rise, linear, of its own full light; distinguished by dashes and widths as well as by colour.
 
     Below 0 and above 1 lie colours that the screen cannot show.
     """

@@ -56,6 +56,7 @@ def _scene(
     wall: float,
     lens: str,
     focus: float,
+    *,
     gate_mm: float = 70.0,
     blade: str = "",
     yaw: float = 0.0,

@@ -15,7 +15,7 @@ from projector.cli.running import run_command_line
 
 @dataclass(frozen=True)
 class Answered:
-    """What a command line came to, as subprocess.run would tell it."""
+    """What a command line came to, as subprocess.run would report it."""
 
     returncode: int
     stdout: str

@@ -94,11 +94,11 @@ def test_a_lens_that_was_measured_before_is_measured_again(photographs, tmp_path
 def test_edges_alone_are_told_where_no_lens_is_asked_for(photographs):
     answer = run(photographs[0], "--scale", "10,20,110,20,40", "--json")
     assert answer.exit_code == 0, answer.output
-    told = json.loads(answer.stdout)
-    assert told["result"]["mm_per_pixel"] == pytest.approx(0.4)
-    assert told["result"]["lens"] is None
-    assert told["result"]["photographs"][0]["width_green_mm"] > 1.0
-    assert "--throw-m, --focal-length-mm" in told["warnings"][0]
+    answer_read = json.loads(answer.stdout)
+    assert answer_read["result"]["mm_per_pixel"] == pytest.approx(0.4)
+    assert answer_read["result"]["lens"] is None
+    assert answer_read["result"]["photographs"][0]["width_green_mm"] > 1.0
+    assert "--throw-m, --focal-length-mm" in answer_read["warnings"][0]
 
 
 def test_a_lens_file_of_somebody_is_not_replaced(photographs, tmp_path):
@@ -163,11 +163,11 @@ def greys(photographs, tmp_path):
 def test_grey_photographs_are_read_and_fitted_by_nobody(photographs, tmp_path):
     found = run(*greys(photographs, tmp_path), "--mm-per-pixel", MM_PER_PIXEL, "--json")
     assert found.exit_code == 0
-    told = json.loads(found.stdout)
-    assert told["result"]["photographs"][0]["grey"] is True
-    assert told["result"]["photographs"][0]["width_mm"] > 1.0
-    assert "shift_red_mm" not in told["result"]["photographs"][0]
-    assert any("nothing about colour" in warning for warning in told["warnings"])
+    answer_read = json.loads(found.stdout)
+    assert answer_read["result"]["photographs"][0]["grey"] is True
+    assert answer_read["result"]["photographs"][0]["width_mm"] > 1.0
+    assert "shift_red_mm" not in answer_read["result"]["photographs"][0]
+    assert any("nothing about colour" in warning for warning in answer_read["warnings"])
     refused = fitted(greys(photographs, tmp_path), "-o", tmp_path / "lens")
     assert refused.exit_code == 1
     assert "grey photographs (all of them)" in refused.output and "in colour" in refused.output

@@ -111,9 +111,9 @@ def test_a_reading_of_the_room_is_typed_saved_and_refused_like_any_other(tmp_pat
     saved = save_scene("03-cabin-window", tmp_path / "dusk.toml", changes)
     assert "reading = { f_number = 2, iso = 400, shutter_s = 0.02 }" in saved.read_text()
     assert room_light(load(saved)).level == pytest.approx(250.0 * 4.0 / (0.02 * 400.0))
-    with pytest.raises(SceneError) as told:
+    with pytest.raises(SceneError) as refused:
         load("03-cabin-window", ["ambient={}", "ambient.reading={ f_number = 2, iso = 400 }"])
-    assert [fault.key for fault in told.value.faults] == ["ambient.reading.shutter_s"]
+    assert [fault.key for fault in refused.value.faults] == ["ambient.reading.shutter_s"]
 
 
 @pytest.mark.parametrize(

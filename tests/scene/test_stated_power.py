@@ -162,7 +162,7 @@ def test_what_a_statement_cannot_say_of_its_lens_is_a_fault(tmp_path, lens, powe
 def test_a_transmittance_that_the_reading_already_contains_is_said(tmp_path):
     path = tmp_path / "scene.toml"
     lens = "focal_length_mm = 85, f_number = 4, transmittance = 0.5"
-    for power, told in (
+    for power, is_warned in (
         (READING, True),
         (OUTPUT, True),
         ("output = { lumens = 400, before_lens = true }", False),
@@ -170,4 +170,4 @@ def test_a_transmittance_that_the_reading_already_contains_is_said(tmp_path):
     ):
         path.write_text(scene_text(lens, power))
         warnings = check(path)[2]
-        assert any("transmittance of 0.5 is already in its" in warning for warning in warnings) == told
+        assert any("transmittance of 0.5 is already in its" in warning for warning in warnings) == is_warned

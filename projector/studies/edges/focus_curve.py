@@ -13,7 +13,7 @@ from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, projector_on, stage_of
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, name_of, patch_diameters, place_on_surface
 from projector.studies.edges.refocus import blade_edges, edge_refocused, refocused, sharpest_offset, yellow_refocused
-from projector.studies.edges.widest_fringe import edge_told_of
+from projector.studies.edges.widest_fringe import edge_reported_at
 
 
 @dataclass(frozen=True, repr=False)
@@ -144,7 +144,8 @@ def compromise(stage: SceneOrStage, projector: AnyProjector, references) -> Comp
         light, weights = full_spectrum(stage, refocused(spec, offset))
         places = [place_on_surface(stage, light, reference) for reference in references]
         return tuple(
-            1e3 * edge_by_formula(light, edge_told_of(light, place), "across").width(weights[:, 1]) for place in places
+            1e3 * edge_by_formula(light, edge_reported_at(light, place), "across").width(weights[:, 1])
+            for place in places
         )
 
     # A look round the whole travel first: the search below only finds the lowest point next to where it starts.

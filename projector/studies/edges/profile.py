@@ -242,7 +242,7 @@ def edge_by_formula(
     """The edge through the place's own gate point, square to `direction` on the surface: pupil-shaped blur of each
     wavelength.
 
-    It is told as far as it reaches, and at least to ± least_span (m on the surface). The spherical term widens each
+    It is given as far as it reaches, and at least to ± least_span (m on the surface). The spherical term widens each
     patch to its outermost ray, a bound rather than a shape.
     """
     movement = place.per_metre(direction)

@@ -13,7 +13,7 @@ from projector.shown import Shown
 from projector.stage.optics import require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
 from projector.studies.edges.profile import edge_by_formula, full_spectrum, patch_diameters, place_on_surface
-from projector.studies.edges.widest_fringe import edge_told_of
+from projector.studies.edges.widest_fringe import edge_reported_at
 from projector.tracing.gate.lens_law import Projection, as_if_in_blade_plane
 
 # The stencil is moved no nearer to the lens than this share of the focal length, which is also where a scene's check
@@ -73,7 +73,7 @@ def edge_refocused(
     if blade is not None:
         light = as_if_in_blade_plane(light, blade)
     place = place_on_surface(staged.stage, light, reference)
-    return 1e3 * edge_by_formula(light, edge_told_of(light, place), "across", 801).width(weights[:, 1])
+    return 1e3 * edge_by_formula(light, edge_reported_at(light, place), "across", 801).width(weights[:, 1])
 
 
 def blade_edges(stage: SceneOrStage, projector: AnyProjector, reference) -> dict[str, float]:

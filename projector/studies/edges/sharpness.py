@@ -29,7 +29,7 @@ from projector.studies.edges.profile import (
 )
 from projector.studies.edges.refocus import WantedFocus, blade_edges, wanted_focuses
 from projector.studies.edges.shining_pupil import LitPupil, lit_pupil
-from projector.studies.edges.widest_fringe import edge_told_of
+from projector.studies.edges.widest_fringe import edge_reported_at
 from projector.studies.light.light_at import LightAt, light_at, require_edges
 from projector.tracing.gate.lens_law import has_lens, with_pupil_radius
 
@@ -170,10 +170,10 @@ def sharpness(
         for direction, edge in edges.items()
     }
     widths = {name: 1e3 * edge.width(weights[:, 1]) for name, edge in edges.items()}
-    told = edge_told_of(light, place)
-    edge = 1e3 * edge_by_formula(light, told, "across").width(weights[:, 1])
-    per_metre = float(np.linalg.norm(told.per_metre_across))
-    blur = 1e3 * abs(float(patch_diameters(yellow, told)[0])) / per_metre
+    reported = edge_reported_at(light, place)
+    edge = 1e3 * edge_by_formula(light, reported, "across").width(weights[:, 1])
+    per_metre = float(np.linalg.norm(reported.per_metre_across))
+    blur = 1e3 * abs(float(patch_diameters(yellow, reported)[0])) / per_metre
     pixel = 1e3 * camera_pixel_at(stage.scene, place.point)
     bitmap = staged.bitmap
     detail = stencil_detail(bitmap.transmission, bitmap.pitch) if spec.stencil is not None else None
@@ -199,9 +199,9 @@ def sharpness(
         blades_mm=blade_edges(stage, staged, reference),
         wanted_mm=within_mm,
         wanted_focuses=() if within_mm is None else wanted_focuses(stage, staged, reference, within_mm),
-        stop=None if within_mm is None else stop_for(spec, light, weights[:, 1], told, within_mm),
+        stop=None if within_mm is None else stop_for(spec, light, weights[:, 1], reported, within_mm),
         depth_m=None if within_mm is None else softness_depth(light, weights[:, 1], within_mm),
-        limits=_limits(yellow, light, weights, told, bitmap_pixel, pixel),
+        limits=_limits(yellow, light, weights, reported, bitmap_pixel, pixel),
         word=word_for(edge, detail_mm, pixel),
         has_lens=spec.lens is not None,
     )

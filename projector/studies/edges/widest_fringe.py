@@ -80,7 +80,7 @@ def widest_fringe(light: Projection, place: Place, lens, passed: np.ndarray) -> 
     return _at(float(found.x), axial, shift, place, False)
 
 
-def edge_told_of(light: Projection, place: Place) -> Place:
+def edge_reported_at(light: Projection, place: Place) -> Place:
     """The place turned to the edge that is reported: across the tilt, or square to the radius where lateral colour
     shifts edges.
     """

@@ -43,7 +43,7 @@ class SetUp:
     f_number: float | None = None
 
 
-class Told:
+class Solves:
     """Counts the solves of all fits and tells whoever watches."""
 
     def __init__(self, progress: Progress, total: int):
@@ -71,8 +71,8 @@ class EdgeFit:
 
     N_SOLVES = 4
 
-    def __init__(self, readings, offsets_mm, set_up: SetUp, model: str, told: Told):
-        self.readings, self.set_up, self.model, self._told = readings, set_up, model, told
+    def __init__(self, readings, offsets_mm, set_up: SetUp, model: str, solves: Solves):
+        self.readings, self.set_up, self.model, self._solves = readings, set_up, model, solves
         self.offsets = 1e-3 * np.asarray(offsets_mm, float)
         self.has_lateral = set_up.gate_width_mm is not None and any(reading.axis_mm is not None for reading in readings)
         self.fixed_pupil = None
@@ -218,7 +218,7 @@ class EdgeFit:
         ten unknowns from tens of thousands of values, where a decomposition of all derivatives would take most of the
         time.
         """
-        self._told.one_more()
+        self._solves.one_more()
         free, scales = self._free(), self._scales()
         lowest = np.full(free.size, -np.inf)
         lowest[[0, 3]] = LEAST_PUPIL_M, 0.0

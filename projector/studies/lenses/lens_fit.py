@@ -15,7 +15,7 @@ import numpy as np
 from projector.faults import Fault, SceneError
 from projector.rendering.workers import Progress
 from projector.shown import Shown
-from projector.studies.lenses.edge_fit import EdgeFit, SetUp, Told
+from projector.studies.lenses.edge_fit import EdgeFit, SetUp, Solves
 from projector.studies.lenses.slanted_edge import N_BANDS, EdgeReading
 
 MODELS = ("single", "corrected")
@@ -82,16 +82,16 @@ def fit_lens(
     """
     _check(readings, offsets_mm, set_up, model)
     names = [model] if model else list(MODELS)
-    told = Told(progress or Progress(), len(names) * EdgeFit.N_SOLVES)
-    fits = [EdgeFit(readings, offsets_mm, set_up, name, told) for name in names]
+    solves = Solves(progress or Progress(), len(names) * EdgeFit.N_SOLVES)
+    fits = [EdgeFit(readings, offsets_mm, set_up, name, solves) for name in names]
     best = min(fits, key=lambda fit: fit.residual)
     others = [fit.residual for fit in fits if fit is not best]
     found = _result(best, others[0] if others else None)
     if len(readings) > 1 and (found.dispersion is None or best.misfit > MOST_MISFIT):
-        told.total += len(names) * EdgeFit.N_SOLVES
-        turned = [EdgeFit(readings, [-offset for offset in offsets_mm], set_up, name, told) for name in names]
+        solves.total += len(names) * EdgeFit.N_SOLVES
+        turned = [EdgeFit(readings, [-offset for offset in offsets_mm], set_up, name, solves) for name in names]
         _refuse_reversed(found, min(turned, key=lambda fit: fit.residual), offsets_mm)
-    told.finish()
+    solves.finish()
     return found
 
 
@@ -100,7 +100,7 @@ def _refuse_reversed(found: LensFit, turned: EdgeFit, offsets_mm) -> None:
 
     To first order a pupil's blur is the same on both sides of sharp. What tells the sides apart is colour: a glass
     bends blue more than red, so blue is sharp with the stencil nearer to the lens. Without colour the sides cannot be
-    told from edges: they differ by offset over tube length, a hundredth, which is as much as an offset is known.
+    separated by edges: they differ by offset over tube length, a hundredth, which is as much as an offset is known.
     """
     if (
         turned.residual > REVERSED_SHARE * found.residual

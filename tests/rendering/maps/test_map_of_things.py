@@ -244,9 +244,9 @@ def test_the_words_of_a_map(studio, monkeypatch, capsys):
 def test_a_map_of_more_points_than_memory_holds_is_refused_before_it_is_made(studio, wall, n_across, cure):
     """At 960 across, a strip of 1 mm by 1 km would be 9.2e11 points."""
     scene = studio.scene(wall=wall)
-    with pytest.raises(SceneError) as told:
+    with pytest.raises(SceneError) as refused:
         irradiance_map(scene, "wall", n_across)
-    assert cure in str(told.value) and "5 million" in told.value.faults[0].allowed
+    assert cure in str(refused.value) and "5 million" in refused.value.faults[0].allowed
     if cure != "too narrow":
         # What it proposes is as much as fits.
         fewer = int(cure.split()[1])

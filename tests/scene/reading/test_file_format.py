@@ -1,4 +1,4 @@
-"""The text of a scene file: what TOML refuses is told with its line and what was meant; formats go up step by step."""
+"""The text of a scene file: what TOML refuses is reported with its line and what was meant; formats go up in steps."""
 
 from __future__ import annotations
 

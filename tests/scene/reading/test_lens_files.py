@@ -1,4 +1,4 @@
-"""Lens files: shipped ones are right, the scene's own keys go on top, faults are told where they stand."""
+"""Lens files: shipped ones are right, the scene's own keys go on top, faults are reported where they stand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Scene files: right ones read, wrong ones told all at once with their lines; changes by name; comments kept."""
+"""Scene files: right ones read, wrong ones reported all at once with their lines; changes by name; comments kept."""
 
 from __future__ import annotations
 

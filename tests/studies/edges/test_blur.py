@@ -1,4 +1,4 @@
-"""Blur from plain numbers: the same as in a scene and as in closed form, and every wrong number told."""
+"""Blur from plain numbers: the same as in a scene and as in closed form, and every wrong number reported."""
 
 from __future__ import annotations
 

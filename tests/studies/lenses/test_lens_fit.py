@@ -253,16 +253,16 @@ def test_blacks_that_were_cut_are_seen_and_cost_pupil(single):
 
 @pytest.mark.slow
 def test_progress_is_told_to_the_end(single):
-    told = []
+    reported = []
     fit_lens(
         developed_edges(single),
         OFFSETS,
         SetUp(2.0, 85.0, 2.0),
         "single",
-        Progress(lambda name, done, total: told.append((done, total))),
+        Progress(lambda name, done, total: reported.append((done, total))),
     )
-    assert told[0] == (0, 4) and told[-1] == (4, 4)
-    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    assert reported[0] == (0, 4) and reported[-1] == (4, 4)
+    assert [done for done, _ in reported] == sorted(done for done, _ in reported)
 
 
 @pytest.mark.slow

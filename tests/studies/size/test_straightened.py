@@ -135,7 +135,7 @@ def test_it_lands_as_the_picture_was_drawn(studio, changes):
 )
 def test_a_kept_size_lands_as_large_as_on_a_square_wall_and_says_what_is_cut(studio, projector):
     """26° at 3.00 m: 1.385 m (2·D·tan 13°). Where the open gate's light ends on a plate as large, so does the picture,
-    by the share that is told.
+    by the share that is reported.
 
     1 % of places may differ at edges. Half a texel (1/1024) along the outer frame's cut sides, 24/512 wide, is 2 % of
     those and 0.5 % of all.

@@ -21,7 +21,7 @@ REPOSITORY = Path(__file__).resolve().parents[3]
 
 
 def displaced_sphere(subdivisions: int = 5):
-    """A bumpy closed ball of radius about 1; 20 480 triangles unless told otherwise."""
+    """A bumpy closed ball of radius about 1; 20 480 triangles unless another number is given."""
     mesh = trimesh.creation.icosphere(subdivisions=subdivisions)
     vertices = np.array(mesh.vertices)
     vertices *= 1.0 + 0.15 * np.sin(7.0 * vertices[:, :1]) * np.cos(5.0 * vertices[:, 1:2])
