@@ -179,9 +179,10 @@ def _let_through(light: Projection, gate: np.ndarray, places: np.ndarray | None 
     rows, columns = light.bitmap.transmission.shape
     row = np.floor(gate[:, 1] / light.bitmap.pitch + 0.5 * rows).astype(int)
     column = np.floor(gate[:, 0] / light.bitmap.pitch + 0.5 * columns).astype(int)
-    slopes, (ax, ay) = gate.T / light.tube_length, (0.0, 0.0) if places is None else places.T
+    slope_x, slope_y = gate.T / light.tube_length
+    ax, ay = (0.0, 0.0) if places is None else places.T
     # To the gate's own plane, where a ray of a bare lamp has these slopes.
-    passes = is_in_opening(light, gate) & passes_blades(light, *slopes, 1.0 / light.tube_length, ax, ay)
+    passes = is_in_opening(light, gate) & passes_blades(light, slope_x, slope_y, 1.0 / light.tube_length, ax, ay)
     return light.bitmap.transmission[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] * passes
 
 
