@@ -102,8 +102,13 @@ def label_contours(axes, lines, text_of, taken: list, **style) -> None:
 
 
 def _parts(path) -> list[np.ndarray]:
-    """The separate lines (n, 2) of a path, those of one point left out."""
-    return [part for part in path.to_polygons(closed_only=False) if len(part) > 1]
+    """The separate lines (n, 2) of a path, those of one point left out.
+
+    Path.to_polygons would thin out the points of a path in metres to those a ninth of a metre apart.
+    """
+    codes = path.codes if path.codes is not None else np.full(len(path.vertices), path.LINETO)
+    starts = np.flatnonzero(codes == path.MOVETO)
+    return [part for part in np.split(path.vertices, starts[starts > 0]) if len(part) > 1]
 
 
 def _on_line(axes, text: str, line: np.ndarray, others: np.ndarray, taken: list, style) -> bool:

@@ -224,6 +224,8 @@ def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
         row = (-0.2 - level) / 2.5 * 19.0
         assert np.allclose(path.vertices[:, 1], 1.0 - (2.0 * row + 0.5) * 0.05, atol=1e-6)
     assert sorted(text.get_text() for text in axes.texts) == ["−1", "−2"]
+    # Where nothing is in the way a line is labelled at its middle, to one of its points.
+    assert all(abs(text.get_position()[0]) < 0.1 for text in axes.texts)
 
 
 @pytest.mark.parametrize("softness", [1.5, 6.0])
