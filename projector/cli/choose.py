@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from projector.answers.choosing import NO_READING, not_saved, places_words, saved_words, sheet_words
+from projector.answers.choosing import NO_READING, not_saved, places_words, relaxation_words, saved_words, sheet_words
 from projector.answers.chosen import one_projector
 from projector.answers.typed import axis_from, point_from, quality_from, room_from, size_from
 from projector.cli.numbers import number_option, refuse_unused, whole_number_option
@@ -228,7 +228,7 @@ def place(
     return Reply(
         {
             "answers": [asdict(item) for item in answers],
-            "relaxations": [asdict(item) for item in relaxations],
+            "relaxations": [{**asdict(item), "words": relaxation_words(item)} for item in relaxations],
             "saved_answer": answer if saved in files else None,
         },
         words,

@@ -15,15 +15,14 @@ from projector.optics import thin_lens
 from projector.optics.dispersion import LINE_D_NM
 from projector.scene.model import Focus, Projector
 from projector.stage.stage import Stage
+from projector.studies.choosing import reasons
 from projector.studies.choosing.rendered_size import lit_width
 from projector.studies.choosing.room import Stands
-from projector.studies.choosing.wishes import Answer, Relaxation, Wishes, rounded_down, rounded_up
+from projector.studies.choosing.wishes import Answer, Relaxation, Wishes
 from projector.studies.edges.profile import axial_edge_width, full_spectrum, place_on_axis
 from projector.studies.edges.widest_fringe import widest_fringe
 from projector.studies.size.landing import open_gate_meter, pattern_size
 
-# The name by which the scene's own lens is asked for.
-OWN_LENS = "own"
 SMALLEST_STOP = 22.0
 _STOPS = (*(2.0 ** (index / 6.0) for index in range(54) if 2.0 ** (index / 6.0) < SMALLEST_STOP), SMALLEST_STOP)
 # Sizes count as met within this share; a light is set up by the millimetre, a stencil by the micrometre, a stop by a
@@ -34,7 +33,6 @@ _FARTHEST_OFFSET = 0.5
 _MOST_STEPS = 30
 # Places that end so much (m) earlier than the room do so because a lamp there is in the way.
 _HINDERED_BY_M = 0.05
-_IN_THE_WAY = "the lamp would stand in the picture or before the camera, or its stand in a sitter"
 
 
 @dataclass(frozen=True)
@@ -48,13 +46,6 @@ class Candidate:
     is_own: bool
     projector: Projector
     power_is_stated: bool
-
-    @property
-    def words(self) -> str:
-        """What the lens is called."""
-        if not self.is_own:
-            return self.name
-        return "the scene's own lens" if self.name == OWN_LENS else f"{self.name}, the scene's own"
 
 
 def set_up(projector, position, target, f_number: float, offset_mm: float):
@@ -78,7 +69,7 @@ class LensSearch:
     def answered(self) -> Answer | Relaxation:
         """The throw that gives the wanted width: first the thin lens's, then put right for offset and distortion."""
         if not self.stage.projector(self.candidate.projector).power.luminance > 0.0:
-            return self._gives_way("light", 0.0, "its filters let no light through")
+            return self._gives_way("light", 0.0, reasons.NO_LIGHT)
         throw = self._focal_length * (self.wishes.width_m / lit_width(self.candidate.projector) + 1.0)
         longest = self.stands.longest_m - self._pupil_offset
         least = max(self._lens.nearest_focus_m or 0.0, 1.02 * self._focal_length) - self._pupil_offset
@@ -96,12 +87,13 @@ class LensSearch:
             if share > 1.0 and throw == longest:
                 return self._too_narrow(self.wishes.width_m / share, longest, throw * share)
             if share < 1.0 and throw == least:
-                nearest = rounded_up(least + self._pupil_offset, 3)
-                return self._too_wide(self.wishes.width_m / share, f"it focuses no nearer than {nearest} m")
+                numbers = {"nearest_focus_m": least + self._pupil_offset}
+                return self._gives_way("width", self.wishes.width_m / share, reasons.FOCUSES_NO_NEARER, numbers)
             if share < 1.0 and wanted < throw:
-                needs = f"nobody can stand at the throw of {wanted:.2f} m that {self.wishes.width_m:g} m needs"
-                why = f" (there {_IN_THE_WAY})" if self.stands.is_hindered_at(wanted + self._pupil_offset) else ""
-                return self._too_wide(self.wishes.width_m / share, f"{needs}{why}; at {throw:.2f} m somebody can")
+                numbers = {"needed_throw_m": wanted, "next_throw_m": throw}
+                hindered = self.stands.is_hindered_at(wanted + self._pupil_offset)
+                possible = self.wishes.width_m / share
+                return self._gives_way("width", possible, reasons.NOWHERE_TO_STAND, numbers, hindered)
             throw = min(max(throw * share, least), longest)
         return self._lit(found)
 
@@ -149,8 +141,7 @@ class LensSearch:
         number = next((stop for stop in numbers if self._edge(standing(stop)) <= wanted * (1.0 + _CLOSE)), None)
         if number is None:
             least = self._edge(standing(numbers[-1]))
-            words = f"its sharpest edge at that throw, at f/{numbers[-1]:g}, is {rounded_up(least, 2)} mm"
-            return self._gives_way("edge", least, words)
+            return self._gives_way("edge", least, reasons.NOT_SHARP_ENOUGH, {"f_number": numbers[-1]})
 
         def excess(offset):
             return self._edge(standing(number, offset)) - wanted
@@ -159,9 +150,8 @@ class LensSearch:
             return standing(number)
         far = self._far_offset(number, throw, excess)
         if excess(far) < 0.0:
-            softest = excess(far) + wanted
-            words = f"its softest edge at that throw is {rounded_down(softest, 2)} mm"
-            return self._gives_way("edge", softest, f"{words}, at f/{number:g} with the stencil {far:.0f} mm off")
+            at = {"f_number": number, "offset_mm": far}
+            return self._gives_way("edge", excess(far) + wanted, reasons.NOT_SOFT_ENOUGH, at)
         return standing(number, float(brentq(excess, 0.0, far, xtol=1e-4)))
 
     def _far_offset(self, number: float, throw: float, excess) -> float:
@@ -188,10 +178,8 @@ class LensSearch:
         meter = open_gate_meter(self.stage, found, light, throw, self.wishes.iso)
         spare = 2.0 * math.log2(meter / self.wishes.f_number)
         if spare < -2e-3:
-            shows = f"a meter would read f/{rounded_down(meter, 2)} there at ISO {self.wishes.iso:g}"
-            at_iso = rounded_up(self.wishes.iso * 2.0**-spare, 0)
-            words = f"{-spare:.1f} stops short; {shows}, and f/{self.wishes.f_number:g} at ISO {at_iso}"
-            return self._gives_way("light", meter, words)
+            numbers = {"spare_stops": spare, "iso": self.wishes.iso, "needed_iso": self.wishes.iso * 2.0**-spare}
+            return self._gives_way("light", meter, reasons.SHORT_OF_LIGHT, numbers)
         goal = self.stands.goal
         carried = staged.power.carried_over if self.candidate.power_is_stated else None
         return Answer(
@@ -212,22 +200,20 @@ class LensSearch:
             carried_over=None if carried is None else carried.sentence(found.name),
         )
 
-    def _gives_way(self, wish: str, possible: float, words: str) -> Relaxation:
+    def _gives_way(
+        self,
+        wish: str,
+        possible: float,
+        why: str,
+        numbers: dict[str, float] | None = None,
+        lamp_in_the_way: bool = False,
+    ) -> Relaxation:
         wanted = {"width": self.wishes.width_m, "edge": self.wishes.edge_mm, "light": self.wishes.f_number}[wish]
-        return Relaxation(self.candidate.words, wish, wanted, possible, f"{self.candidate.words}: {words}")
+        candidate = self.candidate
+        return Relaxation(candidate.name, candidate.is_own, wish, wanted, possible, why, numbers or {}, lamp_in_the_way)
 
     def _too_narrow(self, possible: float, longest: float, throw: float) -> Relaxation:
-        allowed = "no place in the room sees the target within that angle"
-        is_hindered = self.stands.longest_seen_m - self._pupil_offset > longest + _HINDERED_BY_M
-        if longest > 0.0:
-            gives = f"which gives {rounded_down(possible, 3)} m" if possible > 0.0 else "nearer than this lens focuses"
-            allowed = f"the room allows {rounded_down(longest, 2)} m, {gives}"
-            if is_hindered:
-                allowed += f"; farther off, up to {rounded_down(self.stands.longest_seen_m, 2)} m, {_IN_THE_WAY}"
-        elif is_hindered:
-            allowed = f"wherever the room sees the target within that angle, {_IN_THE_WAY}"
-        words = f"{self.wishes.width_m:g} m needs a throw of {rounded_up(throw, 2)} m; {allowed}"
-        return self._gives_way("width", possible, words)
-
-    def _too_wide(self, possible: float, why: str) -> Relaxation:
-        return self._gives_way("width", possible, f"{why}, which gives {rounded_up(possible, 3)} m")
+        seen = self.stands.longest_seen_m
+        numbers = {"needed_throw_m": throw, "longest_throw_m": longest, "longest_seen_m": seen}
+        hindered = seen - self._pupil_offset > longest + _HINDERED_BY_M
+        return self._gives_way("width", possible, reasons.ROOM_TOO_SHORT, numbers, hindered)

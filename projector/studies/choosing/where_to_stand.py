@@ -13,7 +13,8 @@ from projector.scene import stated_power
 from projector.scene.model import Reading
 from projector.stage.optics import opening_before, require_lens
 from projector.stage.stage import AnyProjector, SceneOrStage, Stage, StagedProjector, projector_on
-from projector.studies.choosing.lens_search import OWN_LENS, Candidate, LensSearch, set_up
+from projector.studies.choosing.lens_search import Candidate, LensSearch, set_up
+from projector.studies.choosing.reasons import OWN_LENS
 from projector.studies.choosing.rendered_size import rendered_size
 from projector.studies.choosing.room import check_target, stands
 from projector.studies.choosing.wishes import Answer, Relaxation, WhereToStand, Wishes, check_wishes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from projector.faults import Fault, SceneError, faults_above_zero
 from projector.shown import Drawn, Shown
@@ -68,16 +68,21 @@ class Answer(Shown):
 class Relaxation(Shown):
     """A wish that one lens cannot meet, and how far it would have to give.
 
-    Numbers in words are rounded to the side on which the wish can be met, so that they may be typed back.
+    lens, is_own: as in Answer; wish: "width" (m), "edge" (mm) or "light" (f-number); why: one of `reasons`;
+    numbers: what it goes by, units in the keys; lamp_in_the_way: whether a place is lost because a lamp there would
+    stand in the picture or before the camera, or its stand in a sitter.
     """
 
-    in_one_line = "{words}"
+    in_one_line = "{lens}: {wish} {wanted:g} wanted, {possible:.3g} possible ({why})"
 
     lens: str
+    is_own: bool
     wish: str
     wanted: float
     possible: float
-    words: str
+    why: str
+    numbers: dict[str, float] = field(default_factory=dict)
+    lamp_in_the_way: bool = False
 
     @property
     def step(self) -> float:
@@ -124,16 +129,3 @@ def check_wishes(wishes: Wishes) -> None:
         faults.append(Fault(found=found, allowed=f"more than {2 * ROOM_MARGIN:g} m each way", key="room"))
     if faults:
         raise SceneError(faults)
-
-
-def rounded_down(value: float, decimals: int) -> str:
-    """A number as text, rounded down so that a largest one is still possible as it is printed.
-
-    What a sum left in the last digits of a float does not count.
-    """
-    return f"{math.floor(value * 10**decimals * (1.0 + 1e-9)) / 10**decimals:.{decimals}f}"
-
-
-def rounded_up(value: float, decimals: int) -> str:
-    """The same, rounded up for a smallest one."""
-    return f"{math.ceil(value * 10**decimals * (1.0 - 1e-9)) / 10**decimals:.{decimals}f}"

@@ -9,6 +9,7 @@ import re
 import numpy as np
 import pytest
 
+from projector.answers.choosing import relaxation_words
 from projector.faults import SceneError
 from projector.files.finding import shipped_folder
 from projector.scene.model import Filter
@@ -148,20 +149,23 @@ def test_what_would_have_to_give_may_be_typed_as_it_is_printed(scene, lens):
 
     wide = missed(3.0, 9.0, 0.6, 400.0, low)
     assert wide.wish == "width"
-    width = printed(wide.words, r"which gives ([\d.]+) m")
+    width = printed(relaxation_words(wide), r"which gives ([\d.]+) m")
     assert missed(width, 9.0, 0.6, 400.0, low) is None and missed(width + 2e-3, 9.0, 0.6, 400.0, low).wish == "width"
     # No answer stands beyond what the room was said to allow.
     (answer,), _ = study.place(scene, spec, study.Wishes(width, 9.0, 0.6, 400.0, low), [lens], render=False)
-    assert answer.throw_m <= printed(wide.words, r"the room allows ([\d.]+) m") + 0.012
+    assert answer.throw_m <= printed(relaxation_words(wide), r"the room allows ([\d.]+) m") + 0.012
     sharp = missed(1.0, 1e-3, 0.6, 400.0, ROOM)
     assert sharp.wish == "edge"
-    edge = printed(sharp.words, r"at f/22, is ([\d.]+) mm")
+    edge = printed(relaxation_words(sharp), r"at f/22, is ([\d.]+) mm")
     now = missed(1.0, edge, 0.6, 400.0, ROOM)
     assert now is None or now.wish != "edge"
     assert missed(1.0, max(edge - 0.011, 1e-3), 0.6, 400.0, ROOM).wish == "edge"
     dark = missed(1.0, 9.0, 40.0, 400.0, ROOM)
     assert dark.wish == "light"
-    f_number, iso = printed(dark.words, r"would read f/([\d.]+) there"), printed(dark.words, r"f/40 at ISO ([\d.]+)")
+    f_number, iso = (
+        printed(relaxation_words(dark), r"would read f/([\d.]+) there"),
+        printed(relaxation_words(dark), r"f/40 at ISO ([\d.]+)"),
+    )
     assert missed(1.0, 9.0, f_number, 400.0, ROOM) is None and missed(1.0, 9.0, 40.0, iso, ROOM) is None
     assert missed(1.0, 9.0, f_number + 0.1, 400.0, ROOM).wish == "light"
 
@@ -183,8 +187,8 @@ def test_a_lens_that_focuses_no_nearer_says_how_narrow_it_gets(scene):
     spec = scene.projector[0]
     far = spec.model_copy(update={"lens": spec.lens.model_copy(update={"nearest_focus_m": 1.5})})
     answers, missed = study.place(scene, far, study.Wishes(0.3, 9.0, 1.0, 400.0, ROOM), [study.OWN_LENS], render=False)
-    assert answers == [] and "focuses no nearer than 1.500 m" in missed[0].words
-    narrow = printed(missed[0].words, r"which gives ([\d.]+) m")
+    assert answers == [] and "focuses no nearer than 1.500 m" in relaxation_words(missed[0])
+    narrow = printed(relaxation_words(missed[0]), r"which gives ([\d.]+) m")
     wishes = study.Wishes(narrow, 9.0, 1.0, 400.0, ROOM)
     assert len(study.place(scene, far, wishes, [study.OWN_LENS], render=False).answers) == 1
 
@@ -207,7 +211,7 @@ def test_a_lamp_whose_filters_are_black_is_said_so(scene):
         update={"filter": (Filter(kind="table", wavelength_nm=(380.0, 730.0), transmittance=(0.0, 0.0)),)}
     )
     answers, missed = study.place(scene, spec, study.Wishes(1.0, 6.0, 1.0, 400.0, ROOM), ["achromat"])
-    assert answers == [] and "no light" in missed[0].words and missed[0].possible == 0.0
+    assert answers == [] and "no light" in relaxation_words(missed[0]) and missed[0].possible == 0.0
 
 
 def test_a_light_that_stands_on_its_target_may_go_anywhere(scene):
@@ -224,8 +228,8 @@ def test_a_throw_at_which_nobody_can_stand_says_from_where_somebody_can(scene):
     answers, (missed,) = study.place(
         scene, scene.projector[0], study.Wishes(*wishes), ["achromat"], "backdrop.centre", render=False
     )
-    assert not answers and missed.wish == "width" and "nobody can stand" in missed.words
-    wishes[0] = printed(missed.words, r"which gives ([\d.]+) m")
+    assert not answers and missed.wish == "width" and "nobody can stand" in relaxation_words(missed)
+    wishes[0] = printed(relaxation_words(missed), r"which gives ([\d.]+) m")
     (answer,), _ = study.place(
         scene, scene.projector[0], study.Wishes(*wishes), ["achromat"], "backdrop.centre", render=False
     )
@@ -239,7 +243,7 @@ def test_a_lamp_that_would_stand_in_the_picture_is_given_as_the_reason(scene):
     wide = with_overrides(scene, ["camera.focal_length_mm=20"])
     wishes = study.Wishes(0.5, 6.0, 4.0, 400.0, (5.0, 6.0, 3.0), 12.0)
     answers, (missed,) = study.place(wide, wide.projector[0], wishes, ["achromat"], render=False)
-    assert not answers and "there the lamp would stand in the picture" in missed.words
+    assert not answers and "there the lamp would stand in the picture" in relaxation_words(missed)
     goal = np.array(point_of(wide, "pilot.mouth"))
     found = stands(wide, wide.projector[0].position_m, goal, wishes.room_m, 12.0)
     assert found.is_hindered_at(1.15) and not found.is_hindered_at(2.6) and not found.is_hindered_at(40.0)
@@ -251,7 +255,10 @@ def test_a_room_in_which_every_place_is_in_the_picture_says_so(scene):
     wishes = study.Wishes(1.0, 6.0, 1.0, 400.0, (5.0, 3.5, 3.0), 12.0)
     answers, (missed,) = study.place(wide, "window", wishes, ["achromat"], render=False)
     assert not answers
-    assert "wherever the room sees the target within that angle, the lamp would stand in the picture" in missed.words
+    assert (
+        "wherever the room sees the target within that angle, the lamp would stand in the picture"
+        in relaxation_words(missed)
+    )
 
 
 def test_a_room_that_is_long_enough_but_for_a_lamp_in_the_way_says_so(scene, monkeypatch):
@@ -266,8 +273,11 @@ def test_a_room_that_is_long_enough_but_for_a_lamp_in_the_way_says_so(scene, mon
         wishes = study.Wishes(width_m, 6.0, 1.0, 400.0, ROOM)
         answers, (missed,) = study.place(scene, "window", wishes, ["achromat"], render=False)
         assert not answers and missed.wish == "width"
-        assert "the room allows 1.50 m" in missed.words
-        assert "farther off, up to 2.90 m, the lamp would stand in the picture or before the camera" in missed.words
+        assert "the room allows 1.50 m" in relaxation_words(missed)
+        assert (
+            "farther off, up to 2.90 m, the lamp would stand in the picture or before the camera"
+            in relaxation_words(missed)
+        )
 
 
 def test_nobody_is_sent_behind_what_hides_the_target(scene):
@@ -370,7 +380,7 @@ def test_a_softer_wish_than_any_offset_gives_says_how_soft_it_gets(scene, lens):
     answers, (missed,) = study.place(
         scene, scene.projector[0], study.Wishes(1.0, 1e4, 0.5, 400.0, ROOM), [lens], render=False
     )
-    assert not answers and missed.wish == "edge" and "its softest edge at that throw is" in missed.words
-    possible = float(re.search(r"is ([\d.]+) mm", missed.words)[1])
+    assert not answers and missed.wish == "edge" and "its softest edge at that throw is" in relaxation_words(missed)
+    possible = float(re.search(r"is ([\d.]+) mm", relaxation_words(missed))[1])
     wishes = study.Wishes(1.0, possible, 0.5, 400.0, ROOM)
     assert study.place(scene, scene.projector[0], wishes, [lens], render=False).answers
