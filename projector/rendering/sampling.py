@@ -25,7 +25,8 @@ class Quality:
     """How much work a picture is worth.
 
     n_wavelengths; grid: samples along each side of a pixel everywhere; edge: the same where outlines or shadow edges
-    run; n_side: cells along each side of the pupil's unit square where a shadow falls across it
+    run; n_side: cells along each side of the pupil's unit square where a shadow falls across it; air: rays across the
+    picture along which light in haze is gathered
     """
 
     name: str
@@ -33,11 +34,12 @@ class Quality:
     grid: int
     edge: int
     n_side: int
+    air: int
 
 
 QUALITIES = {
-    "quick": Quality("quick", 6, 1, 2, 4),
-    "fine": Quality("fine", 18, 2, 4, 4),
+    "quick": Quality("quick", 6, 1, 2, 4, 240),
+    "fine": Quality("fine", 18, 2, 4, 4, 480),
 }
 
 
@@ -86,9 +88,10 @@ class Window:
     last: int
 
 
-def _shoot(
+def shoot(
     arrays: SceneArrays, camera: PinholeCamera, columns, rows, spread, workers: Workers, progress: Progress | None
 ):
+    """Points where rays through picture positions (n,), in pixels, first meet something, and the triangles (n,) met."""
     points = empty_points(columns.size)
     triangles = np.empty(columns.size, np.int32)
 
@@ -103,11 +106,8 @@ def grid_points(
     arrays: SceneArrays, camera: PinholeCamera, window: Window, quality: Quality, workers: Workers, progress=None
 ) -> PointSet:
     """One point (or quality.grid² of them) in every pixel of the window, row after row."""
-    step = 1.0 / quality.grid
-    across = (np.arange(camera.width * quality.grid) + 0.5) * step
-    down = window.first + (np.arange((window.last - window.first) * quality.grid) + 0.5) * step
-    rows, columns = np.meshgrid(down, across, indexing="ij")
-    points, triangles = _shoot(arrays, camera, columns.ravel(), rows.ravel(), step, workers, progress)
+    columns, rows = _grid_places(camera, window, quality)
+    points, triangles = shoot(arrays, camera, columns, rows, 1.0 / quality.grid, workers, progress)
     return PointSet(points, triangles, None, quality.grid**2)
 
 
@@ -141,14 +141,32 @@ def edge_points(
 ) -> PointSet:
     """quality.edge² points in each of the given pixels (k,) of the window, pixel after pixel."""
     side = quality.edge
-    offsets = (np.arange(side) + 0.5) / side
+    columns, rows = _edge_places(pixels, camera, window, quality)
+    points, triangles = shoot(arrays, camera, columns, rows, 1.0 / side, workers, progress)
+    return PointSet(points, triangles, pixels, side * side)
+
+
+def places_of(points: PointSet, camera: PinholeCamera, window: Window, quality: Quality):
+    """Where in the picture the points of a set are: columns and rows (n,) float64, in pixels."""
+    if points.pixels is None:
+        return _grid_places(camera, window, quality)
+    return _edge_places(points.pixels, camera, window, quality)
+
+
+def _grid_places(camera: PinholeCamera, window: Window, quality: Quality) -> tuple[np.ndarray, np.ndarray]:
+    step = 1.0 / quality.grid
+    across = (np.arange(camera.width * quality.grid) + 0.5) * step
+    down = window.first + (np.arange((window.last - window.first) * quality.grid) + 0.5) * step
+    rows, columns = np.meshgrid(down, across, indexing="ij")
+    return columns.ravel(), rows.ravel()
+
+
+def _edge_places(pixels: np.ndarray, camera: PinholeCamera, window: Window, quality: Quality):
+    offsets = (np.arange(quality.edge) + 0.5) / quality.edge
     sub_rows, sub_columns = (item.ravel() for item in np.meshgrid(offsets, offsets, indexing="ij"))
     columns = (pixels % camera.width)[:, None] + sub_columns[None, :]
     rows = window.first + (pixels // camera.width)[:, None] + sub_rows[None, :]
-    points, triangles = _shoot(
-        arrays, camera, columns.ravel().astype(float), rows.ravel().astype(float), 1.0 / side, workers, progress
-    )
-    return PointSet(points, triangles, pixels, side * side)
+    return columns.ravel().astype(float), rows.ravel().astype(float)
 
 
 def gathered(

@@ -10,7 +10,8 @@ its inputs is another: that alone decides, and no list of the scene's fields is 
     seen            the same, or the f-number: only the points in penumbra are traced again
     gate picture    the stencil or the gate; equal ones are one, in whichever session and thread
     stack           the same, or the pupil's shape; levels are added when a focus asks for them
-    look-ups        anything of the lens, focus, stop, colour, source, power
+    look-ups        anything of the lens, focus, stop, colour, source, power; the haze
+    seen in haze    the meshes, the camera, the projector's place or turn, its f-number, another beam as above
     tone            exposure, ISO, shutter, white balance
 
 A session may be used by one thread at a time; several sessions may work at once, and share their stacks.
@@ -25,17 +26,21 @@ import numpy as np
 
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
 from projector.photometry.exposure import picture_scale
+from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light, shadows, stages
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
 from projector.rendering.develop import develop
+from projector.rendering.haze import beam_of_sweep, seen_in_air, view_rays
 from projector.rendering.kept import STACKS, Kept, Made, Store
 from projector.rendering.prepared_light import LightSource
 from projector.rendering.sampling import Window, quality_called
 from projector.rendering.stages import View, Work
 from projector.rendering.workers import Progress, Workers
 from projector.scene.model import Scene
+from projector.stage.haze import air_of
 from projector.stage.stage import SceneOrStage, StagedProjector, stage_of
 from projector.stage.surfaces import shape_inputs
+from projector.tracing.light.air import Air
 from projector.tracing.sight.emitter import resized
 
 # First looks that are remembered of each light beside the last, and of all lights together (of each at least one).
@@ -133,12 +138,25 @@ class RenderSession:
         seen = tuple(light.seen("grid", grid) for light in sorted(lights, key=lambda light: light.name))
         shadow_edges = self.kept.get("shadow edges", partial(stages.shadow_edges, work), (seen, grid, outlines, *view))
         sets = {"grid": grid, "outlines": outlines, "shadow edges": shadow_edges}
-        layers = [Layer(light.picture(sets), light.source.power.is_flash, True) for light in lights]
+        haze = self._haze(view, sets, work)
+        layers = [Layer(light.picture(sets, haze), light.source.power.is_flash, True) for light in lights]
+        if haze is not None:
+            layers += [Layer(light.in_haze(sets, haze), light.source.power.is_flash, False) for light in lights]
         room = room_light(self.stage)
         if room is not None:
             inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
+            if haze is not None:
+                inputs += (haze.left, haze.air.albedo * self._room_white(room))
             layers.append(Layer(self.kept.get("ambient", stages.even, inputs).value, room.is_flash, False))
         return layers
+
+    def _haze(self, view: View, sets: dict[str, Made], work: Work) -> _Haze | None:
+        air = air_of(self.scene)
+        if air is None:
+            return None
+        rays = self.kept.get("air rays", partial(view_rays, work), (air, *view))
+        left = self.kept.get("left by haze", stages.left_by_haze, (air, tuple(sets.values()), view.camera))
+        return _Haze(air, rays, left)
 
     def _view(self) -> View:
         arrays = self.kept.get("meshes", lambda _: self.stage.arrays, (shape_inputs(self.scene),))
@@ -151,6 +169,18 @@ class RenderSession:
         reflected = (self.stage.reflectances * light) @ prepared_light.XYZ_CHANNELS
         # The last row, that of NOTHING, is black.
         return np.vstack([reflected, np.zeros((1, 3))]).astype(np.float32)
+
+    def _room_white(self, room: LightLevel) -> np.ndarray:
+        """XYZ (3,) that a white object would send back of the room's light."""
+        return (room_spectrum(self.scene, room.level) @ prepared_light.XYZ_CHANNELS).astype(np.float32)
+
+
+class _Haze(NamedTuple):
+    """The air of a session's scene, the rays along which its light is found, and what it leaves of all that is seen."""
+
+    air: Air
+    rays: Made
+    left: Made
 
 
 class _LightInSession:
@@ -194,19 +224,22 @@ class _LightInSession:
         return self._get("squares", partial(stages.squares, self.work), (self.place, grid, width))
 
     def _first_look(self, name: str, points: Made) -> Made:
-        light, lens = self.source.light, self.staged.spec.lens
-        sweep = shadows.sweep_of(light, None if lens is None else 1e-3 * lens.focal_length_mm)
+        sweep = self._sweep()
         squares = self.squares(points) if name == "grid" else None
-        widest = resized(light.emitter, sweep.radius)
+        widest = resized(self.source.light.emitter, sweep.radius)
         inputs = (self.view.arrays, widest, sweep, points, self.view.quality.n_side, squares)
         count = min(_REMEMBERED, max(1, _FIRST_LOOKS // len(self.session.scene.projector)))
         return self._get(f"first look {name}", partial(stages.first_look, self.work), inputs, count)
+
+    def _sweep(self) -> shadows.Sweep:
+        lens = self.staged.spec.lens
+        return shadows.sweep_of(self.source.light, None if lens is None else 1e-3 * lens.focal_length_mm)
 
     def _seen(self, name: str, points: Made) -> Made:
         inputs = (self.view.arrays, self.source.light.emitter, points, self.first_look(name, points))
         return self._get(f"seen {name}", partial(stages.seen, self.work), inputs)
 
-    def picture(self, sets: dict[str, Made]) -> np.ndarray:
+    def picture(self, sets: dict[str, Made], haze: _Haze | None) -> np.ndarray:
         """Its light over all sets of points (h, w, 3) float32."""
         reach = prepared_light.NO_REACH
         for name, points in sets.items():
@@ -217,9 +250,26 @@ class _LightInSession:
         # What is in the gate goes by what it is drawn of: its picture may have been let go and drawn again.
         light = (self.source.light, self.staged.gate_inputs, weights)
         lit = (tuple(sets.values()), seen, self.squares(sets["grid"]), reach, self.view.camera, self.view.quality)
-        return self._get("look-ups", self._projected, (*light, *lit)).value
+        left = () if haze is None else (haze.left,)
+        return self._get("look-ups", self._projected, (*light, *lit, *left)).value
 
     def _projected(self, _light, _gate_inputs, *inputs) -> np.ndarray:
+        return stages.projected(self.work, self._prepare, *inputs)
+
+    def _prepare(self) -> prepared_light.PreparedLight:
         session = self.session
-        prepare = partial(prepared_light.with_stacks, self.source, self.staged, session.stacks, session.workers.threads)
-        return stages.projected(self.work, prepare, *inputs)
+        return prepared_light.with_stacks(self.source, self.staged, session.stacks, session.workers.threads)
+
+    def in_haze(self, sets: dict[str, Made], haze: _Haze) -> np.ndarray:
+        """What the haze sends to the camera of its light (h, w, 3) float32."""
+        light = self.source.light
+        beam = beam_of_sweep(self._sweep(), light.nearest)
+        inputs = (self.view.arrays, light.emitter, beam, haze.rays)
+        seen = self._get("seen in haze", partial(seen_in_air, self.work), inputs)
+        weights = self.source.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.XYZ_CHANNELS)
+        of_light = (light, self.staged.gate_inputs, weights)
+        of_haze = (haze.air, haze.rays, seen, tuple(sets.values()), *self.view)
+        return self._get("look-ups in haze", self._hazed, (*of_light, *of_haze)).value
+
+    def _hazed(self, _light, _gate_inputs, *inputs) -> np.ndarray:
+        return stages.hazed(self.work, self._prepare, *inputs)

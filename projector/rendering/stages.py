@@ -11,12 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.rendering import prepared_light, sampling, shadows
+from projector.rendering import haze, prepared_light, sampling, shadows
+from projector.rendering.haze import SeenInAir
 from projector.rendering.prepared_light import PreparedLight, Reach
 from projector.rendering.sampling import PointSet, Quality, Window
 from projector.rendering.shadows import FirstLook, Sweep
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
+from projector.tracing.light.air import Air, ViewRays
 from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.emitter import Emitter
 from projector.tracing.sight.points import UNKNOWN, Visibility
@@ -117,8 +119,11 @@ def projected(
     reach: Reach,
     camera: PinholeCamera,
     quality: Quality,
+    left: tuple[np.ndarray, ...] | None = None,
 ) -> np.ndarray:
-    """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as its inputs say."""
+    """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as its inputs say; left: see
+    `left_by_haze`.
+    """
     prepared = prepare()
     values = []
     with prepared_light.stacks_ready(prepared, reach) as stacks:
@@ -129,12 +134,53 @@ def projected(
                 prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
             )
             values.append(out)
+    return _gathered(_dimmed(values, left), sets, camera, quality)
+
+
+def even(
+    table: np.ndarray,
+    sets: tuple[PointSet, ...],
+    camera: PinholeCamera,
+    quality: Quality,
+    left: tuple[np.ndarray, ...] | None = None,
+    from_air: np.ndarray | None = None,
+) -> np.ndarray:
+    """The light that each object sends back of even light, by a table (k + 1, 3) over objects, as a picture.
+
+    In haze, of which `left` gets through, that sends from_air (3,) of the same light where it is deep without end.
+    """
+    values = _dimmed([table[item.points.materials] for item in sets], left)
+    if left is not None:
+        for value, share in zip(values, left, strict=True):
+            value += (1.0 - share)[:, None] * from_air
     return _gathered(values, sets, camera, quality)
 
 
-def even(table: np.ndarray, sets: tuple[PointSet, ...], camera: PinholeCamera, quality: Quality) -> np.ndarray:
-    """The light that each object sends back of even light, by a table (k + 1, 3) over objects, as a picture."""
-    return _gathered([table[item.points.materials] for item in sets], sets, camera, quality)
+def left_by_haze(air: Air, sets: tuple[PointSet, ...], camera: PinholeCamera) -> tuple[np.ndarray, ...]:
+    """Share (n,) float32 of what each point of the sets sends to the camera that the haze between them leaves."""
+    ends = (haze.ends_of(item, camera, air) for item in sets)
+    return tuple(np.exp(-air.extinction * end).astype(np.float32) for end in ends)
+
+
+def hazed(
+    work: Work,
+    prepare: Callable[[], PreparedLight],
+    weights: np.ndarray,
+    air: Air,
+    rays: ViewRays,
+    seen: SeenInAir,
+    sets: tuple[PointSet, ...],
+    *view,
+) -> np.ndarray:
+    """What the haze sends to the camera of one light, as a picture (h, w, 3) float32."""
+    values = haze.scattered(work, prepare(), weights, air, rays, seen, sets, *view)
+    return _gathered(values, sets, view[1], view[3])
+
+
+def _dimmed(values: list[np.ndarray], left: tuple[np.ndarray, ...] | None) -> list[np.ndarray]:
+    if left is None:
+        return values
+    return [value * share[:, None] for value, share in zip(values, left, strict=True)]
 
 
 def _gathered(values, sets, camera: PinholeCamera, quality: Quality) -> np.ndarray:

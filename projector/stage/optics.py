@@ -12,6 +12,7 @@ from projector.geometry import Pose
 from projector.optics import thin_lens
 from projector.optics.dispersion import lateral_colour_share, relative_power
 from projector.scene.placement import point_of, pupil_bitmap, stencil_of
+from projector.stage.haze import extinction_of
 from projector.tracing.gate.gate_image import Bitmap, GateOpening, open_bitmap, rectangular_gate, round_gate
 from projector.tracing.gate.lens_law import Blades, Projection, half_plane, without_blades
 from projector.tracing.rays.cone import SEGMENT_START
@@ -177,6 +178,7 @@ def light_arrays(scene, spec, wavelengths_nm, bitmap: Bitmap | None = None) -> P
         gate=gate,
         bitmap=bitmap if bitmap is not None else bitmap_of(spec, scene),
         blades=_blades_of(spec, gate, tube, powers, pupil),
+        extinction=extinction_of(scene),
     )
 
 
@@ -207,6 +209,7 @@ def _lamp_arrays(scene, spec, n_wavelengths: int, bitmap: Bitmap) -> Projection:
         bitmap=bitmap,
         blades=_blades(rows, planes, np.tile(1.0 / planes[:, None], (1, n_wavelengths)), opening),
         nearest=float(max(card, *planes)) if planes.size else card,
+        extinction=extinction_of(scene),
     )
 
 

@@ -10,7 +10,13 @@ from projector.studies.light.light_at import focus_notes
 def scene_notes(stage: SceneOrStage) -> list[str]:
     """All that is noted of a picture of a scene: by its check, and of what is taken for granted of its light."""
     stage = stage_of(stage)
-    return [*warnings_of(stage.scene), *power_notes(stage), *unstated_notes(stage.scene), *focus_notes(stage)]
+    return [
+        *warnings_of(stage.scene),
+        *power_notes(stage),
+        *unstated_notes(stage.scene),
+        *focus_notes(stage),
+        *haze_notes(stage.scene),
+    ]
 
 
 def power_notes(stage: SceneOrStage) -> list[str]:
@@ -26,3 +32,13 @@ def unstated_notes(scene) -> list[str]:
         return []
     taken = "the picture is exposed as if the open gate metered right at its focus distance"
     return [f"no reading for {', '.join(unstated)}: {taken}."]
+
+
+def haze_notes(scene) -> list[str]:
+    """What anybody should be reminded of who wants haze in a room."""
+    if scene.haze is None:
+        return []
+    return [
+        "haze: ask the venue first, as it sets off smoke alarms; air the room, and follow the fluid maker's"
+        " instructions and local rules."
+    ]

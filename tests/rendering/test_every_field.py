@@ -144,6 +144,9 @@ colour = [0.5, 0.4, 0.3]
 [ambient]
 of = "key"
 stops_under = 5
+[haze]
+loss_percent = 20
+over_m = 4
 """
 ODD = """
 format = 1
@@ -276,6 +279,7 @@ EXAMPLES = {
         {"lux": 40},
         {"reading": {"f_number": 2, "shutter_s": 0.01}},
     ],
+    "Haze": [{"extinction_per_m": 0.08}, {"loss_percent": 15, "over_m": 3}],
     "Focus": [{"distance_m": 1.7}],
     "Surface": [
         {

@@ -15,6 +15,7 @@ from projector.scene.checks.beam import (
     check_gate,
 )
 from projector.scene.checks.colours import check_colour
+from projector.scene.checks.haze import check_haze
 from projector.scene.checks.places import check_places
 from projector.scene.checks.power import check_power
 from projector.scene.checks.report import Report
@@ -35,6 +36,7 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
     report = Report(places or Places())
     _check_names(report, scene)
     _check_ambient(report, scene)
+    check_haze(report, scene)
     for index, surface in enumerate(scene.surface):
         _check_surface(report, scene, surface, ("surface", index))
     for index, spec in enumerate(scene.projector):

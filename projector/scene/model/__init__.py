@@ -10,7 +10,7 @@ from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
 from projector.scene.model.lens import Dispersion, Lamp, Lens, PupilShape
 from projector.scene.model.projector import Output, Projector, Reading, Statement
-from projector.scene.model.room import Ambient
+from projector.scene.model.room import Ambient, Haze
 from projector.scene.model.scene import FORMAT, Scene, scene_schema
 from projector.scene.model.surface import Surface
 
@@ -24,6 +24,7 @@ __all__ = [
     "Filter",
     "Focus",
     "Gate",
+    "Haze",
     "Lamp",
     "Lens",
     "Output",

@@ -1,4 +1,4 @@
-"""Light that no projector of the scene throws."""
+"""What fills the room: light that no projector of the scene throws, and haze in its air."""
 
 from __future__ import annotations
 
@@ -53,4 +53,35 @@ class Ambient(Part):
     )
     reading: RoomReading | None = Field(
         None, description="The same light as a meter showed it, every projector off: another way to say lux."
+    )
+
+
+class Haze(Part):
+    """Haze that fills the air of the room, even everywhere: beams show in it, and it dims what lies behind.
+
+    How dense it is says one of loss_percent (with over_m) and extinction_per_m. A meter's reading, an output and
+    ambient light are stated as in clear air.
+    """
+
+    loss_percent: Annotated[float, Field(ge=0.01, le=99.0)] | None = Field(
+        None, description="Share of a beam that a length over_m of the air takes, per cent; a light haze: 10 over 4 m."
+    )
+    over_m: Annotated[float, Field(ge=0.1, le=1000.0)] | None = Field(
+        None, description="The length that loss_percent is stated over, metres."
+    )
+    extinction_per_m: Annotated[float, Field(ge=1e-5, le=5.0)] | None = Field(
+        None, description="The same as extinction, 1/m, in place of loss_percent and over_m."
+    )
+    forward: Annotated[float, Field(ge=-0.9, le=0.95)] = Field(
+        0.75,
+        description=(
+            "How far forward it scatters: the mean cosine of the turn, 0 evenly to all sides. Haze has 0.7 to 0.8"
+            " (S. Narasimhan & S. Nayar, Shedding Light on the Weather, CVPR 2003; from memory)."
+        ),
+    )
+    albedo: Annotated[float, Field(ge=0.0, le=1.0)] = Field(
+        1.0, description="Share of what it takes that it scatters; the rest is absorbed. Droplets of fog fluid: 1."
+    )
+    depth_m: Annotated[float, Field(ge=0.1, le=1000.0)] = Field(
+        10.0, description="How deep it is where the camera looks past everything in the scene, metres from the camera."
     )

@@ -13,7 +13,7 @@ from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
 from projector.scene.model.named import AtMost, Named
 from projector.scene.model.projector import Projector
-from projector.scene.model.room import Ambient
+from projector.scene.model.room import Ambient, Haze
 from projector.scene.model.surface import Surface
 
 FORMAT = 1
@@ -29,6 +29,7 @@ class Scene(Part):
     surface: Annotated[Named[Surface], AtMost(200)] = Field((), validate_default=True, description="Surfaces.")
     figure: Annotated[Named[Figure], AtMost(20)] = Field((), validate_default=True, description="Sitters.")
     ambient: Ambient | None = Field(None, description="Light from the room.")
+    haze: Haze | None = Field(None, description="Haze in the air.")
 
     _is_unchecked: bool = PrivateAttr(False)
     _name: str = PrivateAttr("scene")

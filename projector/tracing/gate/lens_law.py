@@ -19,6 +19,7 @@ import numpy as np
 
 from projector.jit import formula
 from projector.optics.distortion import gate_over_landed, landed_radius
+from projector.optics.scattering import kept_share
 from projector.tracing.gate.gate_image import Bitmap, GateOpening
 from projector.tracing.sight.emitter import Emitter, resized
 from projector.tracing.sight.outline import N_PROJECTION_STEPS
@@ -48,7 +49,7 @@ class Projection(NamedTuple):
 
     tube_length s; inverse_sharp (n,) 1/z_f(λ); lateral (n,) m(λ); distortion p, see optics.distortion; curvature κ
     (1/m); spherical σ (1/m²); nearest: depth along the axis from which on its light lands, behind the lens or, without
-    one, behind the card
+    one, behind the card; extinction (1/m) of the air that it goes through from there on
     """
 
     emitter: Emitter
@@ -64,6 +65,7 @@ class Projection(NamedTuple):
     bitmap: Bitmap
     blades: Blades
     nearest: float = NEAREST_TO_A_LENS
+    extinction: float = 0.0
 
 
 @formula
@@ -142,6 +144,26 @@ def mean_pupil_geometry(light, x, y, z, nx, ny, nz):
     moment = 0.5 * (moments[0] + moments[1]) * radius * radius
     correction = 0.5 * moment * laplacian
     return common * height + correction, correction
+
+
+@formula
+def mean_pupil_geometry_in_air(light, x, y, z):
+    """The same of a point in the air, which takes a ray from everywhere alike: f = Z/q³, ∇²f = Z·(15ρ²/q² − 6)/q⁵."""
+    across = x * x + y * y
+    inverse = 1.0 / (across + z * z)
+    common = z * inverse * math.sqrt(inverse)
+    moments, radius = light.emitter.outline.second_moments, light.emitter.radius
+    moment = 0.5 * (moments[0] + moments[1]) * radius * radius
+    correction = 0.5 * moment * common * inverse * (15.0 * across * inverse - 6.0)
+    return common + correction, correction
+
+
+@formula
+def share_through_air(light, x, y, z):
+    """Share of the light that the air leaves on its way to a point, along its chief ray from the lens or the card."""
+    if light.extinction == 0.0:
+        return 1.0
+    return kept_share(light.extinction, math.sqrt(x * x + y * y + z * z) * (1.0 - light.nearest / z))
 
 
 @formula

@@ -7,7 +7,13 @@ from typing import NamedTuple
 
 from projector.jit import formula, kernel
 from projector.tracing.gate.gate_image import HAS_LIGHT, HAS_SHADE, gate_flags
-from projector.tracing.gate.lens_law import blade_patch, field_radius_squared, light_reach, straight_slopes
+from projector.tracing.gate.lens_law import (
+    blade_patch,
+    field_radius_squared,
+    light_reach,
+    share_through_air,
+    straight_slopes,
+)
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame
 from projector.tracing.sight.points import UNKNOWN
 from projector.tracing.sight.squares import footprint_per_tube, part_of_square
@@ -19,7 +25,8 @@ class Spot(NamedTuple):
     """A point as one projector's laws take it: in its frame, m.
 
     position, normal (3); height: of the pupil's middle over the point's horizon; slope_x, slope_y: straight slopes of
-    its chief ray; inverse_distance 1/m; field_squared: r²; footprint: width of its patch of surface in the gate
+    its chief ray; inverse_distance 1/m; field_squared: r²; footprint: width of its patch of surface in the gate;
+    kept: share of the light that the air leaves on its way
     """
 
     position: tuple
@@ -30,6 +37,7 @@ class Spot(NamedTuple):
     inverse_distance: float
     field_squared: float
     footprint: float
+    kept: float
 
 
 @formula
@@ -49,6 +57,7 @@ def spot_of(light, points, i, position):
         inverse_distance,
         field_radius_squared(light, slope_x, slope_y),
         light.tube_length * footprint_per_tube(points.areas[i], height, z),
+        share_through_air(light, x, y, z),
     )
 
 

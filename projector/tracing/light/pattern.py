@@ -20,6 +20,7 @@ from projector.tracing.gate.lens_law import (
     blade_open_share,
     light_reach,
     mean_pupil_geometry,
+    mean_pupil_geometry_in_air,
     pupil_geometry,
 )
 from projector.tracing.gate.patch_lanes import (
@@ -47,7 +48,7 @@ from projector.tracing.light.patches import (
 from projector.tracing.light.pupil_cells import PupilParts, share_arrived, share_seen
 from projector.tracing.rays.vectors import address_of, load_float, stack_words, store_float
 from projector.tracing.sight.emitter import in_light_frame
-from projector.tracing.sight.points import DARK, SURFACE, UNKNOWN
+from projector.tracing.sight.points import DARK, IN_AIR, SURFACE, UNKNOWN
 from projector.tracing.sight.squares import part_of_square
 
 # The cosine on the surface may change by this share from the pupil's middle to its rim; beyond it the light differs too
@@ -56,6 +57,9 @@ from projector.tracing.sight.squares import part_of_square
 LARGEST_SLOPE = 0.05
 # A correction of the pupil's mean geometry beyond this share asks for cells.
 LARGEST_CORRECTION = 0.02
+# Of points in the air, which come by the hundred along a ray, twice the pupil's width before it: what the next order of
+# the correction would add is its square.
+LARGEST_CORRECTION_IN_AIR = 0.1
 
 
 class Pattern(NamedTuple):
@@ -195,9 +199,9 @@ def _whole_pupil(pattern, spot, geometry, is_mixed, sums):
 
 @formula
 def _cell_geometry(spot, receiver, ax, ay):
-    """`pupil_geometry` of a spot."""
+    """`pupil_geometry` of a spot, behind what air there is."""
     x, y, z = spot.position
-    return pupil_geometry(receiver, x, y, z, spot.normal[0], spot.normal[1], spot.normal[2], ax, ay)
+    return spot.kept * pupil_geometry(receiver, x, y, z, spot.normal[0], spot.normal[1], spot.normal[2], ax, ay)
 
 
 @formula
@@ -259,11 +263,15 @@ def _mean_geometry(light, spot, receiver):
     """(geometry of the whole pupil, whether it changes too much across it for one look-up)."""
     x, y, z = spot.position
     normal, emitter = spot.normal, light.emitter
+    area = spot.kept * math.pi * emitter.radius * emitter.radius * emitter.outline.area
+    if receiver == IN_AIR:
+        geometry, correction = mean_pupil_geometry_in_air(light, x, y, z)
+        return area * geometry, abs(correction) > LARGEST_CORRECTION_IN_AIR * (geometry - correction)
     geometry, correction = mean_pupil_geometry(light, x, y, z, normal[0], normal[1], normal[2])
     rim = math.sqrt(normal[0] * normal[0] + normal[1] * normal[1]) * emitter.radius * emitter.outline.reach
     steep = rim > LARGEST_SLOPE * spot.height or abs(correction) > LARGEST_CORRECTION * (geometry - correction)
-    geometry *= math.pi * emitter.radius * emitter.radius * emitter.outline.area
-    # What a dome or a point in the air takes has no closed mean here: it is summed over cells.
+    geometry *= area
+    # What a dome takes has no closed mean here: it is summed over cells.
     return geometry, steep or receiver != SURFACE
 
 

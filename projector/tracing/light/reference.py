@@ -15,6 +15,7 @@ from projector.tracing.gate.lens_law import (
     field_radius_squared,
     place_in_gate,
     pupil_geometry,
+    share_through_air,
     straight_slopes,
 )
 from projector.tracing.rays.bvh import any_hit
@@ -72,6 +73,7 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
             geometry = pupil_geometry(points.receiver, x, y, z, nx, ny, nz, ax, ay)
             if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
                 continue
+            geometry *= share_through_air(light, x - ax, y - ay, z)
             for wavelength in range(light.inverse_sharp.shape[0]):
                 value = (
                     area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
