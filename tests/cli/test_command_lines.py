@@ -13,6 +13,7 @@ import pytest
 from projector.cli import app
 from projector.cli.console import plain_letters
 from projector.cli.running import run_command_line
+from tests.conftest import mostly_slow
 
 SIZE = ["throw", "--focal-length-mm", "85", "--lit-width-mm", "28", "--throw-m", "2.5"]
 WRITING = {
@@ -68,7 +69,10 @@ def one_object(text: str) -> dict:
 
 
 @pytest.mark.parametrize(
-    "out", [".", "..", "/", "folder/", "", LONG, "there", "file/inside", "missing/inside", "/proc/self/inside"]
+    "out",
+    mostly_slow(
+        [".", LONG, "there", "file/inside", "missing/inside", "..", "/", "folder/", "", "/proc/self/inside"], quick=5
+    ),
 )
 @pytest.mark.parametrize("command", WRITING)
 def test_a_place_that_cannot_be_written_to_is_said_before_the_work(run, tmp_path, command, out):

@@ -16,6 +16,7 @@ from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import measured_figure
 from projector.reports.place_figure import Light, OnSet, place_figure
+from tests.conftest import mostly_slow
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
 
@@ -46,7 +47,7 @@ def answers():
 
 
 @pytest.mark.parametrize("camera", [(0.0, 1.5, 3.0), (1.95, 2.55, 2.95), (-1.02, 1.9, 1.6)])
-@pytest.mark.parametrize("yaw", [0.0, 40.0])
+@pytest.mark.parametrize("yaw", mostly_slow([40.0, 0.0]))
 def test_labels_of_the_room_stay_inside_their_axes_and_apart(camera, yaw):
     objects = [
         ("backdrop", *wall(yaw)),
@@ -322,7 +323,7 @@ def test_a_vertical_axis_that_is_a_height_counts_from_the_floor():
 @pytest.mark.parametrize(
     "extent", [(-1.6, 1.6, -1.0, 1.0), (-0.05, 0.05, -1.5, 1.5), (-3.0, 3.0, -0.1, 0.1), (-1.0, 1.0, -1.0, 1.0)]
 )
-@pytest.mark.parametrize("gates", [0, 1, 5])
+@pytest.mark.parametrize("gates", mostly_slow([5, 0, 1]))
 def test_all_words_of_a_map_stay_inside_the_figure_and_apart(extent, gates):
     found = level_map(
         extent, (-11.0, -3.9), gates=gates, title_length=25, meter=Meter(12800.0, 1 / 125, 90.0), height_m=1.4

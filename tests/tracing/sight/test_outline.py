@@ -22,6 +22,7 @@ from projector.tracing.sight.outline import (
     outline_point,
     projection_table,
 )
+from tests.conftest import mostly_slow
 
 FALSE_ALARM_RATE = 1e-6
 
@@ -208,14 +209,17 @@ def test_edge_spreads_count_the_samples_beyond_the_edge(name):
 # independently.
 @pytest.mark.parametrize(
     "n_blades, narrowest, widest",
-    [
-        (4, 0.6866, 0.7090),
-        (5, 0.6868, 0.6905),
-        (6, 0.6737, 0.7000),
-        (7, 0.6871, 0.6883),
-        (8, 0.6864, 0.6897),
-        (9, 0.6869, 0.6875),
-    ],
+    mostly_slow(
+        [
+            (4, 0.6866, 0.7090),
+            (5, 0.6868, 0.6905),
+            (6, 0.6737, 0.7000),
+            (7, 0.6871, 0.6883),
+            (8, 0.6864, 0.6897),
+            (9, 0.6869, 0.6875),
+        ],
+        quick=3,
+    ),
 )
 def test_blades_hardly_change_the_width_of_an_edge(n_blades, narrowest, widest):
     pupil = make_outline("polygon", n_blades=n_blades)
