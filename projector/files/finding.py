@@ -17,6 +17,7 @@ _FOLDERS = {
     "gear": "scenes/gear",
     "scene": "scenes",
     "mesh": "scenes",
+    "photometric": "scenes",
 }
 _ENDINGS = {
     "stencil": (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".webp", ".bmp", ".gif"),
@@ -26,6 +27,7 @@ _ENDINGS = {
     "gear": (".toml",),
     "scene": (".toml",),
     "mesh": (".stl", ".obj", ".ply", ".off", ".glb"),
+    "photometric": (".ies",),
 }
 _LARGEST_FILE = 10_000_000
 
@@ -48,8 +50,8 @@ def nearest_file(name: str, known: list[str]) -> str:
 
 
 def find_file(name: str, folder, kind: str) -> Path:
-    """A file of kind "stencil", "pupil", "lens", "filter", "gear", "mesh" or "scene": beside the scene, else a shipped
-    one by its bare name.
+    """A file of kind "stencil", "pupil", "lens", "filter", "gear", "mesh", "photometric" or "scene": beside the scene,
+    else a shipped one by its bare name.
 
     The ending may be left out. SceneError with the nearest name if there is none.
     """

@@ -73,6 +73,10 @@ class Kept:
         entries.move_to_end(key)
         return entries[key]
 
+    def keep(self, names: tuple[str, ...]) -> None:
+        """Keep what there is of these names over this turn: it is not shown now, and may be again."""
+        self._asked.update(names)
+
     def end_turn(self) -> None:
         """Let go of what was not asked for since the last turn: of lights that are no longer there."""
         for name in set(self._entries) - self._asked:

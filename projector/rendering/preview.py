@@ -25,6 +25,8 @@ from projector.stage.stage import SceneOrStage, Stage, stage_with
 
 # A fine picture is worked on in bands of this many rows, so that its many points need not be held at once.
 ROWS_PER_BAND = 240
+# Rows round a band whose points say what its own see of other lights.
+_ROWS_ROUND_LIGHTS = 4
 
 
 # The light of so many pixels is kept beside the bytes; of a larger picture, that of every second, third … one.
@@ -119,9 +121,10 @@ def _in_bands(stage: Stage, width: int, height: int, quality: str, workers: Work
     linear = np.empty((-(-height // step), -(-width // step), 3), np.float16)
     pattern = np.empty(linear.shape[:2], np.float16)
     rows_per_band, kept = height if quality == "quick" else ROWS_PER_BAND, Kept()
+    round_it = _ROWS_ROUND_LIGHTS if stage.lights else 1
     for first in range(0, height, rows_per_band):
         last = min(first + rows_per_band, height)
-        window = Window(max(first - 1, 0), min(last + 1, height))
+        window = Window(max(first - round_it, 0), min(last + round_it, height))
         session = RenderSession(stage, width, height, quality, workers, window, kept)
         xyz, matrix = session.exposed(progress)
         rows = slice(first - window.first, last - window.first)

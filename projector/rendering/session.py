@@ -29,6 +29,7 @@ from projector.photometry.exposure import picture_scale
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light, shadows, stages
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
+from projector.rendering.area_light import Rows
 from projector.rendering.develop import develop
 from projector.rendering.haze import beam_of_sweep, seen_in_air, view_rays
 from projector.rendering.kept import STACKS, Kept, Made, Store
@@ -38,7 +39,7 @@ from projector.rendering.stages import View, Work
 from projector.rendering.workers import Progress, Workers
 from projector.scene.model import Scene
 from projector.stage.haze import air_of
-from projector.stage.stage import SceneOrStage, StagedProjector, stage_of
+from projector.stage.stage import SceneOrStage, StagedLight, StagedProjector, stage_of
 from projector.stage.surfaces import shape_inputs
 from projector.tracing.light.air import Air
 from projector.tracing.sight.emitter import resized
@@ -142,6 +143,7 @@ class RenderSession:
         layers = [Layer(light.picture(sets, haze), light.source.power.is_flash, True) for light in lights]
         if haze is not None:
             layers += [Layer(light.in_haze(sets, haze), light.source.power.is_flash, False) for light in lights]
+        layers += self._other_lights(work, view, grid, outlines)
         room = room_light(self.stage)
         if room is not None:
             inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
@@ -157,6 +159,14 @@ class RenderSession:
         rays = self.kept.get("air rays", partial(view_rays, work), (air, *view))
         left = self.kept.get("left by haze", stages.left_by_haze, (air, tuple(sets.values()), view.camera))
         return _Haze(air, rays, left)
+
+    def _other_lights(self, work: Work, view: View, grid: Made, outlines: Made) -> list[Layer]:
+        """The layers of lights without a gate; of one that is off what was found stays at hand."""
+        for spec in self.scene.light:
+            if not spec.on:
+                self.kept.keep(tuple(f"{stage} {spec.name}" for stage in _AreaLightInSession.STAGES))
+        lights = [_AreaLightInSession(self, staged, view, work) for staged in self.stage.lights]
+        return [Layer(light.picture(grid, outlines), light.staged.power.is_flash, False) for light in lights]
 
     def _view(self) -> View:
         arrays = self.kept.get("meshes", lambda _: self.stage.arrays, (shape_inputs(self.scene),))
@@ -181,6 +191,40 @@ class _Haze(NamedTuple):
     air: Air
     rays: Made
     left: Made
+
+
+class _AreaLightInSession:
+    """The stages of one light without a gate, kept under its name. What it shines on does not depend on its power or
+    colour: a change of these is one multiplication.
+    """
+
+    STAGES = ("received grid", "received outlines", "shadow edges", "received shadow edges", "tinted")
+
+    def __init__(self, session: RenderSession, staged: StagedLight, view: View, work: Work):
+        self.session, self.staged, self.view, self.work = session, staged, view, work
+
+    def _get(self, stage: str, make, inputs: tuple) -> Made:
+        return self.session.kept.get(f"{stage} {self.staged.name}", make, inputs)
+
+    def _received(self, name: str, points: Made, rows: Rows | None = None) -> Made:
+        inputs = (self.view.arrays, self.staged.shine, points, rows)
+        return self._get(f"received {name}", partial(stages.received, self.work), inputs)
+
+    def picture(self, grid: Made, outlines: Made) -> np.ndarray:
+        """Its light (h, w, 3) float32 as a picture, with more points where its own shadows have edges."""
+        view, quality = self.view, self.view.quality
+        rows = Rows(view.camera.width * quality.grid, view.window.first * quality.grid)
+        on_grid = self._received("grid", grid, rows)
+        edges = self._get("shadow edges", partial(stages.shadow_edges_of, self.work), (on_grid, grid, outlines, *view))
+        sets = (grid, outlines, edges)
+        lit = (on_grid, self._received("outlines", outlines), self._received("shadow edges", edges))
+        table = self._table()
+        return self._get("tinted", partial(stages.tinted, self.work), (table, sets, lit, view.camera, quality)).value
+
+    def _table(self) -> np.ndarray:
+        """XYZ (k, 3) that each material sends back of a unit of what it gets."""
+        spectra = self.session.stage.reflectances * self.staged.power.spectrum[None, :]
+        return np.ascontiguousarray(spectra @ prepared_light.XYZ_CHANNELS)
 
 
 class _LightInSession:

@@ -11,14 +11,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from projector.rendering import haze, prepared_light, sampling, shadows
+from projector.rendering import area_light, haze, prepared_light, sampling, shadows
+from projector.rendering.area_light import Received, Rows
 from projector.rendering.haze import SeenInAir
 from projector.rendering.prepared_light import PreparedLight, Reach
 from projector.rendering.sampling import PointSet, Quality, Window
 from projector.rendering.shadows import FirstLook, Sweep
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
+from projector.tracing.light import area
 from projector.tracing.light.air import Air, ViewRays
+from projector.tracing.light.shine import Shine
 from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.emitter import Emitter
 from projector.tracing.sight.points import UNKNOWN, Visibility
@@ -67,16 +70,19 @@ def shadow_edges(work: Work, seen: tuple[Visibility, ...], grid: PointSet, outli
     for visibility in seen:
         shares = seen_shares(visibility)
         shares[visibility.state == UNKNOWN] = 1.0
-        work.workers.run_pieces(
-            height,
-            lambda start, stop, shares=shares: mark_steps(
-                shares, grid.points.owners, width, height, SHADOW_STEP, start, stop, marks
-            ),
-            piece=sampling.ROWS_PER_PIECE,
-        )
+        _mark_shadow_steps(work, shares, grid, width, height, marks)
     pixels = sampling.pixels_marked(marks, camera.width, quality.grid)
     pixels[outlines.pixels] = False
     return sampling.edge_points(arrays, camera, window, np.flatnonzero(pixels), quality, work.workers)
+
+
+def _mark_shadow_steps(work: Work, shares: np.ndarray, grid: PointSet, width: int, height: int, marks) -> None:
+    """Mark the grid's points where what is seen of a light takes a step."""
+    work.workers.run_pieces(
+        height,
+        lambda start, stop: mark_steps(shares, grid.points.owners, width, height, SHADOW_STEP, start, stop, marks),
+        piece=sampling.ROWS_PER_PIECE,
+    )
 
 
 def squares(work: Work, emitter: Emitter, points: PointSet, width: int) -> Squares:
@@ -153,6 +159,44 @@ def even(
     if left is not None:
         for value, share in zip(values, left, strict=True):
             value += (1.0 - share)[:, None] * from_air
+    return _gathered(values, sets, camera, quality)
+
+
+def received(work: Work, arrays: SceneArrays, shine: Shine, points: PointSet, view_rows: Rows | None) -> Received:
+    """What points get of a light without a gate; view_rows: how they lie, if they are a picture's grid."""
+    return area_light.received(arrays, shine, points.points, work.workers, work.progress, rows=view_rows)
+
+
+def shadow_edges_of(work: Work, on_grid: Received, grid: PointSet, outlines: PointSet, *view) -> PointSet:
+    """More points in the pixels where the edge of one light's shadow runs, outlines aside."""
+    arrays, camera, window, quality = view
+    width, height = camera.width * quality.grid, (window.last - window.first) * quality.grid
+    marks = np.zeros(width * height, np.bool_)
+    _mark_shadow_steps(work, on_grid.share, grid, width, height, marks)
+    pixels = sampling.pixels_marked(marks, camera.width, quality.grid)
+    pixels[outlines.pixels] = False
+    return sampling.edge_points(arrays, camera, window, np.flatnonzero(pixels), quality, work.workers)
+
+
+def tinted(
+    work: Work,
+    table: np.ndarray,
+    sets: tuple[PointSet, ...],
+    received: tuple[Received, ...],
+    camera: PinholeCamera,
+    quality: Quality,
+) -> np.ndarray:
+    """One light without a gate as a picture (h, w, 3) float32, by a table (k, 3) of what each material sends back."""
+    values = []
+    for item, light in zip(sets, received, strict=True):
+        out = np.empty((item.count, 3), np.float32)
+        work.workers.run_pieces(
+            item.count,
+            lambda start, stop, item=item, light=light, out=out: area.tint(
+                light.value, item.points.materials, table, start, stop, out
+            ),
+        )
+        values.append(out)
     return _gathered(values, sets, camera, quality)
 
 

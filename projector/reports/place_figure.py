@@ -19,7 +19,7 @@ _ONE_DOT_M = 0.12
 _ONE_LINE = 0.03
 
 
-class Light(NamedTuple):
+class PlacedLamp(NamedTuple):
     """A light of the scene: its name, its place and what it is aimed at (3,) m."""
 
     name: str
@@ -36,7 +36,7 @@ class OnSet(NamedTuple):
     camera_m: tuple
     frame: np.ndarray
     target_m: tuple
-    lights: list[Light]
+    lights: list[PlacedLamp]
     corners_m: tuple
 
 
@@ -56,7 +56,7 @@ def room_figure(places):
     right, down = camera.half_width * np.array(camera.right), camera.half_height * np.array(camera.down)
     frame = np.array([np.array(camera.forward) + x * right + y * down for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
     lights = [
-        Light(
+        PlacedLamp(
             item.name + (", now" if item.name == places.projector else ""),
             item.position_m,
             tuple(stage.point(item.aim)),

@@ -26,12 +26,14 @@ class Power:
     spectrum (71,): the luminance spectrum of the open gate on its axis seen through the lens, per nanometre, so that
     683 · ∫ spectrum · V dλ is in cd/m² for steady light and cd·s/m² for a flash; relative where nothing was stated.
     carried_over: what was taken for granted where the statement belongs to another lens or stop; None for the same one.
+    estimate_stops: how far off it may be either way where it is an estimate by energy; None where it is none.
     """
 
     spectrum: np.ndarray
     is_flash: bool
     is_stated: bool
     carried_over: CarriedOver | None = None
+    estimate_stops: float | None = None
 
     @property
     def luminance(self) -> float:
@@ -141,7 +143,7 @@ def power_of(scene, spec) -> Power:
     is_flash = True
     if reading is not None:
         distance = reading.distance_m - opening_before(metered)
-        is_flash, level = reading.shutter_s is None, _level_read(reading)
+        is_flash, level = reading.shutter_s is None, level_read(reading)
         luminance = level / _pupil_on_axis(*pupil_of(scene, metered.lens), distance) * glass
     elif output is not None:
         is_flash = output.lumens is None
@@ -153,7 +155,7 @@ def power_of(scene, spec) -> Power:
         luminance = level / _pupil_on_axis(*pupil_of(scene, spec.lens), abs(focus_of(scene, spec).sharp_distance))
     is_stated = reading is not None or output is not None
     return Power(
-        _spectrum(scene, spec, luminance), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None
+        emitted_spectrum(scene, spec, luminance), is_flash, is_stated, _carried_over(scene, spec) if is_stated else None
     )
 
 
@@ -164,26 +166,33 @@ def _power_of_lamp(scene, spec) -> Power:
     is_flash = True
     if reading is not None:
         is_flash = reading.shutter_s is None
-        luminance = _level_read(reading) / open_gate_on_axis(light, reading.distance_m - opening_before(spec))
+        luminance = level_read(reading) / open_gate_on_axis(light, reading.distance_m - opening_before(spec))
     elif output is not None:
         is_flash = output.lumens is None
         luminance = (output.lumen_seconds if is_flash else output.lumens) / open_gate_flux(light)
     else:
         level = light_for_reading(scene.camera.f_number, scene.camera.iso)
         luminance = level / open_gate_on_axis(light, focus_of(scene, spec).sharp_distance)
-    return Power(_spectrum(scene, spec, luminance), is_flash, reading is not None or output is not None)
+    return Power(emitted_spectrum(scene, spec, luminance), is_flash, reading is not None or output is not None)
 
 
-def _level_read(reading) -> float:
+def level_read(reading) -> float:
     """Illuminance (lx) of steady light, or luminous exposure (lx·s) of a flash, that a meter showed."""
     constant = reading.meter_constant or METER_CONSTANTS[reading.receptor]
     return light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant)
 
 
-def _spectrum(scene, spec, luminance: float) -> np.ndarray:
-    """A projector's luminance spectrum (71,) behind its filters; luminance: without them, of the lamp as it is set."""
+def emitted_spectrum(scene, spec, luminance: float) -> np.ndarray:
+    """Luminance spectrum (71,) of a projector or a light behind its filters; luminance: without them, of the lamp as it
+    is set.
+    """
     source = scaled_to_luminous_one(spectrum_of(spec.source))
     return source * (luminance / K_M) * filters_passed(scene.folder, spec.filter)
+
+
+def filter_share(scene, spec) -> float:
+    """Share of a projector's or a light's luminance that its filters let through."""
+    return float(photometric(emitted_spectrum(scene, spec, 1.0)))
 
 
 def _carried_over(scene, spec) -> CarriedOver | None:

@@ -16,18 +16,21 @@ import numpy as np
 from projector.faults import Fault, SceneError
 from projector.meshes.mesh import Mesh
 from projector.phrases import did_you_mean, nearest
-from projector.scene.model import Projector, Scene
+from projector.scene.model import Light, Projector, Scene
 from projector.scene.model.named import Named
 from projector.scene.placement import PlacedObject, file_stamp, placed_objects, point_of, stencil_path
 from projector.scene.reading.given_overrides import Overrides
 from projector.scene.reading.reader import scene_from
 from projector.stage.camera import camera_arrays
 from projector.stage.colours import filters_passed
+from projector.stage.lamps import lamp_power
 from projector.stage.optics import FocusDistances, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
+from projector.stage.shines import shine_of
 from projector.stage.surfaces import SceneArrays, reflectances_of, scene_arrays
 from projector.tracing.gate.gate_image import Bitmap, GateOpening, open_bitmap
 from projector.tracing.gate.lens_law import Projection
+from projector.tracing.light.shine import Shine
 from projector.tracing.rays.surfaces import PinholeCamera
 
 
@@ -96,7 +99,8 @@ class Stage:
     @property
     def light_names(self) -> tuple[str, ...]:
         """What the lights of the scene are called: each by its own name, the room's own "ambient"."""
-        return (*Named(self.scene.projector).names, *([AMBIENT] if self.scene.ambient is not None else ()))
+        named = (*Named(self.scene.projector).names, *Named(self.scene.light).names)
+        return (*named, *([AMBIENT] if self.scene.ambient is not None else ()))
 
     def is_on(self, name: str) -> bool:
         """Whether a light shines."""
@@ -159,6 +163,21 @@ class Stage:
         own = next((index for index, spec in enumerate(self.scene.projector) if spec is which), None)
         with self.lock:
             return StagedProjector(self, which, {} if own is None else self._made_of.setdefault(own, {}))
+
+    @made_once
+    def lights(self) -> tuple[StagedLight, ...]:
+        """All other lights that are on, in the order of the file."""
+        return tuple(StagedLight(self, spec) for spec in self.scene.light if self._is_wanted(spec))
+
+    def _is_wanted(self, spec: Light) -> bool:
+        """Whether one of the other lights is on: as the scene says, or because it is asked for by name."""
+        return spec.on if self.only is None else self.is_on(spec.name)
+
+    def light(self, name: str) -> StagedLight:
+        """One of the other lights by name, on or off. SceneError for a name that the scene does not have."""
+        return next((item for item in self.lights if item.name == name), None) or StagedLight(
+            self, Named(self.scene.light)[name]
+        )
 
     def _named(self, name: str | None) -> Projector:
         # A scene that was put together in code may hold them in a plain tuple.
@@ -238,6 +257,33 @@ class StagedProjector:
     def varied(self, **changes) -> StagedProjector:
         """The projector with some of its fields changed, on the same stage."""
         return StagedProjector(self.stage, self.spec.model_copy(update=changes), {})
+
+
+class StagedLight:
+    """One of the lights without gate and lens where it stands on a stage. spec: as the scene says it."""
+
+    def __init__(self, stage: Stage, spec: Light):
+        self.stage, self.spec = stage, spec
+        self.lock = stage.lock
+        self.made: dict = {}
+
+    def __repr__(self) -> str:
+        return f"StagedLight({self.spec.name!r})"
+
+    @property
+    def name(self) -> str:
+        """Its name."""
+        return self.spec.name
+
+    @made_once
+    def shine(self) -> Shine:
+        """What shines of it: place, outline, and how its luminance falls off."""
+        return shine_of(self.stage.scene, self.spec)
+
+    @made_once
+    def power(self) -> Power:
+        """How bright it is, straight ahead from its middle."""
+        return lamp_power(self.stage.scene, self.spec)
 
 
 # What public calls take: a scene, the path of its file or a shipped scene's name, which is then resolved anew, or a

@@ -15,7 +15,7 @@ from projector.rendering.maps.open_gates import OpenGate
 from projector.reports.labels import stops_text
 from projector.reports.map_figure import contour_levels, map_figure, marked_f_numbers
 from projector.reports.measured_figure import measured_figure
-from projector.reports.place_figure import Light, OnSet, place_figure
+from projector.reports.place_figure import OnSet, PlacedLamp, place_figure
 from tests.conftest import mostly_slow
 
 ROOM = ((-2.0, 0.0, -2.0), (2.0, 2.6, 3.0))
@@ -54,7 +54,10 @@ def test_labels_of_the_room_stay_inside_their_axes_and_apart(camera, yaw):
         ("sitter", wall(70.0)[0] * 0.3 + [0.0, 1.0, 0.0], None),
         ("floor", FLOOR, np.array([[0, 1, 2], [0, 2, 3]])),
     ]
-    lights = [Light("window, now", (-1.4, 2.0, 1.6), (0.0, 1.5, 0.0)), Light("rim", (1.2, 2.3, -1.0), (0.0, 1.5, 0.0))]
+    lights = [
+        PlacedLamp("window, now", (-1.4, 2.0, 1.6), (0.0, 1.5, 0.0)),
+        PlacedLamp("rim", (1.2, 2.3, -1.0), (0.0, 1.5, 0.0)),
+    ]
     figure = place_figure(answers(), OnSet(objects, camera, FRAME, (0.0, 1.5, 0.0), lights, ROOM), "a room")
     figure.canvas.draw()
     for axes in figure.axes:

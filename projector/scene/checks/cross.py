@@ -16,6 +16,7 @@ from projector.scene.checks.beam import (
 )
 from projector.scene.checks.colours import check_colour
 from projector.scene.checks.haze import check_haze
+from projector.scene.checks.lights import check_light
 from projector.scene.checks.places import check_places
 from projector.scene.checks.power import check_power
 from projector.scene.checks.report import Report
@@ -46,6 +47,9 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         check_colour(report, scene.folder, spec, ("projector", index), f"projector.{spec.name}")
         check_power(report, spec, ("projector", index))
         check_files(report, scene, spec, ("projector", index))
+    for index, spec in enumerate(scene.light):
+        check_colour(report, scene, spec, ("light", index), f"light.{spec.name}")
+        check_light(report, scene, spec, ("light", index))
     _check_landmarks(report, scene)
     _check_oddities(report, scene)
     check_places(report, scene)
@@ -54,7 +58,8 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
 
 def _check_names(report: Report, scene) -> None:
     named = [(item.name, (kind, i)) for kind in ("surface", "figure") for i, item in enumerate(getattr(scene, kind))]
-    for group in (named, [(item.name, ("projector", i)) for i, item in enumerate(scene.projector)]):
+    shining = [(item.name, (kind, i)) for kind in ("projector", "light") for i, item in enumerate(getattr(scene, kind))]
+    for group in (named, shining):
         counts = Counter(name for name, _ in group)
         seen = set()
         for name, path in group:
@@ -67,8 +72,8 @@ def _check_names(report: Report, scene) -> None:
                     "rename one",
                 )
             seen.add(name)
-    if not scene.projector:
-        report.warnings.append("the scene has no projector: the picture will be dark.")
+    if not scene.projector and not any(light.on for light in scene.light):
+        report.warnings.append("the scene has no light: the picture will be dark.")
     if not scene.surface and not scene.figure:
         report.fault(
             ("camera",),
@@ -178,6 +183,13 @@ def _check_landmarks(report: Report, scene) -> None:
     for index, spec in enumerate(scene.projector):
         used.append((("projector", index, "aim"), f"projector.{spec.name}.aim", spec.aim))
         used.append((("projector", index, "focus", "at"), f"projector.{spec.name}.focus.at", spec.focus.at))
+    for index, spec in enumerate(scene.light):
+        path, key = ("light", index), f"light.{spec.name}"
+        used.append(((*path, "aim"), f"{key}.aim", spec.aim))
+        for name in ("reading", "against"):
+            part = getattr(spec, name)
+            if part is not None:
+                used.append(((*path, name, "at"), f"{key}.{name}.at", part.at))
     check_references(
         report, [(spec.name, spec.kind) for spec in scene.figure], [spec.name for spec in scene.surface], used
     )

@@ -44,6 +44,8 @@ def check_places(report: Report, scene) -> None:
             elif spec.lamp is not None:
                 goal = np.asarray(_point(scene, spec.aim), float)
                 check_lamp_reaches(report, spec, float((goal - position) @ forward), path, key)
+    for index, spec in enumerate(scene.light):
+        _check_device(report, scene, spec, ("light", index), f"light.{spec.name}", spec.name)
     for spec in (*scene.surface, *scene.figure):
         if max(map(abs, spec.position_m)) > _FAR_M:
             report.warnings.append(

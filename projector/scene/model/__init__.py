@@ -9,6 +9,7 @@ from projector.scene.model.camera import Camera
 from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
 from projector.scene.model.lens import Dispersion, Lamp, Lens, PupilShape
+from projector.scene.model.light import Against, Energy, Honeycomb, Light, LightOutput, LightReading
 from projector.scene.model.projector import Output, Projector, Reading, Statement
 from projector.scene.model.room import Ambient, Haze
 from projector.scene.model.scene import FORMAT, Scene, scene_schema
@@ -16,17 +17,23 @@ from projector.scene.model.surface import Surface
 
 __all__ = [
     "FORMAT",
+    "Against",
     "Ambient",
     "Blade",
     "Camera",
     "Dispersion",
+    "Energy",
     "Figure",
     "Filter",
     "Focus",
     "Gate",
     "Haze",
+    "Honeycomb",
     "Lamp",
     "Lens",
+    "Light",
+    "LightOutput",
+    "LightReading",
     "Output",
     "Part",
     "Projector",

@@ -11,6 +11,7 @@ from pydantic import Field, PrivateAttr
 from projector.scene.model.camera import Camera
 from projector.scene.model.figure import Figure
 from projector.scene.model.kinds import Part
+from projector.scene.model.light import Light
 from projector.scene.model.named import AtMost, Named
 from projector.scene.model.projector import Projector
 from projector.scene.model.room import Ambient, Haze
@@ -26,6 +27,9 @@ class Scene(Part):
     title: str = Field("", max_length=300, description="What the scene shows.")
     camera: Camera = Field(description="The camera.")
     projector: Annotated[Named[Projector], AtMost(16)] = Field((), validate_default=True, description="Projectors.")
+    light: Annotated[Named[Light], AtMost(32)] = Field(
+        (), validate_default=True, description="Lights that throw no pattern."
+    )
     surface: Annotated[Named[Surface], AtMost(200)] = Field((), validate_default=True, description="Surfaces.")
     figure: Annotated[Named[Figure], AtMost(20)] = Field((), validate_default=True, description="Sitters.")
     ambient: Ambient | None = Field(None, description="Light from the room.")
@@ -59,7 +63,12 @@ class Scene(Part):
         return self.__dict__ == other.__dict__ if isinstance(other, Scene) else NotImplemented
 
     def __repr__(self) -> str:
-        kinds: dict[str, Named] = {"projector": self.projector, "surface": self.surface, "sitter": self.figure}
+        kinds: dict[str, Named] = {
+            "projector": self.projector,
+            "light": self.light,
+            "surface": self.surface,
+            "sitter": self.figure,
+        }
         counted = (
             f"{len(items)} {kind}{'s' if len(items) > 1 else ''} ({', '.join(items.names)})"
             for kind, items in kinds.items()

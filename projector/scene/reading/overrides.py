@@ -17,7 +17,7 @@ from projector.scene.model import Scene
 from projector.scene.reading.field_faults import item_name, model_in, not_a_key
 
 # Lists of tables: what is missing there cannot be made up from a name.
-_LISTS = ("projector", "surface", "figure", "blade", "filter")
+_LISTS = ("projector", "light", "surface", "figure", "blade", "filter")
 _AXES = {"x": 0, "y": 1, "z": 2}
 
 

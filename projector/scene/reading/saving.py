@@ -120,6 +120,7 @@ _FILE_KEYS = (
     ("projector", ("reading", "lens", "pupil"), "pupil"),
     ("projector", ("output", "lens"), "lens"),
     ("projector", ("output", "lens", "pupil"), "pupil"),
+    ("light", (), "photometric"),
     ("surface", (), "mesh"),
 )
 

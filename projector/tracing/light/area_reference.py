@@ -1,0 +1,37 @@
+"""The slow twin of `area`: the light of panels, tubes and bare heads by one random ray at a time, nothing shared and no
+closed form, so that the fast way can be held to it.
+"""
+
+from __future__ import annotations
+
+from projector.geometry import subtract
+from projector.jit import kernel
+from projector.tracing.light.shine import ray_to, taken_by
+from projector.tracing.rays.bvh import any_hit
+from projector.tracing.rays.sampling import point_key, uniform
+from projector.tracing.sight.outline import outline_point
+
+
+@kernel
+def light_by_rays(shine, bvh, points, n_side, seed, start, stop, out):
+    """E/L (sr) on points start … stop into out (n,) float64: n_side² rays a point, one in each cell of the unit square,
+    at a random place in it.
+    """
+    for i in range(start, stop):
+        out[i] = 0.0
+        if points.materials[i] < 0:
+            continue
+        point = (float(points.positions[i, 0]), float(points.positions[i, 1]), float(points.positions[i, 2]))
+        normal = (float(points.normals[i, 0]), float(points.normals[i, 1]), float(points.normals[i, 2]))
+        origin = (float(points.origins[i, 0]), float(points.origins[i, 1]), float(points.origins[i, 2]))
+        key = point_key(seed, i)
+        total = 0.0
+        for sample in range(n_side * n_side):
+            u = (sample % n_side + uniform(key, sample, 0)) / n_side
+            v = (sample // n_side + uniform(key, sample, 1)) / n_side
+            x, y = outline_point(shine.emitter.outline, u, v)
+            goal, value = ray_to(shine, point, x, y)
+            value *= taken_by(points.receiver, normal, subtract(goal, point))
+            if value > 0.0 and not any_hit(bvh, origin, subtract(goal, origin), shine.emitter.ray_start, 1.0):
+                total += value
+        out[i] = total / (n_side * n_side)
