@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from projector.photometry.spectra import USUAL_TEMPERATURE_K
 from projector.phrases import percent
 
 _KINDS = {"daylight": "daylight", "tungsten": "tungsten", "led": "an LED"}
@@ -10,6 +9,9 @@ _KINDS = {"daylight": "daylight", "tungsten": "tungsten", "led": "an LED"}
 
 def lamp_words(source) -> str:
     """A lamp, by its kind and its colour."""
+    # Spectra take numpy, which the help of a command does not wait for.
+    from projector.photometry.spectra import USUAL_TEMPERATURE_K
+
     if source.xy is not None:
         return "an LED set to x {:g}, y {:g}".format(*source.xy)
     if source.hue_deg is not None:
