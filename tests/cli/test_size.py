@@ -73,14 +73,17 @@ def test_straighten_says_its_factor_where_it_lands_and_can_keep_the_size(ask, tm
     values = np.zeros((64, 64), np.uint8)
     values[4:60, 4:60] = 255
     Image.fromarray(values).save(tmp_path / "square.png")
-    stencil = ("--with", f'projector.lattice.stencil.file="{tmp_path / "square.png"}"')
+    stencil, small = (
+        ("--with", f'projector.{name}.stencil.file="{tmp_path / "square.png"}"') for name in ("lattice", "window")
+    )
     whole = ask("straighten", "06-oblique-wall", "--json", "-o", "whole", *stencil)["result"]
     kept = ask("straighten", "06-oblique-wall", "--json", "-o", "kept", "--keep-size", *stencil)["result"]
     assert kept["size_factor"] == 1.0 and whole["size_factor"] == pytest.approx(whole["width_m"] / kept["width_m"])
     words = ask("straighten", "06-oblique-wall", "-o", "whole", *stencil)
     assert f"{whole['size_factor']:.3f} times the size it has on a wall square to the beam" in words
     assert f"its middle moves {whole['moved_right_m']:.3f} m to the right" in words
-    words = ask("straighten", "01-square-wall", "-o", "flat", "--keep-size")
+    words = ask("straighten", "01-square-wall", "-o", "flat", "--keep-size", *small)
     assert "nothing of it is cut off" in words and "its middle stays where the old one's lands" in words
-    words = ask("straighten", "01-square-wall", "-o", "cut", "--keep-size", "--with", "surface.wall.width_m=0.4")
+    narrow = (*small, "--with", "surface.wall.width_m=0.4")
+    words = ask("straighten", "01-square-wall", "-o", "cut", "--keep-size", *narrow)
     assert "% of its opening is cut off" in words
