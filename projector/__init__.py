@@ -32,6 +32,11 @@ How much light is where. light.save("backdrop") writes NPZ and TIFF, light.figur
 >>> light
 <IrradianceMap: backdrop, 4.500 × 2.700 m, 96 × 58 points; at most 17.46 lx·s, f/5.3 at ISO 400, -1.2 stops>
 
+Hold a meter into it, which knows each light alone and all together (meter.lights, meter.together, meter.figure()):
+
+>>> projector.meter(scene, "pilot.left_eye")
+<MeterReading: dome at pilot.left_eye: 36.56 lx·s, f/6.3, −0.5 stops against the camera>
+
 Ask by projector's name, and a landmark or a point in metres; `projector.studies` lists all questions:
 
 >>> projector.landing(scene, "window")

@@ -30,6 +30,7 @@ from .scene.reading.reader import load as load
 from .scene.reading.reader import load_text as load_text
 from .scene.reading.reader import with_overrides as with_overrides
 from .scene.reading.saving import save_scene as save_scene
+from .studies.light.meter import meter as meter
 from .studies.size.landing import camera_blur as camera_blur
 from .studies.size.landing import landing as landing
 

@@ -12,6 +12,7 @@ import math
 
 import numpy as np
 import pytest
+from PIL import Image
 from typer.testing import CliRunner
 
 from projector.cli import app
@@ -617,6 +618,123 @@ def test_23_how_dark_the_room_must_be_and_what_a_scene_makes_of_its_own():
     (square,) = asked("contrast", "01-square-wall")["projectors"]
     # A window of 1 m at 2.5 m: cos⁴ leaves 0.94 in the mean and 0.85 in its corners.
     assert 2.0**-6.5 < square["ambient_share"] < 2.0**-6.5 / 0.85
+
+
+# --- is there enough light?
+
+
+def metered(tmp_path, text: str, *arguments) -> dict:
+    """What a meter shows at one point of a scene of its own."""
+    file = tmp_path / "set.toml"
+    file.write_text(text)
+    (point,) = asked("meter", file, *arguments)["points"]
+    return point
+
+
+# An even round beam that lands 1.20 m wide on a wall 6 m away, so narrow that cos⁴ plays no part: 40 mm of gate at 30
+# times.
+EVEN_DISC = """
+format = 1
+camera = {{ position_m = [1.0, 1.5, 5.0], aim = "wall.centre", f_number = 4, iso = {iso}, shutter_s = {shutter} }}
+[[projector]]
+name = "spot"
+position_m = [0, 1.5, {distance}]
+aim = "wall.centre"
+gate = {{ shape = "round", diameter_mm = 40 }}
+lens = {{ focal_length_mm = 193.548, f_number = 2.8 }}
+focus = {{ distance_m = 6 }}
+{power}
+[[surface]]
+name = "wall"
+position_m = [0, 1.5, 0]
+"""
+
+
+def even_disc(power: str, distance: float = 6.0, iso: int = 400, shutter: float = 1 / 125) -> str:
+    return EVEN_DISC.format(power=power, distance=distance, iso=iso, shutter=shutter)
+
+
+def test_24_an_even_disc_of_1500_lumens(tmp_path):
+    """Lumens over area, and N = √(E·t·S/C) of ISO 2720: 1326 lx, f/4.1. Half as far again: −1.17 stops."""
+    at = ("wall.centre", "--receptor", "flat")
+    found = metered(tmp_path, even_disc("output = { lumens = 1500 }"), *at)["together"]
+    assert abs(math.log2(found["lx"] / 1326.3)) < STOPS
+    assert abs(2 * math.log2(found["f_number"] / 4.12)) < STOPS and found["f_number_marked"] == "f/4"
+    farther = metered(tmp_path, even_disc("output = { lumens = 1500 }", 9.0), *at)["together"]
+    assert farther["stops_over_camera"] - found["stops_over_camera"] == pytest.approx(-1.17, abs=STOPS)
+
+
+def test_24_a_stencil_dims_the_mean_and_never_its_openings(tmp_path):
+    """On a bright part of the pattern there is as much light as with the gate open, on a dark one none."""
+    at, power = ("--receptor", "flat"), "output = { lumens = 1500 }"
+    half = np.zeros((64, 64), np.uint8)
+    half[:, 32:] = 255
+    Image.fromarray(half).save(tmp_path / "half.png")
+    stencil = even_disc(power + '\nstencil = { file = "half.png", width_mm = 40 }')
+    bright, dark = (metered(tmp_path, stencil, f"{x},1.5,0", *at)["lights"][0] for x in (0.3, -0.3))
+    open_gate = metered(tmp_path, even_disc(power), "0.3,1.5,0", *at)["lights"][0]
+    assert bright["alone"]["lx"] == pytest.approx(open_gate["alone"]["lx"], rel=1e-6)
+    assert dark["alone"]["f_number"] is None and "dark part of the pattern" in dark["no_light"]
+    assert dark["open_gate"]["lx"] == pytest.approx(open_gate["alone"]["lx"], rel=1e-3)
+
+
+def test_25_a_flash_of_f_8(tmp_path):
+    """f/8 at ISO 100 is 160 lx·s (H = C·N²/S), on a disc of 1.20 m 181 lm·s."""
+    at, flash = ("wall.centre", "--receptor", "flat"), "output = { lumen_seconds = 181 }"
+    found = metered(tmp_path, even_disc(flash, iso=100), *at)["together"]
+    assert found["f_number_shown"] == "f/8" and abs(math.log2(found["lx_s_flash"] / 160.0)) < STOPS
+    reading = "reading = { f_number = 8, iso = 100, distance_m = 6 }"
+    found = metered(tmp_path, even_disc(reading, iso=100), *at)["together"]
+    assert found["lx_s_flash"] == pytest.approx(160.0, rel=2e-3) and found["flash_share"] == 1.0
+
+
+def test_26_inverse_square_holds_from_the_lens_and_the_camera_changes_nothing(tmp_path):
+    at, power = ("wall.centre", "--receptor", "flat"), "output = { lumens = 1500 }"
+    near, far = (metered(tmp_path, even_disc(power, distance), *at)["together"]["lx"] for distance in (4.0, 8.0))
+    assert math.log2(far / near) == pytest.approx(-2.0, abs=0.01)
+    moved = metered(tmp_path, even_disc(power, 4.0), *at, "-w", "camera.position_m=[0.5,1.5,9]")["together"]["lx"]
+    assert moved == pytest.approx(near, rel=1e-9)
+
+
+def test_27_a_flash_and_an_led_in_such_attachments_are_three_stops_apart(tmp_path):
+    """f/16⅓ of a flash and f/6.3 of an LED at 1/200 s, both at ISO 400 and 1 m (common practice, no source)."""
+    at = ("wall.centre", "--receptor", "flat")
+    found = []
+    for power in (f"f_number = {16 * 2 ** (1 / 6)}", "f_number = 6.3, shutter_s = 0.005"):
+        scene = even_disc(f"reading = {{ {power}, iso = 400, distance_m = 6 }}", shutter=0.005)
+        found.append(metered(tmp_path, scene, *at)["together"])
+    assert [item["f_number_marked"] for item in found] == ["f/18", "f/6.3"]
+    assert found[0]["stops_over_camera"] - found[1]["stops_over_camera"] == pytest.approx(3.03, abs=STOPS)
+
+
+def test_29_three_to_one_has_two_meanings(tmp_path):
+    """An even room as the fill, a key 1.585 or 1 stop over it: 3 : 1 as lights, 3 : 1 as sides; 0.58 stop apart."""
+    for stops, meaning in ((math.log2(3.0), "key_to_rest"), (1.0, "key_and_rest_to_rest")):
+        power = "reading = { f_number = 4, iso = 400, shutter_s = 0.008, distance_m = 6 }"
+        room = f"\n[ambient]\nlux = {250 * 16 / (400 * 0.008) / 2**stops}\n"
+        found = metered(tmp_path, even_disc(power) + room, "wall.centre", "--receptor", "flat", "--key", "spot")
+        assert found[meaning] == pytest.approx(3.0, rel=5e-3)
+        (fill,) = [item for item in found["lights"] if item["light"] == "ambient"]
+        assert fill["stops_over_key"] == pytest.approx(-stops, abs=0.01)
+    words = said("meter", tmp_path / "set.toml", "wall.centre", "--receptor", "flat")
+    assert "2 : 1 as key : fill, 3 : 1 as key + fill : fill, 0.58 stops apart" in words
+
+
+def test_30_the_shutter_moves_the_steady_part_only(tmp_path):
+    """f/5.6, ISO 100, 1/30 → 1/8: +1.91 stops of steady light, none of a flash (marks taken as typed)."""
+    flash = "reading = { f_number = 5.6, iso = 100, distance_m = 6 }"
+    room = f"\n[ambient]\nlux = {250 * 5.6**2 / 100 * 30}\n"
+    found = []
+    for shutter in (1 / 30, 1 / 8):
+        scene = even_disc(flash, iso=100, shutter=shutter) + room
+        found.append(metered(tmp_path, scene, "wall.centre", "--receptor", "flat"))
+    before, after = ({item["light"]: item["alone"] for item in point["lights"]} for point in found)
+    assert before["ambient"]["f_number_marked"] == before["spot"]["f_number_marked"] == "f/5.6"
+    assert after["ambient"]["stops_over_camera"] - before["ambient"]["stops_over_camera"] == pytest.approx(
+        1.907, abs=1e-3
+    )
+    assert after["spot"]["stops_over_camera"] == before["spot"]["stops_over_camera"]
+    assert found[0]["together"]["flash_share"] == pytest.approx(0.5, abs=2e-3)
 
 
 # --- time

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import typer
@@ -14,6 +15,7 @@ from projector.phrases import did_you_mean, nearest
 
 # The library's own word for a wrong command line, which it keeps to itself.
 UsageError = typer.BadParameter.__base__
+_STARTS_BELOW_ZERO = re.compile(r"-[\d.][^,]*,[^,]+,[^,]+$")
 # Options that share their name with a part of a scene, which a fault may be about instead.
 _PARTS = ("scene", "projector", "surface")
 
@@ -23,13 +25,24 @@ class Command(TyperCommand):
 
     def parse_args(self, ctx, args):
         try:
-            rest = super().parse_args(ctx, args)
+            rest = super().parse_args(ctx, self._with_points_in_brackets(args))
         except UsageError as error:
             error.ctx = error.ctx or ctx
             raise
         if rest and not ctx.resilient_parsing:
             raise Mistyped(Fault(f"nothing takes {' '.join(rest)}", try_=help_for(self.name)))
         return rest
+
+    def _with_points_in_brackets(self, args: list[str]) -> list[str]:
+        """Points among the arguments that begin with a minus, -0.5,1.5,0, in brackets, which they may have: no options
+        for that.
+        """
+        takes_value = {name for item in self.params if not getattr(item, "is_flag", False) for name in item.opts}
+        before = ["", *args]
+        return [
+            f"[{text}]" if _STARTS_BELOW_ZERO.match(text) and before[i] not in takes_value else text
+            for i, text in enumerate(args)
+        ]
 
 
 class Commands(TyperGroup):

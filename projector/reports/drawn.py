@@ -11,6 +11,7 @@ from projector.reports.contact_sheet import contact_page, layout
 from projector.reports.filters_figure import filters_figure
 from projector.reports.map_figure import map_figure
 from projector.reports.measured_figure import measured_figure
+from projector.reports.meter_figure import meter_figure
 from projector.reports.picture_figures import histogram_figure, marked_figure, stops_figure
 from projector.reports.place_figure import room_figure
 from projector.reports.save import DPI, new_figure
@@ -86,3 +87,8 @@ def _(found: studies.MarkedPicture):
 @figure_of.register
 def _(found: studies.StopsAround):
     return stops_figure(found)
+
+
+@figure_of.register
+def _(found: studies.MeterReading):
+    return meter_figure([found])

@@ -43,6 +43,11 @@ from .light.filters import filter_list as filter_list
 from .light.filters import filters_in as filters_in
 from .light.light_at import LightAt as LightAt
 from .light.light_at import light_at as light_at
+from .light.meter import LightMetered as LightMetered
+from .light.meter import Metered as Metered
+from .light.meter import MeterReading as MeterReading
+from .light.meter import meter as meter
+from .light.meter import meters as meters
 from .light.timing import FlashInShutter as FlashInShutter
 from .light.timing import Flicker as Flicker
 from .light.timing import flash_in_shutter as flash_in_shutter

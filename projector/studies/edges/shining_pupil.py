@@ -6,12 +6,12 @@ pupil shines, behind a narrow slit out of focus only a strip of it (similar tria
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
+from projector.optics.penumbra import angular_size_deg, penumbra_width
 from projector.shown import Shown
 from projector.studies.edges.profile import Place
 from projector.tracing.gate.gate_image import is_inside_gate
@@ -123,7 +123,7 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
     extents = _extents(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
-    longest_deg, shortest_deg = (math.degrees(2.0 * math.atan(0.5 * extent / distance)) for extent in extents)
+    longest_deg, shortest_deg = (float(angular_size_deg(extent, distance)) for extent in extents)
     gap = min(GAP_M, 0.5 * distance)
     return LitPupil(
         share=total / float(samples.opening.sum()),
@@ -131,7 +131,7 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
         shortest_mm=1e3 * extents[1],
         longest_deg=longest_deg,
         shortest_deg=shortest_deg,
-        shadow_mm=1e3 * extents[0] * gap / (distance - gap),
+        shadow_mm=1e3 * penumbra_width(extents[0], distance - gap, gap),
     )
 
 
