@@ -16,6 +16,9 @@ from .scene.model import Figure as Figure
 from .scene.model import Filter as Filter
 from .scene.model import Focus as Focus
 from .scene.model import Gate as Gate
+from .scene.model import Gear as Gear
+from .scene.model import GearPower as GearPower
+from .scene.model import GearUnit as GearUnit
 from .scene.model import Lens as Lens
 from .scene.model import Output as Output
 from .scene.model import Projector as Projector
@@ -25,6 +28,8 @@ from .scene.model import Scene as Scene
 from .scene.model import Source as Source
 from .scene.model import Stencil as Stencil
 from .scene.model import Surface as Surface
+from .scene.model import level_of as level_of
+from .scene.reading.gear_file import load_gear as load_gear
 from .scene.reading.lens_files import load_lens as load_lens
 from .scene.reading.reader import load as load
 from .scene.reading.reader import load_text as load_text

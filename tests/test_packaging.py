@@ -47,6 +47,7 @@ def test_the_wheel_holds_scenes_lenses_and_stencils_and_no_pictures(installed):
     assert len(list((shipped / "scenes").glob("0*.toml"))) >= 6
     assert list((shipped / "scenes" / "lenses").glob("*.toml"))
     assert list((shipped / "scenes" / "filters").glob("*.csv"))
+    assert list((shipped / "scenes" / "gear").glob("*.toml"))
     assert len(list((shipped / "stencils").glob("*.png"))) >= 12
     assert not (shipped / "scenes" / "pictures").exists()
     assert not (installed / "tests").exists()

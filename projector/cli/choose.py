@@ -214,7 +214,7 @@ def place(
         save_figure(room_figure(places), path, record(loaded, "place"), overwrite)
         files.append(path)
     words = places_words(answers, relaxations, target, wishes.iso)
-    if spec.reading is None and spec.output is None:
+    if not spec.power_is_stated:
         warnings = [*warnings, NO_READING]
     if saved is not None and answer <= len(answers):
         from projector.scene.reading.saving import save_scene

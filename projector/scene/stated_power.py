@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from projector.phrases import listed
 
-STATEMENTS = ("reading", "output")
+STATEMENTS = ("reading", "output", "power")
 # What of a lens bears on the light that comes through it; "file" stands for all of it where a lens file is not yet
 # read.
 _FOR_LIGHT = (
@@ -26,14 +26,15 @@ _FOR_LIGHT = (
 
 
 def stated_lens(spec):
-    """The Lens that a projector's reading or output was made with; its own where nothing else is said."""
-    statement = spec.reading or spec.output
-    if statement is None:
-        return spec.lens
-    if statement.lens is not None:
-        return statement.lens
-    if statement.lens_f_number is not None:
-        return spec.lens.model_copy(update={"f_number": statement.lens_f_number})
+    """The Lens that a projector's reading or output was made with; its own where nothing else is said.
+
+    Of a unit of one's gear it is the lens that it was read with there, or else what the projector says beside it.
+    """
+    for statement in (spec.meter_reading, spec.reading or spec.output or spec.power):
+        if statement is not None and statement.lens is not None:
+            return statement.lens
+        if statement is not None and statement.lens_f_number is not None:
+            return spec.lens.model_copy(update={"f_number": statement.lens_f_number})
     return spec.lens
 
 
@@ -101,7 +102,7 @@ def carried_over(spec, then_mm: float, now_mm: float) -> CarriedOver | None:
         else tuple(opening for opening, lens in ((then_mm, then), (now_mm, now)) if lens.filled_pupil_mm is None)
     )
     return CarriedOver(
-        "reading" if spec.reading is not None else "output", _told(then, now), _told(now, then), stops, filled
+        "reading" if spec.meter_reading is not None else "output", _told(then, now), _told(now, then), stops, filled
     )
 
 

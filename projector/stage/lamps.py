@@ -42,8 +42,8 @@ def lamp_power(scene, spec) -> Power:
 
 def _stated(scene, spec, shine) -> tuple[bool, float, bool]:
     """(whether it flashes, its luminance before its filters, whether anything states it)."""
-    if spec.reading is not None:
-        return spec.reading.shutter_s is None, _by_reading(scene, spec, shine), True
+    if spec.meter_reading is not None:
+        return spec.meter_reading.shutter_s is None, _by_reading(scene, spec, shine), True
     if spec.against is not None:
         return *_by_comparison(scene, spec, shine), True
     if spec.output is not None:
@@ -91,9 +91,9 @@ def _over(level: float, share: float, spec, where: str) -> float:
 
 
 def _by_reading(scene, spec, shine) -> float:
-    reading = spec.reading
-    if reading.at is not None:
-        place, where = np.asarray(point_of(scene, reading.at), float), "where its reading was taken"
+    reading = spec.meter_reading
+    if spec.reading is not None and spec.reading.at is not None:
+        place, where = np.asarray(point_of(scene, spec.reading.at), float), "where its reading was taken"
     else:
         place = np.array(shine.emitter.position) + reading.distance_m * np.array(shine.emitter.forward)
         where = "its own axis"

@@ -137,7 +137,7 @@ def power_of(scene, spec) -> Power:
     """
     if spec.lens is None:
         return _power_of_lamp(scene, spec)
-    reading, output = spec.reading, spec.output
+    reading, output = spec.meter_reading, spec.output
     metered = spec.model_copy(update={"lens": stated_lens(spec)})
     glass = spec.lens.transmittance / (1.0 if output is not None and output.before_lens else metered.lens.transmittance)
     is_flash = True
@@ -161,7 +161,7 @@ def power_of(scene, spec) -> Power:
 
 def _power_of_lamp(scene, spec) -> Power:
     """The same of a bare lamp: what its reading or output was made through is its card's hole."""
-    reading, output = spec.reading, spec.output
+    reading, output = spec.meter_reading, spec.output
     light = light_arrays(scene, spec, [LINE_D_NM], open_bitmap(gate_of(spec)))
     is_flash = True
     if reading is not None:

@@ -27,7 +27,7 @@ def power_notes(stage: SceneOrStage) -> list[str]:
 
 def unstated_notes(scene) -> list[str]:
     """That projectors without a statement of power are taken to meter right."""
-    unstated = [spec.name for spec in scene.projector if spec.reading is None and spec.output is None]
+    unstated = [spec.name for spec in scene.projector if not spec.power_is_stated]
     if not unstated:
         return []
     taken = "the picture is exposed as if the open gate metered right at its focus distance"

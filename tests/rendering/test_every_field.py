@@ -150,6 +150,13 @@ over_m = 4
 """
 ODD = """
 format = 1
+[gear]
+title = "What is there"
+[[gear.unit]]
+name = "lamp"
+reading = { f_number = 8, distance_m = 2.0 }
+steps = "thirds"
+lowest = "1/64"
 [camera]
 position_m = [0.0, 1.2, 3.2]
 aim = "sweep.centre"
@@ -190,6 +197,7 @@ aim = [0.1, 1.0, 0.0]
 gate = { shape = "rectangle", width_mm = 120, height_mm = 90 }
 lamp = { opening_mm = 30, card_mm = 400 }
 source = { kind = "led", xy = [0.4, 0.42] }
+power = { unit = "lamp", setting = "1/2" }
 [[surface]]
 name = "sweep"
 shape = "sweep"
@@ -235,6 +243,9 @@ SCENES = {name: load_text(text, name, FOLDER) for name, text in (("bare", BARE),
 WORDS = {
     "title": ["Other"],
     "name": ["other", "key", "half-cool"],
+    "unit": ["second lamp"],
+    "setting": ["1/4"],
+    "lowest": ["1/32"],
     "of": ["back", "window"],
     "glass": ["N-SF11"],
     "achromat": [["N-BK7", "N-SF11"]],
@@ -273,6 +284,9 @@ EXAMPLES = {
     ],
     "RoomReading": [{"f_number": 2, "shutter_s": 0.01}],
     "Output": [{"lumen_seconds": 15}],
+    "GearPower": [{"unit": "lamp", "stops": -2}],
+    "Gear": [{"unit": [{"name": "lamp", "reading": {"f_number": 4, "distance_m": 2.0}}]}],
+    "GearUnit": [{"name": "other lamp", "reading": {"f_number": 4, "distance_m": 2.0}}],
     "Ambient": [
         {"stops_under": 3, "of": "back"},
         {"stops_under": 3},

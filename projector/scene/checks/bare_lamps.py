@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from projector.scene.checks.beam import check_lateral_colour
+from projector.scene.checks.gear import check_bare
 from projector.scene.checks.lens import check_lens
 from projector.scene.checks.report import Report
 from projector.scene.model import Focus
@@ -81,11 +82,14 @@ def _check_what_needs_a_lens(report: Report, spec, path: tuple, key: str) -> Non
             "a reading, with its distance from the card",
             "reading = { f_number = 8, iso = 100, distance_m = 1.0 }",
         )
-    reading, card = spec.reading, spec.lamp.card_mm
+    reading, card = spec.meter_reading, spec.lamp.card_mm
+    own = "reading.distance_m" if spec.reading is not None else "power.unit"
+    if spec.power is not None:
+        check_bare(report, spec.power, (*path, "power"), f"{key}.power")
     if reading is not None and card is not None and reading.distance_m <= 1e-3 * card:
         report.fault(
-            (*path, "reading", "distance_m"),
-            f"{key}.reading.distance_m",
+            (*path, *own.split(".")),
+            f"{key}.{own}",
             f"a meter {reading.distance_m:g} m away from a lamp whose card stands {1e-3 * card:g} m before it",
             f"more than {1e-3 * card:g} m",
             "measure behind the card",

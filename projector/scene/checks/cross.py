@@ -15,6 +15,7 @@ from projector.scene.checks.beam import (
     check_gate,
 )
 from projector.scene.checks.colours import check_colour
+from projector.scene.checks.gear import check_gear
 from projector.scene.checks.haze import check_haze
 from projector.scene.checks.lights import check_light
 from projector.scene.checks.places import check_places
@@ -38,6 +39,8 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
     _check_names(report, scene)
     _check_ambient(report, scene)
     check_haze(report, scene)
+    if scene.gear is not None:
+        check_gear(report, scene.gear, ("gear",), "gear")
     for index, surface in enumerate(scene.surface):
         _check_surface(report, scene, surface, ("surface", index))
     for index, spec in enumerate(scene.projector):
@@ -45,10 +48,10 @@ def cross_check(scene, places: Places | None = None) -> tuple[list[Fault], list[
         check_lens_or_lamp(report, spec, ("projector", index))
         check_blades(report, spec, ("projector", index))
         check_colour(report, scene.folder, spec, ("projector", index), f"projector.{spec.name}")
-        check_power(report, spec, ("projector", index))
+        check_power(report, spec, scene.gear, ("projector", index))
         check_files(report, scene, spec, ("projector", index))
     for index, spec in enumerate(scene.light):
-        check_colour(report, scene, spec, ("light", index), f"light.{spec.name}")
+        check_colour(report, scene.folder, spec, ("light", index), f"light.{spec.name}")
         check_light(report, scene, spec, ("light", index))
     _check_landmarks(report, scene)
     _check_oddities(report, scene)
@@ -226,7 +229,7 @@ def check_references(report: Report, figures, surfaces, used) -> None:
 
 def _is_metered_as_flash(spec) -> bool:
     """Whether a statement of power says that the light is a flash."""
-    return (spec.reading is not None and spec.reading.shutter_s is None) or (
+    return (spec.meter_reading is not None and spec.meter_reading.shutter_s is None) or (
         spec.output is not None and spec.output.lumen_seconds is not None
     )
 

@@ -6,6 +6,7 @@ from projector.faults import SceneError
 from projector.files.finding import find_file
 from projector.files.photometric import read_photometric_file
 from projector.phrases import did_you_mean, listed, nearest
+from projector.scene.checks.gear import check_bare, check_setting
 from projector.scene.checks.report import Report
 from projector.scene.model.light import size_of
 
@@ -21,7 +22,7 @@ _KEYS = {
     "measured": {"diameter_m", "file"},
 }
 _SPECIAL = set().union(*_KEYS.values())
-_STATEMENTS = ("reading", "against", "output", "energy")
+_STATEMENTS = ("reading", "against", "output", "energy", "power")
 
 
 def check_light(report: Report, scene, spec, path: tuple) -> None:
@@ -31,6 +32,18 @@ def check_light(report: Report, scene, spec, path: tuple) -> None:
     _check_shape(report, spec, path, key)
     _check_grid(report, spec, path, key)
     _check_statements(report, spec, path, key)
+    if spec.power is not None:
+        check_setting(report, spec.power, scene.gear, (*path, "power"), f"{key}.power")
+        check_bare(report, spec.power, (*path, "power"), f"{key}.power")
+        for name in ("lens", "lens_f_number"):
+            if getattr(spec.power, name) is not None:
+                report.fault(
+                    (*path, "power", name),
+                    f"{key}.power.{name}",
+                    f"{name} of a light without a lens",
+                    "no lens",
+                    "take it out",
+                )
     if spec.against is not None:
         _check_against(report, scene, spec, path, key)
     if spec.kind == "measured":

@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+from projector.phrases import listed
+from projector.scene.checks.gear import check_setting
 from projector.scene.checks.lens import check_lens
 from projector.scene.checks.report import Report
 from projector.scene.stated_power import STATEMENTS, stated_lens
 
+_CALLED = {"reading": "a reading", "output": "an output", "power": "a unit of your gear"}
 
-def check_power(report: Report, spec, path: tuple) -> None:
-    """One statement of power, one of focus, and a stop and a source that go together."""
+
+def check_power(report: Report, spec, gear, path: tuple) -> None:
+    """One statement of power, one of focus, and a stop and a source that go together; gear: the scene's, or None."""
     key = f"projector.{spec.name}"
-    if spec.reading is not None and spec.output is not None:
+    stated = [kind for kind in STATEMENTS if getattr(spec, kind) is not None]
+    if len(stated) > 1:
+        words = listed([_CALLED[kind] for kind in stated])
         report.fault(
-            (*path, "output"),
-            f"{key}.output",
-            "two statements of power: a reading and an output",
+            (*path, stated[1]),
+            f"{key}.{stated[1]}",
+            f"{'two' if len(stated) == 2 else 'three'} statements of power: {words}",
             "one of them",
             "keep the one you measured",
         )
+    if spec.power is not None:
+        check_setting(report, spec.power, gear, (*path, "power"), f"{key}.power")
     for kind in STATEMENTS:
         if getattr(spec, kind) is not None:
             _check_statement(report, spec, kind, (*path, kind), f"{key}.{kind}")
@@ -76,12 +84,14 @@ def _check_statement(report: Report, spec, kind: str, path: tuple, key: str) -> 
             f"{spec.name}: its transmittance of {lens.transmittance:g} is already in its {kind}, made through this"
             " lens; it counts against another lens."
         )
-    if lens is not None and kind == "reading" and statement.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
+    reading = None if kind == "output" else spec.meter_reading
+    if lens is not None and reading is not None and reading.distance_m <= 1e-3 * stated_lens(spec).pupil_offset_mm:
         offset = stated_lens(spec).pupil_offset_mm
+        name = "distance_m" if kind == "reading" else "unit"
         report.fault(
-            (*path, "distance_m"),
-            f"{key}.distance_m",
-            f"a meter {statement.distance_m:g} m away from a lens whose pupil lies {offset:g} mm in front of it",
+            (*path, name),
+            f"{key}.{name}",
+            f"a meter {reading.distance_m:g} m away from a lens whose pupil lies {offset:g} mm in front of it",
             f"more than {1e-3 * offset:g} m",
             "measure farther off",
         )

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from projector.scene.model.beam import Filter, Source
 from projector.scene.model.kinds import Degrees, FNumber, Length, Name, Part, Point, Seconds
+from projector.scene.model.power import GearPower, Reading
 
 Iso = Annotated[float, Field(ge=1.0, le=10_000_000.0)]
 # Sizes (m) and angles (degrees) that are taken where a scene says none: common practice, no source.
@@ -146,6 +147,12 @@ class Light(Part):
     against: Against | None = Field(None, description="Stops against another light that fix the power.")
     output: LightOutput | None = Field(None, description="Light out of it that fixes the power.")
     energy: Energy | None = Field(None, description="Energy that it takes in: an estimate of its power.")
+    power: GearPower | None = Field(None, description="A unit of the scene's gear at a setting.")
+
+    @property
+    def meter_reading(self) -> LightReading | Reading | None:
+        """The reading that fixes its power: its own, or its unit's as it is set; None where there is none."""
+        return self.power.reading if self.reading is None and self.power is not None else self.reading
 
 
 def size_of(spec: Light, key: str) -> float | None:

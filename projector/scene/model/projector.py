@@ -1,63 +1,16 @@
-"""A projector, and the statements that fix its power."""
+"""A projector."""
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field
 
 from projector.scene.model.beam import Blade, Filter, Focus, Gate, Source, Stencil
-from projector.scene.model.kinds import Degrees, FNumber, Length, Name, Part, Point, Seconds
+from projector.scene.model.kinds import Degrees, Name, Part, Point
 from projector.scene.model.lens import Lamp, Lens, PupilShape
 from projector.scene.model.named import AtMost, Named
-
-
-class Statement(Part):
-    """A statement of power belongs to the lens and stop that it was made with: with another the light is computed from
-    the two openings and transmittances.
-    """
-
-    lens_f_number: FNumber | None = Field(
-        None, description="F-number that this lens had then, if it is another one now."
-    )
-    lens: Lens | None = Field(
-        None, description="The lens that was there then, if it is another one now: its own keys, or a file."
-    )
-
-
-class Reading(Statement):
-    """A meter reading of this projector, gate open, without its filters, on the axis: it fixes the power.
-
-    It was taken through the lens, so the lens's transmittance is in it.
-    """
-
-    f_number: FNumber = Field(description="F-number that the meter showed.")
-    iso: Annotated[float, Field(ge=1.0, le=10_000_000.0)] = Field(100.0, description="ISO that the meter was set to.")
-    distance_m: Length = Field(description="Distance of the meter, m.")
-    shutter_s: Seconds | None = Field(
-        None, description="Shutter time of the meter for steady light, s; without it the light is a flash."
-    )
-    receptor: Literal["flat", "dome"] = Field("flat", description="Receptor of the meter.")
-    meter_constant: Annotated[float, Field(ge=100.0, le=500.0)] | None = Field(
-        None, description="The meter's own constant C, where it is known."
-    )
-
-
-class Output(Statement):
-    """Light out of the lens, gate open, without filters: another way to fix the power.
-
-    Out of the lens its transmittance is in it; before the lens it is not, and the lens takes its share.
-    """
-
-    lumens: Annotated[float, Field(ge=0.001, le=1e7)] | None = Field(None, description="Steady light, lm.")
-    lumen_seconds: Annotated[float, Field(ge=0.001, le=1e7)] | None = Field(None, description="Light of a flash, lm·s.")
-    before_lens: bool = Field(
-        False,
-        description=(
-            "The light was counted before the lens, as what passes the open gate into it; the lens then takes its"
-            " transmittance in full."
-        ),
-    )
+from projector.scene.model.power import GearPower, Output, Reading
 
 
 class Projector(Part):
@@ -82,6 +35,19 @@ class Projector(Part):
     output: Output | None = Field(
         None, description="Light out of the lens that fixes the power (or reading, not both)."
     )
+    power: GearPower | None = Field(
+        None, description="A unit of the scene's gear at a setting, in the place of reading and output."
+    )
+
+    @property
+    def meter_reading(self) -> Reading | None:
+        """The reading that fixes its power: its own, or its unit's as it is set; None where there is none."""
+        return self.power.reading if self.reading is None and self.power is not None else self.reading
+
+    @property
+    def power_is_stated(self) -> bool:
+        """Whether anything says how bright it is."""
+        return self.meter_reading is not None or self.output is not None
 
     @property
     def pupil_shape(self) -> PupilShape | None:

@@ -6,10 +6,12 @@ import hashlib
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, PrivateAttr, model_validator
 
+from projector.faults import SceneError
 from projector.scene.model.camera import Camera
 from projector.scene.model.figure import Figure
+from projector.scene.model.gear import Gear, reading_at
 from projector.scene.model.kinds import Part
 from projector.scene.model.light import Light
 from projector.scene.model.named import AtMost, Named
@@ -34,6 +36,7 @@ class Scene(Part):
     figure: Annotated[Named[Figure], AtMost(20)] = Field((), validate_default=True, description="Sitters.")
     ambient: Ambient | None = Field(None, description="Light from the room.")
     haze: Haze | None = Field(None, description="Haze in the air.")
+    gear: Gear | None = Field(None, description="One's own gear, most often a file's: gear = { file = \"my-gear\" }.")
 
     _is_unchecked: bool = PrivateAttr(False)
     _name: str = PrivateAttr("scene")
@@ -48,6 +51,15 @@ class Scene(Part):
 
         # As pydantic marks its own: reading a file, which checks all of it, goes past it.
         __init__.__pydantic_base_init__ = True
+
+    @model_validator(mode="after")
+    def _set_units(self):
+        """Tell each light whose power is a unit at a setting what a meter shows of it."""
+        for kind in ("projector", "light"):
+            items = getattr(self, kind)
+            if any(spec.power is not None for spec in items):
+                self.__dict__[kind] = Named(_with_its_unit(spec, self.gear) for spec in items)
+        return self
 
     @property
     def is_unchecked(self) -> bool:
@@ -104,6 +116,19 @@ class Scene(Part):
     def digest(self) -> str:
         """Hash of everything that the scene says (64 hexadecimal digits)."""
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
+
+
+def _with_its_unit(spec, gear: Gear | None):
+    """A light whose power knows its unit's reading; none where the gear has no such unit or setting, which the checks
+    say.
+    """
+    if spec.power is None:
+        return spec
+    try:
+        reading = reading_at(gear.unit[spec.power.unit], spec.power) if gear is not None else None
+    except SceneError:
+        reading = None
+    return spec.model_copy(update={"power": spec.power.set_to(reading)})
 
 
 def scene_schema() -> dict:

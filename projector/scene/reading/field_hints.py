@@ -38,6 +38,9 @@ _EXAMPLES = {
     "side": 'side = "left"',
     "insertion_mm": "insertion_mm = 5",
     "distance_m": "distance_m = 2.5",
+    "reading": "reading = { f_number = 11, iso = 100, distance_m = 2.0 }",
+    "power.unit": 'unit = "big flash"',
+    "unit.name": 'name = "big flash"',
     "reading.shutter_s": "shutter_s = 0.02",
 }
 

@@ -75,31 +75,36 @@ def merge_lens_files(
     typed: paths changed on the command line; a lens exchanged there keeps its f-number, or opens only as far as it can.
     Returns faults, and the dotted keys of lenses that a stand-in takes the place of.
     """
-    faults, unknown = [], []
     projectors = data.get("projector")
-    for index, item in enumerate(projectors if isinstance(projectors, list) else []):
-        for holder, path in _holders_of_lenses(item, ("projector", index)):
-            lens = holder["lens"]
-            own = {key: value for key, value in lens.items() if key != "file"}
-            try:
-                holder["lens"] = _on_top_of(_keys_of(lens["file"], folder), own, path, typed)
-            except SceneError as error:
-                unknown.append(dotted(path, data))
-                faults += [
-                    _said_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults
-                ]
-                holder["lens"] = {**STAND_IN, **own}
-    return faults, unknown
+    holders = [
+        holder
+        for index, item in enumerate(projectors if isinstance(projectors, list) else [])
+        if isinstance(item, dict)
+        for holder in (
+            (item, ("projector", index)),
+            *((item.get(kind), ("projector", index, kind)) for kind in STATEMENTS),
+        )
+    ]
+    return merge_lenses(data, holders, folder, places, typed)
 
 
-def _holders_of_lenses(item, path: tuple):
-    """The tables of a projector whose lens comes from a file, and the path of that lens."""
-    if not isinstance(item, dict):
-        return
-    for holder, place in ((item, path), *((item.get(kind), (*path, kind)) for kind in STATEMENTS)):
+def merge_lenses(
+    data: dict, holders, folder: Path, places: Places, typed: Sequence[tuple] = ()
+) -> tuple[list[Fault], list[str]]:
+    """The same of any tables that may hold a lens, (table, its path in `data`)."""
+    faults, unknown = [], []
+    for holder, place in holders:
         lens = holder.get("lens") if isinstance(holder, dict) else None
-        if isinstance(lens, dict) and "file" in lens:
-            yield holder, (*place, "lens")
+        if not (isinstance(lens, dict) and "file" in lens):
+            continue
+        path, own = (*place, "lens"), {key: value for key, value in lens.items() if key != "file"}
+        try:
+            holder["lens"] = _on_top_of(_keys_of(lens["file"], folder), own, path, typed)
+        except SceneError as error:
+            unknown.append(dotted(path, data))
+            faults += [said_here(fault, lens["file"], places, path, f"{unknown[-1]}.file") for fault in error.faults]
+            holder["lens"] = {**STAND_IN, **own}
+    return faults, unknown
 
 
 def _keys_of(name, folder: Path) -> dict:
@@ -117,8 +122,8 @@ def _on_top_of(kept: dict, own: dict, path: tuple, typed: Sequence[tuple]) -> di
     return {**kept, **own}
 
 
-def _said_here(fault: Fault, name, places: Places, path: tuple, key: str) -> Fault:
-    """A missing lens file is the scene's fault; what is wrong inside one is said with that file's own lines."""
+def said_here(fault: Fault, name, places: Places, path: tuple, key: str) -> Fault:
+    """A missing file is the scene's fault; what is wrong inside one is said with that file's own lines."""
     if fault.file is not None and fault.file != name:
         return fault
     file, line = places.of((*path, "file"))

@@ -16,6 +16,7 @@ from projector.scene.checks.early import NOT_YET_ALL, early_faults
 from projector.scene.model import Scene
 from projector.scene.reading.field_faults import Places, faults_of
 from projector.scene.reading.file_format import parsed, upgraded
+from projector.scene.reading.gear_file import merge_gear_file
 from projector.scene.reading.given_overrides import Overrides, typed_overrides
 from projector.scene.reading.lens_files import merge_lens_files
 from projector.scene.reading.overrides import apply_overrides
@@ -117,7 +118,7 @@ def _checked(text: str, name: str, folder: Path, overrides: Sequence[str], file:
 def _changed(
     data: dict, name: str, folder: Path, overrides: Sequence[str], file: str | None, lines: TomlLines | None
 ) -> Checked:
-    """Plain data with changes made and lens files merged, then checked."""
+    """Plain data with changes made, lens files and gear merged, then checked."""
     after, typed, faults = apply_overrides(data, overrides)
     places = Places(
         file, lines.line_of if lines else lambda path: None, typed, lines.exact_line_of if lines else lambda path: None
@@ -126,22 +127,23 @@ def _changed(
     if overrides:
         merge_lens_files(data, folder, places)
         keep_statements(data, after)
-    scene, others, warnings = _from_data(after, name, folder, places, unknown)
-    faults = faults + lens_faults + others
+    gear_faults, unread = merge_gear_file(after, folder, places)
+    scene, others, warnings = _from_data(after, name, folder, places, [*unknown, *unread])
+    faults = faults + lens_faults + gear_faults + others
     if faults or scene is None:
         return None, faults, warnings
     return scene.placed_at(name, str(folder), overrides), faults, warnings
 
 
 def _around(lens_key: str) -> tuple[str, str]:
-    """The keys whose faults depend on a lens."""
+    """The keys whose faults depend on a lens, or on another part."""
     owner = lens_key.removesuffix(".lens")
     return f"{lens_key}.", f"{owner}.focus."
 
 
 def _from_data(data: dict, name: str, folder: Path, places: Places, unknown: Sequence[str]) -> Checked:
     """Validate plain data field by field, then as a whole; `unknown` are the keys of lenses that a stand-in takes the
-    place of.
+    place of, and of powers whose gear could not be read.
     """
 
     try:

@@ -121,6 +121,10 @@ _FILE_KEYS = (
     ("projector", ("output", "lens"), "lens"),
     ("projector", ("output", "lens", "pupil"), "pupil"),
     ("light", (), "photometric"),
+    ("projector", ("power", "lens"), "lens"),
+    ("projector", ("power", "lens", "pupil"), "pupil"),
+    ("gear", (), "gear"),
+    ("gear", ("unit", "reading", "lens"), "lens"),
     ("surface", (), "mesh"),
 )
 
@@ -129,7 +133,7 @@ def _name_files_from(data: dict, folder: Path, to_folder: Path) -> None:
     """Name each file of a scene so that it is found from another folder, in place; a name that does there is left."""
     for owner, keys, kind in _FILE_KEYS:
         items = data.get(owner)
-        for item in items if isinstance(items, list) else []:
+        for item in items if isinstance(items, list) else [items]:
             for holder in _inside(item, keys):
                 if isinstance(holder.get("file"), str):
                     holder["file"] = _name_from(holder["file"], kind, folder, to_folder)
@@ -182,7 +186,8 @@ def _bring_to(here, wanted) -> None:
 def _as_written(value, holder, present=None):
     """A value as people write it in its place; of a table that is there already the order is kept, and what stays.
 
-    Only tables right under the document stand by themselves; others are written in braces, with spaces.
+    Only tables right under the document stand by themselves, but for those in braces already; others are written in
+    braces, with spaces.
     """
     if not isinstance(value, dict):
         if _are_tables(value) and not isinstance(holder, TOMLDocument):
@@ -190,7 +195,8 @@ def _as_written(value, holder, present=None):
             rows.extend(_as_written(item, rows) for item in value)
             return rows
         return value
-    table = tomlkit.table() if isinstance(holder, TOMLDocument) else tomlkit.inline_table()
+    stands_alone = isinstance(holder, TOMLDocument) and not isinstance(present, InlineTable)
+    table = tomlkit.table() if stands_alone else tomlkit.inline_table()
     old = present if isinstance(present, dict) else {}
     for key in [*(key for key in old if key in value), *(key for key in value if key not in old)]:
         stays = key in old and _plain(old[key]) == value[key] and not isinstance(old[key], dict)

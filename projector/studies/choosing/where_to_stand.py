@@ -85,7 +85,7 @@ def _candidates(staged: StagedProjector, lenses) -> list[Candidate]:
     own = _at_widest(spec.lens)
     own_name = next((name for name, lens in shipped_lenses() if _at_widest(lens) == own), OWN_LENS)
     names = [OWN_LENS, *(name for name, _ in shipped_lenses())] if lenses is None else lenses
-    power_is_stated = spec.reading is not None or spec.output is not None
+    power_is_stated = spec.power_is_stated
     metered = spec if power_is_stated else _metered_right(staged)
     found: dict[str, Candidate] = {}
     for name in names:
