@@ -20,10 +20,17 @@ from projector.scene.reading.reader import load_text
 from projector.stage.optics import light_arrays
 from projector.stage.power import open_gate_flux, open_gate_on_axis
 from projector.tracing.gate.lens_law import mean_pupil_geometry
-from projector.verification import bare_lamps, colours, lenses, lights
+from projector.verification import bare_lamps, colours, exposures, haze, lenses, lights
 from projector.verification.published import Published
 
-VALUES = (*lenses.VALUES, *lights.VALUES, *colours.VALUES, *bare_lamps.VALUES)
+VALUES = (
+    *lenses.VALUES,
+    *lights.VALUES,
+    *colours.VALUES,
+    *exposures.VALUES,
+    *bare_lamps.VALUES,
+    *haze.VALUES,
+)
 
 
 @dataclass(frozen=True)
@@ -351,6 +358,8 @@ COMPUTE: dict[str, Callable[[], float]] = {
     **lights.COMPUTE,
     **bare_lamps.COMPUTE,
     **colours.COMPUTE,
+    **exposures.COMPUTE,
+    **haze.COMPUTE,
 }
 
 

@@ -1,4 +1,4 @@
-"""Published values of panels, grids, meters, haze and gloss, computed again: the laws that lights without a lens
+"""Published values of panels, grids, meters and gloss, computed again: the laws that lights without a lens
 follow.
 """
 
@@ -7,13 +7,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy.integrate import quad
-
 from projector.optics.area_light import RECTANGLE, dome_response, panel_on_flat, tube_on_flat
 from projector.optics.gloss import fresnel
 from projector.optics.honeycomb import cut_off_deg, depth_over_cell_for_beam, half_transmission
-from projector.optics.scattering import kept_share, phase
-from projector.verification.published import COMPUTED, HENYEY, HOWELL, LAMBERT, PRINTED, Published
+from projector.verification.published import COMPUTED, HOWELL, LAMBERT, PRINTED, Published
 
 _FACING = (0.0, 0.0, -1.0)
 _MANY_SIDES = 720
@@ -25,17 +22,6 @@ def _panel(width: float, height: float, aside_x: float, aside_y: float, distance
 
 def _disc(radius: float, aside: float, distance: float) -> float:
     return panel_on_flat((_MANY_SIDES, 0.0, radius, radius), (aside, 0.0, distance), _FACING)
-
-
-def _air_light() -> float:
-    """A lamp of 100 cd at 4 m, 30° off the view, seen through 6 m of haze of 0.05 /m that scatters evenly."""
-    aside, along = 4.0 * math.sin(math.radians(30.0)), 4.0 * math.cos(math.radians(30.0))
-
-    def added(x: float) -> float:
-        away = math.hypot(aside, along - x)
-        return 0.05 * phase(0.0, 0.0) * 100.0 * kept_share(0.05, x + away) / away**2
-
-    return quad(added, 0.0, 6.0, epsabs=1e-12)[0]
 
 
 VALUES = (
@@ -87,18 +73,6 @@ VALUES = (
     Published(
         "dome aside", "dome receptor, light from 60°", 0.75, "", 1e-12, PRINTED, "projected area of a hemisphere"
     ),
-    Published("haze kept", "haze of 0.05 /m over 4 m: share kept", 0.818731, "", 1e-6, PRINTED, "Beer–Lambert law"),
-    Published("haze forward", "scattering of asymmetry 0.76, straight on", 2.431534, "1/sr", 1e-6, PRINTED, HENYEY),
-    Published("haze back", "scattering of asymmetry 0.5, straight back", 0.017684, "1/sr", 1e-6, PRINTED, HENYEY),
-    Published(
-        "air light",
-        "100 cd at 4 m, 30° off the view, through 6 m of haze of 0.05 /m",
-        0.29269147,
-        "cd/m²",
-        1e-7,
-        PRINTED,
-        "Sun et al., SIGGRAPH 2005 (closed form)",
-    ),
     Published(
         "fresnel", "glass of index 1.5, square on: share reflected", 0.04, "", 1e-9, PRINTED, "Fresnel's equations"
     ),
@@ -115,9 +89,5 @@ COMPUTE: dict[str, Callable[[], float]] = {
     "honeycomb depth": lambda: depth_over_cell_for_beam(20.0),
     "honeycomb end": lambda: cut_off_deg(depth_over_cell_for_beam(20.0)),
     "dome aside": lambda: dome_response(math.cos(math.radians(60.0))),
-    "haze kept": lambda: kept_share(0.05, 4.0),
-    "haze forward": lambda: phase(1.0, 0.76),
-    "haze back": lambda: phase(-1.0, 0.5),
-    "air light": _air_light,
     "fresnel": lambda: fresnel(1.0, 1.5),
 }

@@ -1,6 +1,6 @@
 """What a published number is as data, and where the numbers were published.
 
-The numbers themselves stand beside what computes them again: `lenses`, `lights`, `colours`.
+The numbers themselves stand beside what computes them again: `lenses`, `lights`, `colours`, `exposures`, `haze`.
 """
 
 from __future__ import annotations
