@@ -174,10 +174,10 @@ VALUES = (
 
 COMPUTE: dict[str, Callable[[], float]] = {
     "ev to lux": lambda: exposure.illuminance_for_exposure_value(15.0),
-    "ev to lux low": lambda: exposure.illuminance_for_settings(1.0, 2.0**-3, 100.0),
+    "ev to lux low": lambda: exposure.light_for_reading(1.0, 100.0, 2.0**-3),
     "ev to luminance": lambda: exposure.luminance_for_settings(1.0, 2.0**-13, 100.0),
     "sunny luminance": lambda: exposure.luminance_for_settings(16.0, 1 / 125, 125.0),
-    "sunny lux": lambda: exposure.illuminance_for_settings(16.0, 1 / 125, 125.0),
+    "sunny lux": lambda: exposure.light_for_reading(16.0, 125.0, 1 / 125),
     "settings to lux": lambda: exposure.light_for_reading(8.0, 100.0, 1 / 125),
     "flash f/16": lambda: exposure.light_for_reading(16.0, 100.0),
     "flash by a dome": lambda: exposure.light_for_reading(8.0, 100.0, None, exposure.C_DOME),
@@ -189,7 +189,7 @@ COMPUTE: dict[str, Callable[[], float]] = {
         100.0
         * math.pi
         * exposure.luminance_for_settings(8.0, 1 / 60, 100.0)
-        / exposure.illuminance_for_settings(8.0, 1 / 60, 100.0)
+        / exposure.light_for_reading(8.0, 100.0, 1 / 60)
     ),
     "flash tenth": lambda: exposure.duration_tenth_from_half(1.0),
     "flash cut": lambda: exposure.stops_cut_by_shutter(1.0, math.log(2.0)),
