@@ -106,9 +106,7 @@ def map_notes(found) -> list[str]:
     """What should be known of an IrradianceMap beside its numbers."""
     notes = []
     if not found.is_absolute:
-        notes.append(
-            "no reading for every projector: the map is in stops against the open gate; give a reading to get lux."
-        )
+        notes.append("no reading for every light: the map is in stops, not lux; give each a reading to get lux.")
     if not found.is_reached:
-        notes.append(f"no light of a projector falls on {found.surface}.")
+        notes.append(f"no light of a lamp falls on {found.surface}.")
     return notes

@@ -5,9 +5,11 @@ from __future__ import annotations
 from projector.phrases import counted, percent
 
 
-def nothing_wrong(file, n_projectors: int, n_surfaces: int, n_figures: int) -> str:
+def nothing_wrong(file, n_projectors: int, n_lights: int, n_surfaces: int, n_figures: int) -> str:
     """That a scene has no faults, and what stands in it."""
-    things = (counted(n_projectors, "projector"), counted(n_surfaces, "surface"), counted(n_figures, "figure"))
+    things = [counted(n_projectors, "projector"), counted(n_surfaces, "surface"), counted(n_figures, "figure")]
+    if n_lights:
+        things.insert(1, counted(n_lights, "other light"))
     return f"{file}: nothing wrong. {', '.join(things)}"
 
 

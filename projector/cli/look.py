@@ -33,7 +33,12 @@ def check(scene: SceneArgument, with_: With = None, json: Json = False) -> Reply
 
     loaded, warnings = loaded_scene(scene, with_)
     warnings = [*warnings, *focus_notes(loaded)]
-    counts = {"projectors": len(loaded.projector), "surfaces": len(loaded.surface), "figures": len(loaded.figure)}
+    counts = {
+        "projectors": len(loaded.projector),
+        "lights": len(loaded.light),
+        "surfaces": len(loaded.surface),
+        "figures": len(loaded.figure),
+    }
     words = [nothing_wrong(scene, *counts.values())]
     return Reply(
         {"title": loaded.title, **counts, "hash": loaded.digest()}, words, [], [str(item) for item in warnings]

@@ -9,8 +9,10 @@ import numpy as np
 from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.exposure import even_light_constant, light_for_reading
 from projector.photometry.spectra import K_M, white_light
+from projector.scene.model.named import Named
 from projector.stage.power import open_gate_on_axis
-from projector.stage.stage import AMBIENT, AnyProjector, SceneOrStage, projector_on, stage_of
+from projector.stage.shines import turned_to
+from projector.stage.stage import AMBIENT, AnyProjector, SceneOrStage, StagedLight, projector_on, stage_of
 
 
 @dataclass(frozen=True)
@@ -36,10 +38,24 @@ def open_gate_light(stage: SceneOrStage, projector: AnyProjector = None) -> Ligh
     return LightLevel(staged.power.luminance * share, staged.power.is_flash)
 
 
+def light_at_its_aim(light: StagedLight) -> LightLevel:
+    """Light of a light without a gate, its filters counted, on a meter turned to it at what it aims at."""
+    share = turned_to(light.shine, light.stage.point(light.spec.aim))
+    return LightLevel(light.power.luminance * share, light.power.is_flash)
+
+
+def light_called(stage: SceneOrStage, name: str | None) -> LightLevel:
+    """A level by a light's name: of a projector its open gate, of others at their aim; None: the only projector."""
+    stage = stage_of(stage)
+    if name is not None and name in Named(stage.scene.light):
+        return light_at_its_aim(stage.light(name))
+    return open_gate_light(stage, name)
+
+
 def room_light(stage: SceneOrStage) -> LightLevel | None:
     """The scene's ambient light; None without any, or where it is off.
 
-    It is stated by itself or under one projector by name, so the order of projectors plays no part.
+    It is stated by itself or under one light by name, so the order of lights plays no part.
     """
     stage = stage_of(stage)
     ambient = stage.scene.ambient
@@ -51,8 +67,8 @@ def room_light(stage: SceneOrStage) -> LightLevel | None:
         reading = ambient.reading
         constant = even_light_constant(reading.receptor, reading.meter_constant)
         return LightLevel(light_for_reading(reading.f_number, reading.iso, reading.shutter_s, constant), False)
-    open_gate = open_gate_light(stage, ambient.of)
-    return LightLevel(open_gate.level * 2.0**-ambient.stops_under, open_gate.is_flash)
+    of = light_called(stage, ambient.of)
+    return LightLevel(of.level * 2.0**-ambient.stops_under, of.is_flash)
 
 
 def room_spectrum(scene, level: float) -> np.ndarray:

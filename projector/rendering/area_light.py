@@ -94,7 +94,13 @@ def _look_at_rows(arrays, shine, points, lit, rows: Rows, workers, progress, sum
 
 
 def received_by_rays(
-    arrays: SceneArrays, shine: Shine, points: Points, n_side: int, seed: int, workers: Workers
+    arrays: SceneArrays,
+    shine: Shine,
+    points: Points,
+    n_side: int,
+    seed: int,
+    workers: Workers,
+    progress: Progress | None = None,
 ) -> np.ndarray:
     """The same (n,) by n_side² random rays a point and nothing else: what the fast way is held to."""
     out = np.empty(n_points(points))
@@ -102,5 +108,5 @@ def received_by_rays(
     def work(start, stop):
         light_by_rays(shine, arrays.bvh, points, n_side, seed, start, stop, out)
 
-    workers.run_pieces(len(out), work, "rays", piece=2048)
+    workers.run_pieces(len(out), work, "rays", progress, piece=2048)
     return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from projector.scene.model.light import states_power
 from projector.scene.reading.reader import warnings_of
 from projector.stage.stage import SceneOrStage, stage_of
 from projector.studies.light.light_at import focus_notes
@@ -26,12 +27,20 @@ def power_notes(stage: SceneOrStage) -> list[str]:
 
 
 def unstated_notes(scene) -> list[str]:
-    """That projectors without a statement of power are taken to meter right."""
+    """That lights without a statement of power are taken to meter right, and which are only estimated."""
     unstated = [spec.name for spec in scene.projector if not spec.power_is_stated]
-    if not unstated:
-        return []
     taken = "the picture is exposed as if the open gate metered right at its focus distance"
-    return [f"no reading for {', '.join(unstated)}: {taken}."]
+    notes = [f"no reading for {', '.join(unstated)}: {taken}."] if unstated else []
+    lights = [spec.name for spec in scene.light if spec.on and not states_power(spec)]
+    if lights:
+        notes.append(f"no reading for {', '.join(lights)}: taken to meter right at what they aim at.")
+    estimates = [spec.name for spec in scene.light if spec.on and spec.energy is not None]
+    if estimates:
+        notes.append(
+            f"{', '.join(estimates)}: power by energy, an estimate within about a stop either way; a meter's reading is"
+            " worth more."
+        )
+    return notes
 
 
 def haze_notes(scene) -> list[str]:

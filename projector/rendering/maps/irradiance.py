@@ -10,16 +10,18 @@ from projector.files.records import record
 from projector.photometry.exposure import f_number_for_light
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light
-from projector.rendering.ambient import LightLevel, open_gate_light, room_light, room_spectrum
+from projector.rendering.ambient import LightLevel, light_at_its_aim, open_gate_light, room_light, room_spectrum
+from projector.rendering.area_light import Rows, received, received_by_rays
 from projector.rendering.maps.light_map import IrradianceMap, Meter
 from projector.rendering.maps.map_grid import MapGrid, map_grid
 from projector.rendering.maps.open_gates import OpenGate, open_gate
 from projector.rendering.sampling import check_counts, quality_called
 from projector.rendering.shadows import find_visibility
 from projector.rendering.workers import Progress, Workers
+from projector.scene.model.named import Named
 from projector.scene.placement import SeenLayout, layout_of
 from projector.scene.reading.given_overrides import Overrides
-from projector.stage.stage import SceneOrStage, Stage, stage_with
+from projector.stage.stage import SceneOrStage, Stage, StagedLight, stage_with
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light.reference import add_light_by_rays
 from projector.tracing.rays.first_hits import NOTHING
@@ -81,6 +83,7 @@ def irradiance_map(
         meter=scale.meter,
         is_reached=is_reached,
         reference=scale.reference,
+        is_against_a_gate=not _is_other_light(stage, scale.reference),
         counted_where="where it aims" if _is_bare(stage, scale.reference) else "where it is focused",
     )
 
@@ -98,7 +101,7 @@ class _Tracing(NamedTuple):
 
 
 def _projected(stage: Stage, grid: MapGrid, tracing: _Tracing) -> np.ndarray:
-    """The light (n, 2) of all projectors on a map's points, by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
+    """All lights together on a map's points (n, 2), by MAP_CHANNELS: W/m² and lx, or J/m² and lx·s."""
     out = np.zeros((len(grid.points.positions), 2))
     for staged in stage.projectors:
         prepared = prepared_light.prepare_light(stage, staged, tracing.n_wavelengths, tracing.workers.threads)
@@ -106,7 +109,20 @@ def _projected(stage: Stage, grid: MapGrid, tracing: _Tracing) -> np.ndarray:
         weights = prepared.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.MAP_CHANNELS) * factor
         add = _add_fast if tracing.n_rays_side is None else _add_by_rays
         add(prepared, stage.arrays, grid, weights, tracing, out)
+    for light in stage.lights:
+        unit = light.power.spectrum @ prepared_light.MAP_CHANNELS
+        unit = unit * _counted(stage, LightLevel(1.0, light.power.is_flash))
+        out += _of_other_light(stage.arrays, light, grid, tracing)[:, None] * unit
     return out
+
+
+def _of_other_light(arrays: SceneArrays, light: StagedLight, grid: MapGrid, tracing: _Tracing) -> np.ndarray:
+    """What a map's points get of a light without a gate, over its luminance (n,) sr."""
+    if tracing.n_rays_side is not None:
+        n_side, seed = tracing.n_rays_side, tracing.seed
+        return received_by_rays(arrays, light.shine, grid.points, n_side, seed, tracing.workers, tracing.progress)
+    rows = Rows(grid.shape[1])
+    return received(arrays, light.shine, grid.points, tracing.workers, tracing.progress, rows=rows).value
 
 
 def _add_fast(prepared, arrays: SceneArrays, grid: MapGrid, weights, tracing: _Tracing, out) -> None:
@@ -138,8 +154,13 @@ def _open_gates(stage: Stage, positions, normals, open_level: float) -> tuple[Op
 
 
 def _is_bare(stage: Stage, name: str | None) -> bool:
-    """Whether the projector of that name has no lens, and nothing to be focused."""
-    return name is not None and stage.projector(name).spec.lens is None
+    """Whether the light of that name has no lens, and nothing to be focused."""
+    return name is not None and (_is_other_light(stage, name) or stage.projector(name).spec.lens is None)
+
+
+def _is_other_light(stage: Stage, name: str | None) -> bool:
+    """Whether a light of that name has no gate."""
+    return name in Named(stage.scene.light).names
 
 
 class _Scale(NamedTuple):
@@ -158,10 +179,14 @@ def _scale(stage: Stage, room: LightLevel | None) -> _Scale:
     plays no part.
     """
     gates = {staged.name: open_gate_light(stage, staged) for staged in stage.projectors}
-    kinds = {light.is_flash for light in (*gates.values(), *([room] if room else []))}
+    others = {light.name: light_at_its_aim(light) for light in stage.lights}
+    kinds = {light.is_flash for light in (*gates.values(), *others.values(), *([room] if room else []))}
+    is_stated = all(light.power.is_stated for light in (*stage.projectors, *stage.lights))
+    # Where no projector is, the other lights' own aims stand for open gates.
+    gates = gates or others
     reference = max(sorted(gates), key=lambda name: _counted(stage, gates[name]), default=None)
     level = _counted(stage, gates[reference]) if reference else 1.0 if room is None else room.level
-    if not kinds or not all(staged.power.is_stated for staged in stage.projectors):
+    if not kinds or not is_stated:
         # Where nothing says how bright a light is, nothing says either whether it flashes.
         return _Scale(level, reference, False, None)
     return _Scale(level, reference, True in kinds, _meter(stage.scene, level, kinds))
@@ -181,5 +206,5 @@ def _counted(stage: Stage, light: LightLevel) -> float:
     """A level in the map's unit: lx, or lx·s where any projector is a flash, so that both add up: steady light then
     counts for the camera's shutter.
     """
-    any_flash = any(staged.power.is_flash for staged in stage.projectors)
+    any_flash = any(light.power.is_flash for light in (*stage.projectors, *stage.lights))
     return light.during(stage.scene.camera.shutter_s) if any_flash else light.level

@@ -52,7 +52,8 @@ class IrradianceMap(Drawn):
     open_gates: what each projector's open gate would give there (none on a body, whose shape says more than the gate);
         height_m: height above the floor where the vertical axis is 0, None where that axis is no height; meter: None
         without absolute light; is_reached: whether any projector's light falls there; reference: whose open gate is
-        `open_level`; counted_where: at which place of its axis
+        `open_level`; counted_where: at which place of its axis;
+        is_against_a_gate: whether that is a projector's, not another light alone
     """
 
     irradiance: np.ndarray
@@ -71,6 +72,7 @@ class IrradianceMap(Drawn):
     is_reached: bool = True
     reference: str | None = None
     counted_where: str = "where it is focused"
+    is_against_a_gate: bool = True
 
     def _line(self) -> str:
         left, right, bottom, top = self.extent_m
@@ -100,6 +102,8 @@ class IrradianceMap(Drawn):
     @property
     def compared_with(self) -> str:
         """What stops are counted from, in words."""
+        if not self.is_against_a_gate:
+            return str(self.reference)
         return f"the open gate of {self.reference}" if self.reference else "the open gate"
 
     @property

@@ -7,7 +7,7 @@ from collections import Counter
 from projector.faults import Fault, SceneError
 from projector.figures.figure import LANDMARKS
 from projector.photometry.exposure import USUAL_SYNC_S, frame_share_lit_by_flash, marked_time
-from projector.phrases import did_you_mean, nearest, percent
+from projector.phrases import counted, did_you_mean, nearest, percent
 from projector.scene.checks.bare_lamps import check_lens_or_lamp
 from projector.scene.checks.beam import (
     check_blades,
@@ -91,7 +91,8 @@ def _check_ambient(report: Report, scene) -> None:
     """One statement of the room's light, and a projector that it counts from: named, wherever a name is needed to tell
     which.
     """
-    ambient, names = scene.ambient, [spec.name for spec in scene.projector]
+    ambient, projectors = scene.ambient, [spec.name for spec in scene.projector]
+    names = [*projectors, *(spec.name for spec in scene.light)]
     if ambient is None:
         return
     stated = [name for name in ("stops_under", "lux", "reading") if getattr(ambient, name) is not None]
@@ -114,7 +115,7 @@ def _check_ambient(report: Report, scene) -> None:
             report.fault(
                 ("ambient", "of"),
                 "ambient.of",
-                f"of beside {stated[0]}, which counts from no projector",
+                f"of beside {stated[0]}, which counts from no light",
                 f"{stated[0]} alone",
                 "take it out",
             )
@@ -122,14 +123,14 @@ def _check_ambient(report: Report, scene) -> None:
         report.fault(
             ("ambient",),
             "ambient.stops_under",
-            "ambient light is stated under a projector's, and there is no projector",
-            "a [[projector]]; or lux, or a reading; or no [ambient]",
+            "ambient light is stated under another light's, and there is none",
+            "a [[projector]] or a [[light]]; or lux, or a reading; or no [ambient]",
         )
-    elif ambient.of is None and len(names) > 1:
+    elif ambient.of is None and (len(names) > 1 or not projectors):
         report.fault(
             ("ambient",),
             "ambient.of",
-            f"stops_under does not say of which of the {len(names)} projectors",
+            f"stops_under does not say of which of {counted(len(names), 'light')}",
             ", ".join(names),
             f'write of = "{min(names)}" beside it',
         )
@@ -137,7 +138,7 @@ def _check_ambient(report: Report, scene) -> None:
         report.fault(
             ("ambient", "of"),
             "ambient.of",
-            f'there is no projector "{ambient.of}"',
+            f'there is no light "{ambient.of}"',
             ", ".join(names),
             did_you_mean(nearest(ambient.of, names)),
         )
@@ -229,14 +230,20 @@ def check_references(report: Report, figures, surfaces, used) -> None:
 
 def _is_metered_as_flash(spec) -> bool:
     """Whether a statement of power says that the light is a flash."""
-    return (spec.meter_reading is not None and spec.meter_reading.shutter_s is None) or (
-        spec.output is not None and spec.output.lumen_seconds is not None
+    energy = getattr(spec, "energy", None)
+    return (
+        (spec.meter_reading is not None and spec.meter_reading.shutter_s is None)
+        or (spec.output is not None and spec.output.lumen_seconds is not None)
+        or (energy is not None and energy.watt_seconds is not None)
+        or getattr(spec, "flash", None) is True
     )
 
 
 def _check_oddities(report: Report, scene) -> None:
     """Values that are allowed and yet seldom meant."""
-    if scene.camera.shutter_s < USUAL_SYNC_S and any(_is_metered_as_flash(spec) for spec in scene.projector):
+    if scene.camera.shutter_s < USUAL_SYNC_S and any(
+        _is_metered_as_flash(spec) for spec in (*scene.projector, *(light for light in scene.light if light.on))
+    ):
         report.warnings.append(
             f"the camera's shutter of {marked_time(scene.camera.shutter_s)} is shorter than the sync time that most"
             f" cameras have ({marked_time(USUAL_SYNC_S)}): in theirs a flash lights about"

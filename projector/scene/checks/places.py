@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from projector.faults import SceneError
-from projector.geometry import figure_rotation
+from projector.geometry import Pose, figure_rotation
 from projector.meshes.surfaces import box_half_sizes, flat_half_sizes
 from projector.scene.checks.bare_lamps import check_lamp_reaches
 from projector.scene.checks.report import Report
 from projector.scene.checks.stands import crosses, lamp_notes
+from projector.scene.model.light import half_sizes_of
 from projector.scene.placement import placed_figure, placed_surface, point_of
 from projector.scene.stated_power import stated_lens
 
@@ -46,6 +47,7 @@ def check_places(report: Report, scene) -> None:
                 check_lamp_reaches(report, spec, float((goal - position) @ forward), path, key)
     for index, spec in enumerate(scene.light):
         _check_device(report, scene, spec, ("light", index), f"light.{spec.name}", spec.name)
+        _warn_of_light_in_wall(report, scene, spec)
     for spec in (*scene.surface, *scene.figure):
         if max(map(abs, spec.position_m)) > _FAR_M:
             report.warnings.append(
@@ -93,6 +95,21 @@ def _warn_of_walls(report: Report, scene, device, position, goal, who: str) -> N
                 report.warnings.append(f"{who} stands behind {spec.name} and points at its back.")
         elif crosses(placed_surface(scene, spec), position, goal):
             report.warnings.append(f"{who}: {spec.name} stands between it and what it aims at.")
+
+
+def _warn_of_light_in_wall(report: Report, scene, spec) -> None:
+    """A large light whose middle stands free and whose edge reaches through something flat."""
+    goal = _point(scene, spec.aim)
+    position = np.asarray(spec.position_m, float)
+    if goal is None or np.linalg.norm(goal - position) < 1e-6:
+        return
+    pose = Pose.looking_at(position, goal, spec.roll_deg)
+    half_width, half_height = half_sizes_of(spec)
+    ends = [position + sign * half_width * pose.rotation[:, 0] for sign in (-1.0, 1.0)]
+    ends += [position + sign * half_height * pose.rotation[:, 1] for sign in (-1.0, 1.0)]
+    for item in scene.surface:
+        if item.shape != "mesh" and any(crosses(placed_surface(scene, item), position, end) for end in ends):
+            report.warnings.append(f"{spec.name}: a part of it reaches through {item.name}; move or turn it.")
 
 
 def _check_focus(report: Report, scene, spec, position, forward, path: tuple, key: str) -> None:

@@ -24,7 +24,7 @@ _CURE = "hang it from a boom, or move it."
 
 
 def lamp_notes(scene) -> list[str]:
-    """What is to be said of where the projectors of a scene stand; its aims must be known to be good."""
+    """What is to be said of where the lamps of a scene stand; its aims must be known to be good."""
     meshes = [item.mesh for item in placed_objects(scene)]
     boxes = np.array([(mesh.vertices.min(axis=0), mesh.vertices.max(axis=0)) for mesh in meshes]).reshape(-1, 2, 3)
 
@@ -38,9 +38,10 @@ def lamp_notes(scene) -> list[str]:
         )
 
     notes = []
-    stands = np.array([spec.position_m for spec in scene.projector], float).reshape(-1, 3)
+    lamps = (*scene.projector, *scene.light)
+    stands = np.array([spec.position_m for spec in lamps], float).reshape(-1, 3)
     met = [(figure.name, stand_meets(figure, stands)) for figure in scene.figure]
-    for index, spec in enumerate(scene.projector):
+    for index, spec in enumerate(lamps):
         place, goal = np.asarray(spec.position_m, float), point_of(scene, spec.aim)
         if _hides_aim(scene, place[None], goal)[0]:
             notes.append(f"{spec.name}: the lamp stands before the camera's lens and hides what the camera looks at.")
@@ -58,7 +59,7 @@ def lamp_notes(scene) -> list[str]:
                 and crosses(mesh, place, np.array([place[0], 0.0, place[2]]))
             ):
                 notes.append(f"{spec.name}: a stand straight under it would go through {item.name}; {_CURE}")
-        if _camera_in_beam(scene, spec, place, goal):
+        if index < len(scene.projector) and _camera_in_beam(scene, spec, place, goal):
             notes.append(
                 f"{spec.name}: the camera stands in its beam, before what it is aimed at: its shadow falls there."
             )

@@ -166,3 +166,19 @@ def needed_size(spec: Light, key: str) -> float:
     value = size_of(spec, key)
     assert value is not None
     return value
+
+
+def states_power(spec: Light) -> bool:
+    """Whether a light says how bright it is."""
+    stated = (spec.meter_reading, spec.against, spec.output, spec.energy)
+    return spec.kind == "measured" or any(item is not None for item in stated)
+
+
+def half_sizes_of(spec: Light) -> tuple[float, float]:
+    """Half width and half height (m) of what shines; of a light by file what the scene says, else nothing."""
+    if spec.kind == "tube":
+        return 0.5 * needed_size(spec, "length_m"), 0.5 * needed_size(spec, "diameter_m")
+    if spec.diameter_m is None and "width_m" in USUAL_SIZES[spec.kind]:
+        return 0.5 * needed_size(spec, "width_m"), 0.5 * needed_size(spec, "height_m")
+    half = 0.5 * (size_of(spec, "diameter_m") or 0.0)
+    return half, half

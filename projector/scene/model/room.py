@@ -38,11 +38,12 @@ class Ambient(Part):
     stops_under: Annotated[float, Field(ge=-20.0, le=40.0)] | None = Field(
         None,
         description=(
-            "Stops under a projector's open gate, on its axis where it is focused; of a flash it is flash, too."
+            "Stops under a projector's open gate, on its axis where it is focused, or under another light at what it"
+            " aims at; of a flash it is flash, too."
         ),
     )
     of: Name | None = Field(
-        None, description="Name of the projector that stops_under counts from; with one projector it need not be said."
+        None, description="Name of the light that stops_under counts from; a scene's only projector need not be named."
     )
     lux: Annotated[float, Field(ge=0.001, le=200_000.0)] | None = Field(
         None,

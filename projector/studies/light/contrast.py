@@ -15,10 +15,12 @@ import numpy as np
 from projector.faults import Fault, SceneError, check_within
 from projector.optics.dispersion import LINE_D_NM
 from projector.rendering.ambient import LightLevel, room_light
+from projector.rendering.area_light import received
 from projector.rendering.maps.map_grid import surface_points
+from projector.rendering.workers import Workers
 from projector.shown import Shown
 from projector.stage.seen_from import points_seen_from
-from projector.stage.stage import AnyProjector, SceneOrStage, StagedProjector, projector_on
+from projector.stage.stage import AnyProjector, SceneOrStage, StagedLight, StagedProjector, projector_on
 from projector.studies.edges.profile import Place
 from projector.tracing.gate.chief_rays import gate_points, is_in_opening
 from projector.tracing.gate.gate_image import gate_area, is_inside_gate
@@ -33,6 +35,8 @@ MOST_STOPS_UNDER = 100.0
 # Places of the landed pattern along its longer side, and rays from each along a side of the lens, that a mean is taken
 # over.
 N_ACROSS, N_RAYS_SIDE = 48, 6
+# Rays from each to any other light; a power of 4.
+N_RAYS_TO_OTHERS = 64
 
 
 @dataclass(frozen=True, repr=False)
@@ -116,8 +120,8 @@ def contrast_where_it_lands(
 ) -> Contrast:
     """The contrast of a projector's pattern on one surface of a scene, in the exposure of its camera.
 
-    Light of the room and of every other projector against its openings', each in the mean over the part of the surface
-    that the pattern lands on. place: a place of the pattern there, as `light_at` finds it. Other projectors' light is
+    Light of the room and of every other light against its openings', each in the mean over the part of the surface that
+    the pattern lands on. place: a place of the pattern there, as `light_at` finds it. Other projectors' light is
     traced, with their patterns and the shadows that fall on it.
 
     >>> from projector.studies import light_at
@@ -133,6 +137,7 @@ def contrast_where_it_lands(
         item.name: _mean_light(item, points).during(shutter)
         for item in (openings, *(other for other in stage.projectors if other.name != staged.name))
     }
+    mean |= {light.name: _mean_of_other_light(light, points).during(shutter) for light in stage.lights}
     pattern, room = mean.pop(staged.name), room_light(stage)
     ambient = 0.0 if room is None else room.during(shutter) / pattern
     return _with_shares(
@@ -163,6 +168,13 @@ def _mean_light(staged: StagedProjector, points: Points) -> LightLevel:
     found = np.zeros((n_points(points), 1))
     add_light_by_rays(light, tree, points, np.full((1, 1, 1), power.luminance), N_RAYS_SIDE, 0, 0, len(found), found)
     return LightLevel(float(found[:, 0].mean()), power.is_flash)
+
+
+def _mean_of_other_light(light: StagedLight, points: Points) -> LightLevel:
+    """Mean light of a light without a gate on points, with the shadows that fall on them."""
+    with Workers(1) as workers:
+        share = received(light.stage.arrays, light.shine, points, workers, n_rays=N_RAYS_TO_OTHERS).value.mean()
+    return LightLevel(light.power.luminance * float(share), light.power.is_flash)
 
 
 def open_share_of(stage: SceneOrStage, projector: AnyProjector = None) -> float:
