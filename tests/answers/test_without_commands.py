@@ -55,7 +55,7 @@ times = dict.fromkeys("speed_m_per_s flash_t01_s flash_t05_s sync_s lamp_hz modu
 times["lamp_hz"] = 100.0
 print(timing.timing(times, timing.asked_by(times))[1][0])
 print(filters.filter_lines(studies.filter_list(None, ["neutral-1"]))[1])
-print(listing.nothing_wrong("mine.toml", 1, 2, 0))
+print(listing.nothing_wrong("mine.toml", 1, 0, 2, 0))
 assert not any(name.startswith(("projector.cli", "typer")) for name in sys.modules)
 """
 

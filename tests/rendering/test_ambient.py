@@ -119,14 +119,14 @@ def test_a_reading_of_the_room_is_typed_saved_and_refused_like_any_other(tmp_pat
 @pytest.mark.parametrize(
     ("more", "ambient", "key", "words"),
     [
-        ([DIM], {"stops_under": 2.0}, "ambient.of", "of which of the 2 projectors"),
-        ([DIM], {"stops_under": 2.0, "of": "windw"}, "ambient.of", 'no projector "windw"'),
+        ([DIM], {"stops_under": 2.0}, "ambient.of", "of which of 2 lights"),
+        ([DIM], {"stops_under": 2.0, "of": "windw"}, "ambient.of", 'no light "windw"'),
         ([], {"stops_under": 2.0, "lux": 40.0}, "ambient", "2 statements"),
         ([], {"reading": {"f_number": 2.0, "shutter_s": 0.02}, "lux": 40.0}, "ambient", "lux, reading"),
         ([], {"reading": {"f_number": 2.0, "shutter_s": 0.02}, "of": "window"}, "ambient.of", "of beside reading"),
         ([], {}, "ambient", "nothing in it"),
         ([], {"of": "window"}, "ambient", "nothing in it"),
-        ([], {"lux": 40.0, "of": "window"}, "ambient.of", "counts from no projector"),
+        ([], {"lux": 40.0, "of": "window"}, "ambient.of", "counts from no light"),
     ],
 )
 def test_what_does_not_say_how_bright_the_room_is_is_refused(studio, more, ambient, key, words):

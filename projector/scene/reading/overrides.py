@@ -164,13 +164,13 @@ def _check_first_key(data: dict, keys: list[str]) -> None:
     owner = next(
         (
             kind
-            for kind in _LISTS[:3]
+            for kind in _LISTS[:4]
             for number, item in enumerate(data.get(kind) or ())
             if item_name(item, number, kind) == keys[0]
         ),
         None,
     )
-    meant = f"{owner}.{typed}" if owner else nearest(keys[0], Scene.model_fields)
+    meant = f"{owner}.{typed}" if owner else nearest(keys[0], Scene.model_fields, 0.65)
     whole = "write the whole way to the value: projector.NAME.lens.f_number=2"
     raise SceneError(
         Fault(

@@ -223,7 +223,7 @@ def test_the_words_of_a_map(studio, monkeypatch, capsys):
     assert "a flat meter shows f/8.0 at ISO 400" in capsys.readouterr().out
     assert run_command_line(app, ["map", "06-oblique-wall", "-s", "crate", "--across", "32"]) == 0
     said = capsys.readouterr()
-    assert "all of it the room's" in said.out and "no light of a projector falls on crate.front." in said.err
+    assert "all of it the room's" in said.out and "no light of a lamp falls on crate.front." in said.err
     assert (
         "this is crate.front; the others are crate.back, crate.left, crate.right, crate.top, crate.bottom." in said.err
     )
