@@ -76,8 +76,7 @@ def _shown(metered) -> str:
 
 
 def _size(longest: float, shortest: float) -> str:
-    decimals = 0 if longest >= 10.0 else 1 if longest >= 2.0 else 2
-    return f"{longest:.{decimals}f}° × {shortest:.{decimals}f}°"
+    return " × ".join(f"{angle:.{0 if angle >= 10.0 else 1 if angle >= 2.0 else 2}f}°" for angle in (longest, shortest))
 
 
 def _aligned(rows) -> list[str]:
@@ -125,14 +124,21 @@ def meter_result(found) -> dict:
 
 
 def meter_notes(readings) -> list[str]:
-    """What to know besides: lights without a statement of power."""
-    unstated = {item.light for found in readings for item in found.lights if not item.is_stated}
-    if not unstated:
-        return []
-    return [
-        f"no reading for {listed(sorted(unstated))}: taken to meter right with the gate open where focused; numbers in"
-        " brackets say how the lights lie to each other and to the camera, not how much light there is."
-    ]
+    """What to know besides: lights without a statement of power, and estimates."""
+    lights = {item.light: item for found in readings for item in found.lights}
+    unstated = sorted(name for name, item in lights.items() if not item.is_stated)
+    notes = []
+    if unstated:
+        notes.append(
+            f"no reading for {listed(unstated)}: taken to meter right, a projector with its gate open where it is"
+            " focused, another light at what it aims at; numbers in brackets say how the lights lie to each other and"
+            " to the camera, not how much light there is."
+        )
+    estimated = sorted(name for name, item in lights.items() if item.estimate_stops is not None)
+    if estimated:
+        stops = max(lights[name].estimate_stops for name in estimated)
+        notes.append(f"{listed(estimated)}: by energy, an estimate that may be {stops:g} stop off either way.")
+    return notes
 
 
 def in_time(readings, numbers: dict[str, float | None]) -> timing.Said:

@@ -1,4 +1,4 @@
-"""What a meter shows at one or several points as bars in stops: over and under the camera's setting, light by light."""
+"""What a meter shows at one or several points as bars in stops, light by light, beside the camera's setting."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from projector.photometry.metering import stops_over_f_1, whole_marks_between
 from projector.phrases import shortened, signed
 from projector.reports.save import new_figure
 
-# Under the camera's setting, over it, and all lights together; the key has a dark rim.
-_UNDER, _OVER, _TOGETHER, _INK = "#5b7f8c", "#c98f3c", "#4a4a4a", "#222222"
+# The key, every other light, and all together.
+_KEY, _LIGHT, _TOGETHER, _INK = "#c98f3c", "#5b7f8c", "#4a4a4a", "#222222"
 # Bars end here: farther out a light plays no part in the exposure.
 _FARTHEST_STOPS = 8.0
 _BAR_IN, _HEAD_IN, _FOOT_IN = 0.34, 0.95, 0.75
@@ -49,8 +49,8 @@ def _draw_point(axes, found, low: float, high: float) -> None:
             continue
         stops = float(np.clip(metered.stops_over_camera, -_FARTHEST_STOPS, _FARTHEST_STOPS))
         is_key = item is not None and name == found.key and len(found.lights) > 1
-        colour = _TOGETHER if item is None else _OVER if stops >= 0.0 else _UNDER
-        axes.barh(row, stops, 0.62, color=colour, edgecolor=_INK if is_key else "none", linewidth=1.5)
+        # Bars begin at the edge, not at the camera's setting: the longer, the more light.
+        axes.barh(row, stops - low, 0.62, left=low, color=_TOGETHER if item is None else _KEY if is_key else _LIGHT)
         words = f"{metered.f_number_marked}   " + ("key" if is_key else "" if item is None else _against(item))
         axes.text(high + 0.015 * (high - low), row, words, fontsize=8, va="center", color=_INK)
     axes.axvline(0.0, color=_INK, linewidth=1.0)

@@ -121,7 +121,7 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
         return LitPupil(share=0.0, longest_mm=0.0, shortest_mm=0.0, longest_deg=0.0, shortest_deg=0.0, shadow_mm=0.0)
     counted = shining >= 0.5 * float(shining.max())
     places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
-    extents = _extents(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
+    extents = extents_of(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
     longest_deg, shortest_deg = (float(angular_size_deg(extent, distance)) for extent in extents)
     gap = min(GAP_M, 0.5 * distance)
@@ -135,10 +135,8 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     )
 
 
-def _extents(places: np.ndarray, cell: float) -> list[float]:
-    """Shortest extent (m) of points, and the extent square to it before it; a cell more than between the outermost
-    points.
-    """
+def extents_of(places: np.ndarray, cell: float = 0.0) -> list[float]:
+    """Extents (m) of points (n, 2) square to the shortest, and that; `cell` more than between the outermost."""
     angles = np.radians(np.arange(0.0, 180.0, 3.0))
     widths = np.array([np.ptp(places @ (np.cos(angle), np.sin(angle))) for angle in angles]) + cell
     shortest = int(np.argmin(widths))

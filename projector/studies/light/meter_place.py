@@ -124,7 +124,8 @@ def _faced(stage: Stage, towards) -> tuple[np.ndarray, str]:
     """Where that is which a receptor faces, and what it is called."""
     if towards == CAMERA:
         return np.asarray(stage.scene.camera.position_m, float), "the camera"
-    lights = {spec.name: spec.position_m for spec in stage.scene.projector}
+    lights = {item.name: item.position_m for item in stage.scene.projector}
+    lights |= {item.name: item.position_m for item in stage.scene.light}
     if isinstance(towards, str) and towards in lights:
         return np.asarray(lights[towards], float), towards
     known = [CAMERA, OUT_OF_SURFACE, *lights, *landmarks_of(stage.scene)]

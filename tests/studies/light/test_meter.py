@@ -223,3 +223,91 @@ def test_figures_of_readings_name_what_they_show():
     assert "together" in words and any("key" in text for text in words)
     assert any("outside the beam" in text for text in words)
     assert np.isfinite(figure.get_size_inches()).all()
+
+
+LIGHTS = """
+format = 1
+[camera]
+position_m = [0.9, 1.5, 3.4]
+aim = "wall.centre"
+iso = 400
+[[surface]]
+name = "wall"
+position_m = [0, 1.5, 0]
+width_m = 0.2
+height_m = 0.2
+"""
+
+
+def lit(light: str):
+    """A small wall that one light shines on; its middle stands where the panel's axis meets it."""
+    return load_text(f'{LIGHTS}[[light]]\nname = "it"\naim = "wall.centre"\n{light}\n')
+
+
+@pytest.mark.parametrize(
+    ("light", "illuminance"),
+    [
+        # Lambert's panels by their flux, Φ = π·L·A, on their axes: 0.752275·L of a square of 1 m at 1 m, 0.143817·L of
+        # a strip of 0.35 × 1 m at 1.5 m (parallel rectangles, Siegel & Howell), π·L·r²/(r² + d²) of a disc.
+        ('kind = "panel"\nposition_m = [0, 1.5, 1]\nwidth_m = 1\nheight_m = 1', 0.752275 / (math.pi * 1.0)),
+        ('kind = "strip"\nposition_m = [0, 1.5, 1.5]\nwidth_m = 0.35\nheight_m = 1', 0.143817 / (math.pi * 0.35)),
+        ('kind = "panel"\nposition_m = [0, 1.5, 1.5]\ndiameter_m = 1.2', 0.433323 / (math.pi * math.pi * 0.36)),
+        # A Lambertian tube gives Φ = π·L·π·d·l; 0.0345459·L at 1 m of one of 40 mm and 1 m, thin (K4: an integral).
+        ('kind = "tube"\nposition_m = [0, 1.5, 1]\ndiameter_m = 0.04\nlength_m = 1', 0.0345459 / (math.pi**2 * 0.04)),
+    ],
+)
+@pytest.mark.parametrize("towards", ["surface", "it"])
+def test_panels_and_tubes_meter_as_closed_forms_have_them(light, illuminance, towards):
+    """Within 0.02 stop, on the wall and turned to the light alike: it stands on the wall's axis."""
+    found = meter(lit(light + "\noutput = { lumens = 1000 }"), (0.0, 1.5, 0.0), "flat", towards=towards)
+    assert abs(math.log2(found.together.lx / (1000.0 * illuminance))) < 0.02
+
+
+def test_a_dome_before_a_large_panel_gathers_its_own_share():
+    """∫ (1 + cosθ)/2 over a disc of half angle a: L·π·(1 − cos a + sin²a/2) (projected area of a hemisphere)."""
+    light = 'kind = "panel"\nposition_m = [0, 1.5, 1]\ndiameter_m = 2\noutput = { lumens = 1000 }'
+    flat, dome = (meter(lit(light), (0.0, 1.5, 0.0), kind, towards="it").together.lx for kind in ("flat", "dome"))
+    half = math.pi / 4
+    assert dome / flat == pytest.approx((1 - math.cos(half) + math.sin(half) ** 2 / 2) / math.sin(half) ** 2, rel=3e-3)
+
+
+def test_a_panel_looks_as_large_as_it_is():
+    """A panel of 1.2 × 0.6 m square on at 1.5 m: 2·atan(0.4) and 2·atan(0.2); edges from 50 mm off 1200·50/1450 mm."""
+    light = 'kind = "panel"\nposition_m = [0, 1.5, 1.5]\nwidth_m = 1.2\nheight_m = 0.6'
+    (found,) = meter(lit(light), (0.0, 1.5, 0.0)).lights
+    assert found.longest_deg == pytest.approx(math.degrees(2 * math.atan(0.4)), rel=1e-3)
+    assert found.shortest_deg == pytest.approx(math.degrees(2 * math.atan(0.2)), rel=1e-3)
+    assert found.shadow_mm == pytest.approx(1200 * 50 / 1450, rel=1e-3)
+
+
+def test_stops_against_another_light_are_what_the_meter_shows_there():
+    """A light that is stated two stops under another at a point meters two stops under it there, each turned to; what
+    is not turned to it differs by its own angle.
+    """
+    key = 'kind = "panel"\nposition_m = [0, 1.5, 2]\nreading = { f_number = 8, iso = 400, distance_m = 2 }'
+    fill = '[[light]]\nname = "fill"\naim = "wall.centre"\nkind = "panel"\nposition_m = [0, 2.5, 2]\n'
+    fill += 'against = { of = "it", at = "wall.centre", stops = -2 }'
+    scene = lit(f"{key}\n{fill}")
+    levels = {name: meter(scene, (0.0, 1.5, 0.0), "flat", towards=name) for name in ("it", "fill")}
+    alone = [next(item.alone.lx_s for item in levels[name].lights if item.light == name) for name in ("it", "fill")]
+    assert math.log2(alone[1] / alone[0]) == pytest.approx(-2.0, abs=0.01)
+    assert levels["it"].lights[0].alone.f_number_shown == "f/8"
+
+
+@pytest.mark.parametrize(
+    ("light", "at", "words"),
+    [
+        ('kind = "panel"\nposition_m = [0, 1.5, 2]', (0.0, 1.5, 2.5), "behind it: it shines the other way"),
+        ('kind = "panel"\nposition_m = [0, 1.5, 2]\ngrid = { beam_deg = 20 }', (1.8, 1.5, 1.5), "outside its beam"),
+        ('kind = "panel"\nposition_m = [0, 1.5, 2]', (0.0, 1.5, -0.05), "in the shadow of wall"),
+    ],
+)
+def test_where_another_light_does_not_get_to_it_says_why(light, at, words):
+    (found,) = meter(lit(light), at).lights
+    assert found.alone.f_number is None and found.no_light == words
+
+
+def test_a_light_that_is_off_is_not_metered_and_an_estimate_says_so():
+    scene = lit('kind = "bare"\nposition_m = [0, 1.5, 2]\nenergy = { watt_seconds = 100 }')
+    assert meter(scene, (0.0, 1.5, 0.0)).lights[0].estimate_stops == 1.0
+    assert meter(lit('kind = "bare"\nposition_m = [0, 1.5, 2]\non = false'), (0.0, 1.5, 0.0)).lights == ()
