@@ -1,8 +1,9 @@
 """Haze in a picture: what of a light it sends to the camera, with the beam's own shape and shadows.
 
 Light in the air is a smooth function of place but for edges of shafts and shadows; only where a pixel's ray ends is
-sharp. So it is summed along the rays of a coarser grid, as far as any neighbour looks, and every point of the picture
-reads the sums of the four rays round it up to its own end: outlines stay as sharp as they are. No stage sees the scene.
+sharp. So it is summed along the rays of a coarser grid, as far as any neighbour looks, where that is not even along one
+through every pixel, and every point of the picture reads the sums of the four rays round it up to its own end: outlines
+stay as sharp as they are. No stage sees the scene.
 """
 
 from __future__ import annotations
@@ -23,9 +24,12 @@ from projector.tracing.light.air import (
     SPAN,
     Air,
     Beam,
+    Sums,
     ViewRays,
     add_from_rays,
     cut_rays,
+    guess_seen,
+    mark_uneven,
     place_on_rays,
     place_steps,
     sum_steps,
@@ -40,13 +44,16 @@ from projector.tracing.sight.visibility import seen_shares
 N_STEPS = 64
 # What is seen of the light is asked first at so many places along a ray, and then between those that differ by this.
 _FIRST_PLACES, _DIFFERENT = 16, 0.02
-# Steps in which it changes by more than this are looked at in quarters.
+# Steps in which it changes by more than this are looked at in their middle, too.
 _EDGE = 0.1
 # Cells along each side of the light's unit square: points along a ray even out what few rays leave rough.
 _CELLS_SIDE = 3
 # Steps that are looked up at once, so that their points need not all be held.
 _AT_ONCE = 2**18
-_RAYS_PIECE = 2048
+_RAYS_PIECE, _STEPS_PIECE = 2048, 256
+# Where light changes its slope from one ray of the coarse grid to the next by more than this share of it, every pixel
+# gets a ray: halfway between two rays it is else wrong by an eighth of that, 1 %, where it bends evenly.
+UNEVEN = 0.08
 
 
 def ends_of(points: PointSet, camera: PinholeCamera, air: Air) -> np.ndarray:
@@ -57,14 +64,14 @@ def ends_of(points: PointSet, camera: PinholeCamera, air: Air) -> np.ndarray:
 
 
 def view_rays(work, air: Air, *view) -> ViewRays:
-    """The coarse grid of rays over a View: it lies the same whatever rows of the picture are looked at."""
+    """The coarse grid of rays over a View, and one ray more all round; it lies the same whatever rows are looked at."""
     arrays, camera, window, quality = view
     stride = max(1, camera.width // quality.air)
-    first = window.first // stride * stride
-    last, right = -(-window.last // stride) * stride, -(-camera.width // stride) * stride
-    # One ray more all round, for how far neighbours look.
+    first = window.first // stride * stride - stride
+    last, right = -(-window.last // stride) * stride + stride, -(-camera.width // stride) * stride + stride
+    # Yet one more, for how far neighbours look.
     down = np.arange(first - stride, last + stride + 1, stride) + 0.5
-    across = np.arange(-stride, right + stride + 1, stride) + 0.5
+    across = np.arange(-2 * stride, right + stride + 1, stride) + 0.5
     rows, columns = np.meshgrid(down, across, indexing="ij")
     points, triangles = sampling.shoot(
         arrays, camera, columns.ravel(), rows.ravel(), float(stride), work.workers, work.progress
@@ -75,12 +82,50 @@ def view_rays(work, air: Air, *view) -> ViewRays:
     return ViewRays(
         place=tuple(map(float, camera.position)),
         directions=directions_through(camera, columns[inside].ravel(), rows[inside].ravel()),
-        ends=np.ascontiguousarray(ends[inside]).ravel(),
-        farthest=np.ascontiguousarray(farthest).ravel(),
-        owners=np.ascontiguousarray(points.owners.reshape(rows.shape)[inside]).ravel(),
-        across=across.size - 2,
+        ends=ends[inside].flatten(),
+        farthest=farthest.flatten(),
+        owners=points.owners.reshape(rows.shape)[inside].flatten(),
+        numbers=np.arange(farthest.size, dtype=np.int32).reshape(farthest.shape),
         first_row=first,
+        first_column=-stride,
         stride=stride,
+    )
+
+
+def finer_rays(work, air: Air, rays: ViewRays, light: Sums, *view) -> ViewRays | None:
+    """Rays through every pixel of those cells of a coarse grid in which its light, of one channel, is not even; None
+    where the grid is as fine as the picture.
+    """
+    arrays, camera, _, _ = view
+    stride = rays.stride
+    if stride == 1:
+        return None
+    totals = np.append(light.sums[:, -1, 0], np.float32(0.0))[light.rows].reshape(rays.numbers.shape)
+    marks = np.zeros((totals.shape[0] - 1, totals.shape[1] - 1), np.bool_)
+    mark_uneven(totals, UNEVEN, 0, len(marks), marks)
+    wanted = np.zeros([(size - 1) * stride + 1 for size in totals.shape], np.bool_)
+    farthest = np.zeros(wanted.shape)
+    ends = rays.farthest.reshape(totals.shape)
+    for i, j in np.argwhere(marks):
+        part = (slice(i * stride, (i + 1) * stride + 1), slice(j * stride, (j + 1) * stride + 1))
+        wanted[part] = True
+        farthest[part] = np.maximum(farthest[part], ends[i : i + 2, j : j + 2].max())
+    numbers = np.full(wanted.shape, -1, np.int32)
+    rows, columns = np.nonzero(wanted)
+    numbers[rows, columns] = np.arange(rows.size)
+    columns, lines = columns + rays.first_column + 0.5, rows + rays.first_row + 0.5
+    points, triangles = sampling.shoot(arrays, camera, columns, lines, 1.0, work.workers, work.progress)
+    own = ends_of(PointSet(points, triangles, None, 1), camera, air)
+    return ViewRays(
+        place=rays.place,
+        directions=directions_through(camera, columns, lines),
+        ends=own,
+        farthest=np.maximum(farthest[wanted], own),
+        owners=points.owners,
+        numbers=numbers,
+        first_row=rays.first_row,
+        first_column=rays.first_column,
+        stride=1,
     )
 
 
@@ -147,10 +192,19 @@ def _spans(work, emitter: Emitter, beam: Beam, rays: ViewRays) -> np.ndarray:
     return spans
 
 
-def seen_in_air(work, arrays: SceneArrays, emitter: Emitter, beam: Beam, rays: ViewRays) -> SeenInAir:
+def seen_in_air(
+    work,
+    arrays: SceneArrays,
+    emitter: Emitter,
+    beam: Beam,
+    rays: ViewRays,
+    coarse: ViewRays | None = None,
+    known: SeenInAir | None = None,
+) -> SeenInAir:
     """What the air along view rays sees of an emitter within a beam.
 
-    Asked at a few places of each ray, and where neighbours differ in between, down to quarters of a step.
+    Asked at a few places of each ray, and where neighbours differ in between, down to half a step. known: what
+    the rays of a coarser grid see; where those round a ray agree it is not asked.
     """
     spans = _spans(work, emitter, beam, rays)
     chosen = np.flatnonzero(spans[:, 3] > spans[:, 2])
@@ -160,8 +214,12 @@ def seen_in_air(work, arrays: SceneArrays, emitter: Emitter, beam: Beam, rays: V
 
     at = np.empty((chosen.size, N_STEPS + 1), np.float32)
     stride = N_STEPS // _FIRST_PLACES
-    rows, edges = np.meshgrid(np.arange(chosen.size), np.arange(0, N_STEPS + 1, stride), indexing="ij")
-    at[:, ::stride] = look(rows.ravel(), edges.ravel() / N_STEPS).reshape(rows.shape)
+    first = np.full((chosen.size, _FIRST_PLACES + 1), -1.0, np.float32)
+    if known is not None:
+        _guess(work, rays, spans, chosen, coarse, known, first)
+    rows, places = np.nonzero(first < 0.0)
+    first[rows, places] = look(rows, places / _FIRST_PLACES)
+    at[:, ::stride] = first
     while stride > 1:
         half = stride // 2
         before, after = at[:, :-1:stride], at[:, stride::stride]
@@ -172,11 +230,23 @@ def seen_in_air(work, arrays: SceneArrays, emitter: Emitter, beam: Beam, rays: V
         stride = half
     means = 0.5 * (at[:, :-1] + at[:, 1:])
     rows, steps = np.nonzero(np.abs(at[:, :-1] - at[:, 1:]) > _EDGE)
-    quarters = look(np.repeat(rows, 3), (steps[:, None] + np.array([0.25, 0.5, 0.75])).ravel() / N_STEPS)
-    means[rows, steps] = 0.5 * means[rows, steps] * 0.5 + 0.25 * quarters.reshape(-1, 3).sum(axis=1)
+    middles = look(rows, (steps + 0.5) / N_STEPS)
+    means[rows, steps] = 0.5 * (means[rows, steps] + middles)
     up_to = np.zeros_like(at)
     np.cumsum(means / np.float32(N_STEPS), axis=1, out=up_to[:, 1:])
     return SeenInAir(spans, chosen, up_to)
+
+
+def _guess(work, rays: ViewRays, spans, chosen, coarse: ViewRays, known: SeenInAir, first: np.ndarray) -> None:
+    """Fill in of first (k, places) what the rays of a coarser grid agree on."""
+    coarse_rows = np.full(coarse.ends.size, -1, np.int32)
+    coarse_rows[known.chosen] = np.arange(known.chosen.size)
+    lines, columns = np.nonzero(rays.numbers >= 0)
+    inputs = (rays, spans, chosen, coarse, known.spans, coarse_rows, known.up_to, lines, columns)
+    reach = N_STEPS // _FIRST_PLACES
+    work.workers.run_pieces(
+        chosen.size, lambda start, stop: guess_seen(*inputs, reach, start, stop, first), piece=_RAYS_PIECE
+    )
 
 
 def _shares_seen(work, arrays, emitter: Emitter, rays: ViewRays, spans, chosen, places) -> np.ndarray:
@@ -201,22 +271,11 @@ def _room_for_points(count: int) -> Points:
     return points._replace(origins=points.positions, facets=points.normals, receiver=IN_AIR)
 
 
-def scattered(
-    work,
-    prepared: PreparedLight,
-    weights: np.ndarray,
-    air: Air,
-    rays: ViewRays,
-    seen: SeenInAir,
-    sets: tuple[PointSet, ...],
-    *view,
-) -> list[np.ndarray]:
-    """What the haze sends to the camera of one light along the rays of all sets of points: (n, n_channels) float32
-    each.
+def summed(work, prepared: PreparedLight, weights: np.ndarray, air: Air, rays: ViewRays, seen: SeenInAir) -> Sums:
+    """The light of a projector that the haze sends to the camera along rays, by weights (1, n_wavelengths, n_channels).
 
     In the convention of surfaces: the light that a white one would have to receive to look as bright.
     """
-    _, camera, window, quality = view
     emitter = prepared.light.emitter
     spans = _spans(work, emitter, beam_of(prepared.light, prepared.image), rays)
     kept = (spans[seen.chosen, 3] > spans[seen.chosen, 2]) & (seen.up_to[:, -1] > 0.0)
@@ -224,39 +283,65 @@ def scattered(
     rows = np.full(rays.ends.size, -1, np.int32)
     rows[chosen] = np.arange(chosen.size)
     sums = np.empty((chosen.size, N_STEPS + 1, weights.shape[2]), np.float32)
-    shares = np.empty((chosen.size, N_STEPS), np.float32)
-    at_once = _AT_ONCE // N_STEPS
-    points, state = _room_for_points(_AT_ONCE), np.empty(_AT_ONCE, np.int32)
     with prepared_light.stacks_ready(prepared, _reach(emitter, rays, spans, chosen)) as stacks:
-        for first in range(0, chosen.size, at_once):
-            last = min(first + at_once, chosen.size)
-            count = (last - first) * N_STEPS
-            here = Points(*(column[:count] for column in points[:-1]), receiver=IN_AIR)
 
-            def place(start, stop, first=first, here=here):
-                part = slice(start * N_STEPS, stop * N_STEPS)
-                own = Points(*(column[part] for column in here[:-1]), receiver=IN_AIR)
-                place_steps(
-                    emitter, air, rays, spans, chosen, seen.spans, up_to, first + start, first + stop,
-                    own, state[part], shares,
-                )  # fmt: skip
+        def light_on(points: Points, state: np.ndarray) -> np.ndarray:
+            light = np.zeros((len(state), weights.shape[2]), np.float32)
+            visibility = Visibility(state, np.zeros((0, _CELLS_SIDE**2), np.uint8), _CELLS_SIDE)
+            prepared_light.light_points(
+                prepared, points, visibility, stacks, weights, light, work.workers, work.progress
+            )
+            return light
 
-            work.workers.run_pieces(last - first, place, piece=256)
-            light = np.zeros((count, weights.shape[2]), np.float32)
-            visibility = Visibility(state[:count], np.zeros((0, _CELLS_SIDE**2), np.uint8), _CELLS_SIDE)
-            prepared_light.light_points(prepared, here, visibility, stacks, weights, light, work.workers, work.progress)
-            sum_steps(light, shares, first, last, sums)
+        _sum_along(work, emitter, air, rays, spans, chosen, seen.spans, up_to, light_on, sums)
+    return Sums(spans, rows, sums)
+
+
+def _sum_along(work, emitter, air, rays, spans, chosen, wide_spans, up_to, light_on, sums) -> None:
+    """Fill sums over the steps of the rays `chosen`; light_on: the light (m, n_channels) on points of some states."""
+    n_steps = sums.shape[1] - 1
+    shares = np.empty((chosen.size, n_steps), np.float32)
+    at_once = _AT_ONCE // n_steps
+    points, state = _room_for_points(at_once * n_steps), np.empty(at_once * n_steps, np.int32)
+    for first in range(0, chosen.size, at_once):
+        last = min(first + at_once, chosen.size)
+
+        def place(start, stop, first=first):
+            part = slice(start * n_steps, stop * n_steps)
+            own = _some(points, part)
+            inputs = (emitter, air, rays, spans, chosen, wide_spans, up_to)
+            place_steps(*inputs, first + start, first + stop, own, state[part], shares)
+
+        work.workers.run_pieces(last - first, place, piece=_STEPS_PIECE)
+        here = slice(0, (last - first) * n_steps)
+        sum_steps(light_on(_some(points, here), state[here]), shares, first, last, sums)
+
+
+def _some(points: Points, part: slice) -> Points:
+    return Points(*(column[part] for column in points[:-1]), receiver=points.receiver)
+
+
+def scattered(
+    work, air: Air, grids: tuple[tuple[ViewRays, Sums], ...], sets: tuple[PointSet, ...], *view
+) -> list[np.ndarray]:
+    """What the haze sends to the camera along the rays of all sets of points: (n, n_channels) float32 each, by the
+    first of the grids that has rays all round a point.
+    """
+    _, camera, window, quality = view
     found = []
     for item in sets:
-        out = np.zeros((item.count, weights.shape[2]), np.float32)
+        out = np.zeros((item.count, grids[0][1].sums.shape[2]), np.float32)
+        is_done = np.zeros(item.count, np.bool_)
         columns, lines = sampling.places_of(item, camera, window, quality)
         ends = ends_of(item, camera, air)
-
-        def add(start, stop, item=item, columns=columns, lines=lines, ends=ends, out=out):
-            add_from_rays(rays, spans, rows, sums, columns, lines, ends, item.points.owners, start, stop, out)
-
-        if chosen.size:
-            work.workers.run_pieces(item.count, add)
+        for rays, light in grids:
+            inputs = (rays, light, columns, lines, ends, item.points.owners)
+            work.workers.run_pieces(
+                item.count,
+                lambda start, stop, inputs=inputs, is_done=is_done, out=out: add_from_rays(
+                    *inputs, start, stop, is_done, out
+                ),
+            )
         found.append(out)
     return found
 

@@ -11,7 +11,8 @@ its inputs is another: that alone decides, and no list of the scene's fields is 
     gate picture    the stencil or the gate; equal ones are one, in whichever session and thread
     stack           the same, or the pupil's shape; levels are added when a focus asks for them
     look-ups        anything of the lens, focus, stop, colour, source, power; the haze
-    seen in haze    the meshes, the camera, the projector's place or turn, its f-number, another beam as above
+    seen in haze    the meshes, the camera, the projector's place or turn, its f-number, another beam as above; where
+                    the light in the air is uneven, lens, focus and stencil as well
     tone            exposure, ISO, shutter, white balance
 
 A session may be used by one thread at a time; several sessions may work at once, and share their stacks.
@@ -19,11 +20,13 @@ A session may be used by one thread at a time; several sessions may work at once
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 
+from projector.optics.dispersion import LINE_D_NM
 from projector.photometry.colour import linear_srgb_under_white, white_balance_xyz
 from projector.photometry.exposure import picture_scale
 from projector.photometry.spectra import N_WAVELENGTHS
@@ -41,6 +44,7 @@ from projector.scene.model import Scene
 from projector.stage.haze import air_of
 from projector.stage.stage import SceneOrStage, StagedLight, StagedProjector, stage_of
 from projector.stage.surfaces import shape_inputs
+from projector.tracing.gate.lens_law import Projection
 from projector.tracing.light.air import Air
 from projector.tracing.sight.emitter import resized
 
@@ -300,20 +304,29 @@ class _LightInSession:
     def _projected(self, _light, _gate_inputs, *inputs) -> np.ndarray:
         return stages.projected(self.work, self._prepare, *inputs)
 
-    def _prepare(self) -> prepared_light.PreparedLight:
+    def _prepare(self, light: Projection | None = None) -> prepared_light.PreparedLight:
+        source = self.source if light is None else replace(self.source, light=light)
         session = self.session
-        return prepared_light.with_stacks(self.source, self.staged, session.stacks, session.workers.threads)
+        return prepared_light.with_stacks(source, self.staged, session.stacks, session.workers.threads)
 
     def in_haze(self, sets: dict[str, Made], haze: _Haze) -> np.ndarray:
         """What the haze sends to the camera of its light (h, w, 3) float32."""
-        light = self.source.light
-        beam = beam_of_sweep(self._sweep(), light.nearest)
-        inputs = (self.view.arrays, light.emitter, beam, haze.rays)
-        seen = self._get("seen in haze", partial(seen_in_air, self.work), inputs)
+        light, of_gate = self.source.light, self.staged.gate_inputs
+        coarse = (haze.rays, self._seen_in_haze("", haze.rays))
+        shape = (self.staged.open_light([LINE_D_NM]), of_gate)
+        finer = self._get("rays in haze", self._rays_in_haze, (*shape, haze.air, *coarse, *self.view))
+        grids = (coarse,) if finer.value is None else ((finer, self._seen_in_haze(", finer", finer, *coarse)), coarse)
         weights = self.source.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.XYZ_CHANNELS)
-        of_light = (light, self.staged.gate_inputs, weights)
-        of_haze = (haze.air, haze.rays, seen, tuple(sets.values()), *self.view)
-        return self._get("look-ups in haze", self._hazed, (*of_light, *of_haze)).value
+        inputs = (light, of_gate, weights, haze.air, grids, tuple(sets.values()), *self.view)
+        return self._get("look-ups in haze", self._hazed, inputs).value
+
+    def _seen_in_haze(self, which: str, rays: Made, *coarse: Made) -> Made:
+        light = self.source.light
+        inputs = (self.view.arrays, light.emitter, beam_of_sweep(self._sweep(), light.nearest), rays, *coarse)
+        return self._get(f"seen in haze{which}", partial(seen_in_air, self.work), inputs)
+
+    def _rays_in_haze(self, light, _gate_inputs, *inputs):
+        return stages.rays_in_haze(self.work, partial(self._prepare, light), *inputs)
 
     def _hazed(self, _light, _gate_inputs, *inputs) -> np.ndarray:
         return stages.hazed(self.work, self._prepare, *inputs)

@@ -206,18 +206,28 @@ def left_by_haze(air: Air, sets: tuple[PointSet, ...], camera: PinholeCamera) ->
     return tuple(np.exp(-air.extinction * end).astype(np.float32) for end in ends)
 
 
+def rays_in_haze(work: Work, prepare: Callable[[], PreparedLight], air: Air, rays: ViewRays, seen: SeenInAir, *view):
+    """More rays where a light's pattern or shadows make the light in the air uneven, see `haze.finer_rays`.
+
+    prepare: gives the light at one wavelength, so that neither its power nor its colour plays a part.
+    """
+    light = haze.summed(work, prepare(), np.ones((1, 1, 1)), air, rays, seen)
+    return haze.finer_rays(work, air, rays, light, *view)
+
+
 def hazed(
     work: Work,
     prepare: Callable[[], PreparedLight],
     weights: np.ndarray,
     air: Air,
-    rays: ViewRays,
-    seen: SeenInAir,
+    grids: tuple[tuple[ViewRays, SeenInAir], ...],
     sets: tuple[PointSet, ...],
     *view,
 ) -> np.ndarray:
-    """What the haze sends to the camera of one light, as a picture (h, w, 3) float32."""
-    values = haze.scattered(work, prepare(), weights, air, rays, seen, sets, *view)
+    """What the haze sends to the camera of one light, as a picture (h, w, 3) float32. grids: the finest first."""
+    prepared = prepare()
+    found = tuple((rays, haze.summed(work, prepared, weights, air, rays, seen)) for rays, seen in grids)
+    values = haze.scattered(work, air, found, sets, *view)
     return _gathered(values, sets, view[1], view[3])
 
 

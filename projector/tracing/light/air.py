@@ -23,6 +23,8 @@ from projector.tracing.sight.points import DARK, LIT
 _NEAREST = 0.5
 # A ray that ends on another thing before the pixel's own does counts as little as this beside those that do not.
 _BEHIND = 1e-3
+# Rays see the same whose shares lie within this; sums of single precision round off by less.
+_AGREE = 0.005
 # Columns of a ray's span.
 SPAN = 4
 
@@ -54,11 +56,11 @@ class Beam(NamedTuple):
 
 
 class ViewRays(NamedTuple):
-    """Rays of a coarse grid over a picture, from one place: one through the first of every `stride` × `stride` pixels.
+    """Rays of a grid over a picture, from one place, all or some: through the first of `stride` × `stride` pixels each.
 
-    place (3); directions (n, 3) of length 1, row after row, `across` in each; first_row: of the picture, in pixels;
-    ends (n,) m, where each meets something, or the haze ends; farthest (n,) m: the same of it and its eight neighbours;
-    owners (n,) what it meets, as of Points
+    place (3); directions (k, 3) of length 1; ends (k,) m, where each meets something, or the haze ends; farthest (k,)
+    m, how far it or its neighbours look; owners (k,) what it meets, as of Points; numbers (rows, across) int32: which
+    of the k each place of the grid has, below 0 for none; first_row, first_column: of the picture, in pixels
     """
 
     place: tuple
@@ -66,9 +68,20 @@ class ViewRays(NamedTuple):
     ends: np.ndarray
     farthest: np.ndarray
     owners: np.ndarray
-    across: int
+    numbers: np.ndarray
     first_row: int
+    first_column: int
     stride: int
+
+
+class Sums(NamedTuple):
+    """Light in the air summed along rays: sums (j, n_steps + 1, n_channels) float32 up to each step of the spans (k,
+    SPAN); rows (k,) int32: which of the j a ray has, below 0 where none of the light is on it.
+    """
+
+    spans: np.ndarray
+    rows: np.ndarray
+    sums: np.ndarray
 
 
 @formula
@@ -156,6 +169,35 @@ def _seen_up_to(seen, row, share):
 
 
 @kernel
+def guess_seen(rays, spans, chosen, coarse, coarse_spans, coarse_rows, up_to, lines, columns, reach, start, stop, at):
+    """What the rays chosen[start … stop] of a finer grid see of a light at even places of their spans: at (k, n), −1
+    where those of the coarse grid round them do not agree, or none of them is in the beam.
+
+    lines, columns (m,): where in the finer grid its rays are; coarse_rows (j,): rows of up_to (·, n_steps + 1) of the
+    coarse grid's rays, below 0 for none; reach: steps on either side within which they have to agree.
+    """
+    n_places, n_steps = at.shape[1], up_to.shape[1] - 1
+    stride = coarse.stride // rays.stride
+    for row in range(start, stop):
+        ray = chosen[row]
+        top = min(lines[ray] // stride, coarse.numbers.shape[0] - 2)
+        left = min(columns[ray] // stride, coarse.numbers.shape[1] - 2)
+        for place in range(n_places):
+            angle = spans[ray, 2] + place / (n_places - 1) * (spans[ray, 3] - spans[ray, 2])
+            lowest, highest = 2.0, -1.0
+            for corner in range(4):
+                other = coarse.numbers[top + corner // 2, left + corner % 2]
+                if coarse_rows[other] < 0:
+                    continue
+                wide = coarse_spans[other, 3] - coarse_spans[other, 2]
+                step = int((angle - coarse_spans[other, 2]) / wide * n_steps)
+                for near in range(max(step - reach, 0), min(step + reach + 1, n_steps)):
+                    mean = n_steps * (up_to[coarse_rows[other], near + 1] - up_to[coarse_rows[other], near])
+                    lowest, highest = min(lowest, mean), max(highest, mean)
+            at[row, place] = 0.5 * (lowest + highest) if abs(highest - lowest) < _AGREE else -1.0
+
+
+@kernel
 def place_steps(emitter, air, rays, spans, chosen, wide_spans, seen, start, stop, points, state, shares):
     """The middles of the steps of the rays chosen[start … stop], as Points and their states, and what a unit of light
     there sends to the camera.
@@ -209,44 +251,81 @@ def sum_steps(light, shares, start, stop, sums):
                 sums[row, j + 1, channel] = total
 
 
-@kernel
-def add_from_rays(rays, spans, rows, sums, columns, lines, ends, owners, start, stop, out):
-    """Add to out (m, n_channels) float32 the light that the air sends along the rays through picture positions columns,
-    lines (m,) in pixels, start … stop, that end at `ends` (m,) m on `owners` (m,).
-
-    rows (n,): row of `sums` of each of the rays, below 0 without any. Between four of them it is interpolated, at the
-    same distance; one that ends before that on another thing counts where no other is left.
-    """
-    height = rays.ends.shape[0] // rays.across
-    n_steps = sums.shape[1] - 1
-    for i in range(start, stop):
-        column = max((columns[i] - 0.5) / rays.stride, 0.0)
-        line = max((lines[i] - rays.first_row - 0.5) / rays.stride, 0.0)
-        left, top = min(int(column), rays.across - 2), min(int(line), height - 2)
-        right_share, lower_share = min(column - left, 1.0), min(line - top, 1.0)
-        total = 0.0
-        for corner in range(4):
-            total += _corner_weight(rays, left, top, right_share, lower_share, corner, ends[i], owners[i])
-        for corner in range(4):
-            ray = (top + corner // 2) * rays.across + left + corner % 2
-            row = rows[ray]
-            if row < 0:
-                continue
-            weight = _corner_weight(rays, left, top, right_share, lower_share, corner, ends[i], owners[i]) / total
-            angle = math.atan((ends[i] - spans[ray, 0]) / spans[ray, 1])
-            place = (angle - spans[ray, 2]) / (spans[ray, 3] - spans[ray, 2]) * n_steps
-            place = min(max(place, 0.0), float(n_steps))
-            step = min(int(place), n_steps - 1)
-            for channel in range(out.shape[1]):
-                low, high = sums[row, step, channel], sums[row, step + 1, channel]
-                out[i, channel] += weight * (low + (place - step) * (high - low))
+@formula
+def _cell_of(rays, column, line):
+    """(row, column) of the grid's corner above and to the left of a place in the picture, and the shares beyond it."""
+    across = max((column - rays.first_column - 0.5) / rays.stride, 0.0)
+    down = max((line - rays.first_row - 0.5) / rays.stride, 0.0)
+    left, top = min(int(across), rays.numbers.shape[1] - 2), min(int(down), rays.numbers.shape[0] - 2)
+    return top, left, min(across - left, 1.0), min(down - top, 1.0)
 
 
 @formula
-def _corner_weight(rays, left, top, right_share, lower_share, corner, end, owner):
+def _corner_weight(rays, ray, corner, right_share, lower_share, end, owner):
     """Weight of one of the four rays round a place."""
     across = right_share if corner % 2 == 1 else 1.0 - right_share
     down = lower_share if corner // 2 == 1 else 1.0 - lower_share
-    ray = (top + corner // 2) * rays.across + left + corner % 2
     weight = max(across * down, 1e-6)
     return weight * _BEHIND if rays.owners[ray] != owner and rays.ends[ray] < end else weight
+
+
+@kernel
+def add_from_rays(rays, light, columns, lines, ends, owners, start, stop, is_done, out):
+    """Add to out (m, n_channels) float32 the light that the air sends along the rays through picture positions columns,
+    lines (m,) in pixels, start … stop, that end at `ends` (m,) m on `owners` (m,).
+
+    light: Sums of the rays. Between four of them it is interpolated, at the same distance; one that ends before that on
+    another thing counts where no other is left. Where any of the four is missing, nothing is added; is_done (m,) says
+    where something was, and there nothing is added again.
+    """
+    n_steps = light.sums.shape[1] - 1
+    for i in range(start, stop):
+        if is_done[i]:
+            continue
+        top, left, right_share, lower_share = _cell_of(rays, columns[i], lines[i])
+        total, is_whole = 0.0, True
+        for corner in range(4):
+            ray = rays.numbers[top + corner // 2, left + corner % 2]
+            if ray < 0:
+                is_whole = False
+            else:
+                total += _corner_weight(rays, ray, corner, right_share, lower_share, ends[i], owners[i])
+        if not is_whole:
+            continue
+        is_done[i] = True
+        for corner in range(4):
+            ray = rays.numbers[top + corner // 2, left + corner % 2]
+            row = light.rows[ray]
+            if row < 0:
+                continue
+            weight = _corner_weight(rays, ray, corner, right_share, lower_share, ends[i], owners[i]) / total
+            span = (light.spans[ray, 0], light.spans[ray, 1], light.spans[ray, 2], light.spans[ray, 3])
+            place = (math.atan((ends[i] - span[0]) / span[1]) - span[2]) / (span[3] - span[2]) * n_steps
+            place = min(max(place, 0.0), float(n_steps))
+            step = min(int(place), n_steps - 1)
+            for channel in range(out.shape[1]):
+                low, high = light.sums[row, step, channel], light.sums[row, step + 1, channel]
+                out[i, channel] += weight * (low + (place - step) * (high - low))
+
+
+@kernel
+def mark_uneven(totals, threshold, start, stop, marks):
+    """Mark the cells of rows start … stop of a grid of totals (h, w) between whose corners light is not even: where the
+    slope along a row or a column changes, there or next to it, by more than a share of the brightest near.
+
+    marks (h − 1, w − 1); the outermost cells, whose neighbours are not known, stay as they are.
+    """
+    height, width = totals.shape
+    for i in range(max(start, 1), min(stop, height - 2)):
+        for j in range(1, width - 2):
+            brightest, change = 0.0, 0.0
+            for down in range(-1, 3):
+                for across in range(-1, 3):
+                    brightest = max(brightest, totals[i + down, j + across])
+            for along in range(2):
+                for side in range(2):
+                    before, first = totals[i + along, j - 1 + side], totals[i + along, j + side]
+                    change = max(change, abs(before - 2.0 * first + totals[i + along, j + 1 + side]))
+                    before, first = totals[i - 1 + side, j + along], totals[i + side, j + along]
+                    change = max(change, abs(before - 2.0 * first + totals[i + 1 + side, j + along]))
+            marks[i, j] = change > threshold * brightest
