@@ -109,6 +109,12 @@ def _compared(found) -> list[str]:
     share = found.together.flash_share
     if 0.0005 < share < 0.9995:
         words.append(f"flash {percent(share)}, steady light {percent(1.0 - share)}: the shutter moves that alone")
+    unstated = [item.light for item in found.lights if not item.is_stated]
+    if unstated:
+        words.append(
+            f"{listed(unstated)}, in brackets: no reading, so this is how the lights lie to each other and to the"
+            " camera, not how much light there is"
+        )
     if any(item.longest_deg is not None for item in found.lights):
         words.append(f"the sun looks {SUN_DEG:.2f}° wide; shadow edges are those of something 50 mm off, a nose")
     return words
@@ -121,24 +127,6 @@ def _ratio(value: float) -> str:
 def meter_result(found) -> dict:
     """The same for programs."""
     return asdict(found)
-
-
-def meter_notes(readings) -> list[str]:
-    """What to know besides: lights without a statement of power, and estimates."""
-    lights = {item.light: item for found in readings for item in found.lights}
-    unstated = sorted(name for name, item in lights.items() if not item.is_stated)
-    notes = []
-    if unstated:
-        notes.append(
-            f"no reading for {listed(unstated)}: taken to meter right, a projector with its gate open where it is"
-            " focused, another light at what it aims at; numbers in brackets say how the lights lie to each other and"
-            " to the camera, not how much light there is."
-        )
-    estimated = sorted(name for name, item in lights.items() if item.estimate_stops is not None)
-    if estimated:
-        stops = max(lights[name].estimate_stops for name in estimated)
-        notes.append(f"{listed(estimated)}: by energy, an estimate that may be {stops:g} stop off either way.")
-    return notes
 
 
 def in_time(readings, numbers: dict[str, float | None]) -> timing.Said:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from projector.phrases import listed, percent, signed
 
+# Where less of what clips is the pattern's own, dimming its lamp does not help.
+_MOSTLY_OTHERS = 0.7
+
 
 def clipping_note(found) -> str | None:
     """What clips in a large part of the pattern and what would bring it back; None where nothing does."""
@@ -16,10 +19,13 @@ def clipping_note(found) -> str | None:
     if few:
         said += f" ({listed(few)})"
     it = "it" if len(large) == 1 else "them"
-    said += (
-        f": {found.stops_less:.1f} stops less light bring {it} back, at the camera or by a neutral filter of"
-        f" {found.neutral_density:.2f} before the lamp"
-    )
+    said += f": {found.stops_less:.1f} stops less light bring {it} back"
+    if found.pattern_share < _MOSTLY_OTHERS:
+        return (
+            f"{said}; only {percent(found.pattern_share)} of the light there is the pattern's, so look to the other"
+            " lights first (--only shows one alone)."
+        )
+    said += f", at the camera or by a neutral filter of {found.neutral_density:.2f} before the lamp"
     if found.white_balance_k is None:
         return said + "."
     return f"{said}; {_balance_words(found)}."

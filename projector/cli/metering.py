@@ -73,6 +73,7 @@ def meter(
     from projector.files.records import check_writable, named_files, record
     from projector.stage.stage import Stage
     from projector.studies.light.meter import meters
+    from projector.studies.notes import unstated_notes
 
     word_from(receptor, ("dome", "flat"), "receptor", "a receptor")
     if speed_m_per_s is None:
@@ -91,5 +92,5 @@ def meter(
         from projector.reports.save import save_figure
 
         save_figure(meter_figure(readings, loaded.title), files[0], record(loaded, "meter"), overwrite)
-    warnings = [*warnings, *metering.meter_notes(readings)]
+    warnings = [*warnings, *unstated_notes(loaded)]
     return Reply({"points": [metering.meter_result(found) for found in readings], **result}, words, files, warnings)

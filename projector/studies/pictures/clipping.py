@@ -12,6 +12,7 @@ import numpy as np
 
 from projector.photometry import filters
 from projector.photometry.colour import (
+    SRGB_LUMINANCE,
     desaturate_out_of_gamut,
     linear_srgb_under_white,
     white_balance_xyz,
@@ -42,10 +43,11 @@ class Clipping(Shown):
     """What of a pattern clips in a picture.
 
     shares: of the pattern's pixels, by channel; channel: the one that clips most; stops_less: how much less light
-    leaves no more than a hundredth of the pattern clipped; neutral_density: of a filter that takes so much; the rest
-    None unless the lamp's colour is what makes one channel clip: white_balance_k, what a camera set to the lamp would
-    have, white_balance_stops, how much of stops_less that gains by itself; mired_shift, of a filter before the lamp
-    that does the same and takes filter_stops of light besides.
+    leaves no more than a hundredth of the pattern clipped; neutral_density: of a filter that takes so much;
+    pattern_share: of the pattern's own in the light of the places that clip. The rest None unless the lamp's colour is
+    what makes one channel clip: white_balance_k, what a camera set to the lamp would have, white_balance_stops, how
+    much of stops_less that gains by itself; mired_shift, of a filter before the lamp that does the same and takes
+    filter_stops of light besides.
     """
 
     in_one_line = "{channel} most; {stops_less:.1f} stops less light bring it back"
@@ -54,6 +56,7 @@ class Clipping(Shown):
     channel: str
     stops_less: float
     neutral_density: float
+    pattern_share: float
     white_balance_k: float | None = None
     white_balance_stops: float | None = None
     mired_shift: float | None = None
@@ -72,11 +75,13 @@ def clipping(picture: Picture) -> Clipping | None:
     >>> clipping(projector.preview("01-square-wall", "camera.iso=1600", width=96, height=72, quality="quick"))
     <Clipping: blue most; 1.6 stops less light bring it back>
     """
-    linear = _linear_of_pattern(picture)
-    if linear is None:
+    found = _light_of_pattern(picture)
+    if found is None:
         return None
+    linear, own = found
     over = _over_white(linear)
-    shares = (desaturate_out_of_gamut(linear) >= CLIPPED_FROM).mean(axis=0)
+    clips = desaturate_out_of_gamut(linear) >= CLIPPED_FROM
+    shares = clips.mean(axis=0)
     most = int(np.lexsort((over, shares))[-1])
     if shares[most] <= 0.0:
         return None
@@ -87,19 +92,24 @@ def clipping(picture: Picture) -> Clipping | None:
         channel=CHANNELS[most],
         stops_less=stops_less,
         neutral_density=filters.density_from_stops(stops_less),
+        pattern_share=float(own[clips.any(axis=1)].mean()),
         **(cure or {}),
     )
 
 
-def _linear_of_pattern(picture: Picture) -> np.ndarray | None:
-    """Linear sRGB (n, 3) of pixels on which the patterns land; None where there are none."""
+def _light_of_pattern(picture: Picture) -> tuple[np.ndarray, np.ndarray] | None:
+    """Linear sRGB (n, 3) of pixels on which the patterns land, and the patterns' own share (n,) of their luminance.
+
+    None where there are none.
+    """
     pattern = picture.light.pattern.astype(np.float32)
     if not pattern.max() > 0.0:
         return None
     brightest = np.percentile(pattern[pattern > 0.0], 99.0)
     rows = np.flatnonzero(pattern.ravel() >= brightest * 2.0**-_STOPS_OF_PATTERN)
     rows = rows[:: -(-rows.size // _MOST_PIXELS)]
-    return picture.light.linear.reshape(-1, 3)[rows].astype(float)
+    linear = picture.light.linear.reshape(-1, 3)[rows].astype(float)
+    return linear, np.minimum(pattern.ravel()[rows] / np.maximum(linear @ SRGB_LUMINANCE, 1e-9), 1.0)
 
 
 def _over_white(linear: np.ndarray) -> np.ndarray:

@@ -114,6 +114,18 @@ def test_a_tungsten_lamp_under_daylight_balance_clips_in_red_and_white_balance_s
     assert "red clips in" in note and "white balance at 3200 K" in note and "−134 mired" in note
 
 
+def test_what_other_lights_clip_in_the_pattern_is_laid_to_them(studio):
+    """A room three stops over a pattern that is right: the pattern is a ninth of the light, and no filter before its
+    lamp would bring the picture back.
+    """
+    lux = 8.0 * 160.0 / 0.01
+    scene = studio.scene({}, GREY_WALL["wall"], {**GREY_WALL["camera"], "shutter_s": 0.01}, ambient={"lux": lux})
+    found = studies.clipping(preview(scene, **SIZED))
+    assert found.is_large and found.pattern_share == pytest.approx(1 / 9, abs=0.02)
+    note = clipping_note(found)
+    assert "of the light there is the pattern's, so look to the other lights first" in note and "filter" not in note
+
+
 def test_a_large_picture_keeps_every_so_many_pixels_of_its_light(studio, monkeypatch):
     scene = grey_scene(studio)
     whole = preview(scene, width=97, height=71, quality="fine")
