@@ -740,6 +740,57 @@ def test_30_the_shutter_moves_the_steady_part_only(tmp_path):
 # --- time
 
 
+COMMON_PRACTICE = """format = 1
+[camera]
+position_m = [0.9, 1.5, 4.0]
+aim = "wall.centre"
+iso = 400
+shutter_s = 0.005
+f_number = 6.3
+[gear]
+[[gear.unit]]
+name = "flash of 500 Ws"
+reading = { f_number = 17.96, iso = 400, distance_m = 1.0 }
+steps = "tenths"
+[[gear.unit]]
+name = "LED of 60 W"
+reading = { f_number = 6.3, iso = 400, distance_m = 1.0, shutter_s = 0.005 }
+[[projector]]
+name = "flash"
+position_m = [0.0, 1.5, 1.0]
+aim = "wall.centre"
+gate = { shape = "round", diameter_mm = 40 }
+lens = { focal_length_mm = 65, f_number = 2.8 }
+power = { unit = "flash of 500 Ws" }
+[[projector]]
+name = "lamp"
+position_m = [0.0, 1.5, 1.0]
+aim = "wall.centre"
+gate = { shape = "round", diameter_mm = 40 }
+lens = { focal_length_mm = 65, f_number = 2.8 }
+power = { unit = "LED of 60 W" }
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.5, 0.0]
+"""
+
+
+@pytest.mark.parametrize(("setting", "apart"), [("full", 3.0), ("1/2", 2.0), ("1/8 +0.3", 0.3)])
+def test_27_a_flash_against_an_led_in_such_an_attachment(setting, apart, tmp_path):
+    """Common practice, no source, at 1 m, gate open: 500 W·s meter f/16⅓ at ISO 400, 60 W f/6.3 there at 1/200 s: three
+    stops; at half power two. A table of one's own gear says so, and a meter held there shows it.
+    """
+    scene = tmp_path / "gear.toml"
+    scene.write_text(COMMON_PRACTICE)
+    change = f'projector.flash.power.setting="{setting}"'
+    (point,) = asked(
+        "meter", scene, "wall.centre", "--receptor", "flat", "--towards", "lamp", "--key", "lamp", "--with", change
+    )["points"]
+    by_name = {light["light"]: light for light in point["lights"]}
+    assert by_name["flash"]["stops_over_key"] == pytest.approx(apart, abs=STOPS)
+    assert by_name["lamp"]["alone"]["f_number"] == pytest.approx(6.3, rel=HALF_PER_CENT)
+
+
 # Densities are −log10 of what passes (definition); 1.1 and 1.5 stops as powers of two.
 @pytest.mark.parametrize(
     ("neutral", "percent"),

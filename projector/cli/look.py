@@ -1,4 +1,4 @@
-"""Commands that look at files: check, scenes, stencils, schema."""
+"""Commands that look at files: check, scenes, stencils, gear, schema."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ def add_commands(app: typer.Typer) -> None:
     app.command("stencils", epilog=f"They are in {shipped_folder('stencil')}. Any bitmap of yours works as well.")(
         stencils
     )
+    app.command("gear")(gear)
     app.command("schema")(schema)
 
 
@@ -72,6 +73,60 @@ def stencils(json: Json = False) -> Reply:
     rows = [{"name": name, "description": description, "open_share": share} for name, description, share in found]
     words = stencils_words({name: (description, share) for name, description, share in found}, folder)
     return Reply({"folder": str(folder), "stencils": rows}, words)
+
+
+@answered
+def gear(
+    table: Annotated[
+        Path, typer.Argument(help="A table of your gear, or the name of a shipped one.", show_default=False)
+    ],
+    setting: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--setting",
+            help='A dial setting, "1/4", "1/4 +0.3" or "25 %": answers with what a meter shows. May be repeated.',
+            show_default=False,
+        ),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", help="Only this unit (default: all).", show_default=False)
+    ] = None,
+    json: Json = False,
+) -> Reply:
+    """Say what is wrong with a table of your own gear, or what a meter shows of each unit, at full power and as set."""
+    from projector.answers.gear import dial_words, gear_lines
+    from projector.faults import SceneError
+    from projector.scene.model import Gear, level_of
+    from projector.scene.reading.gear_file import load_gear
+
+    known = load_gear(table)
+    if unit is not None:
+        known = Gear(title=known.title, unit=(known.unit[unit],))
+    found = []
+    for item in known.unit:
+        for typed in setting or ():
+            try:
+                found.append((item.name, typed, level_of(known, item.name, typed)))
+            except SceneError as error:
+                if unit is not None:
+                    raise
+                found.append((item.name, typed, error.faults[0].found))
+    rows = [
+        {
+            "unit": item.name,
+            "full": item.reading.model_dump(exclude_none=True),
+            "dial": dial_words(item),
+            "settings": [
+                {"setting": typed, "reading": None, "why": level}
+                if isinstance(level, str)
+                else {"setting": typed, "reading": level.model_dump(exclude_none=True), "why": None}
+                for name, typed, level in found
+                if name == item.name
+            ],
+        }
+        for item in known.unit
+    ]
+    return Reply({"title": known.title, "units": rows}, gear_lines(known, found))
 
 
 @answered

@@ -13,10 +13,12 @@ from projector.answers import (
     choosing,
     edges,
     filters,
+    gear,
     landing,
     lenses,
     light,
     listing,
+    metering,
     pictures,
     size,
     throwing,
@@ -32,10 +34,12 @@ from projector.answers import (
     choosing,
     edges,
     filters,
+    gear,
     landing,
     lenses,
     light,
     listing,
+    metering,
     pictures,
     size,
     throwing,
@@ -105,7 +109,11 @@ def test_what_is_typed_is_refused_under_its_own_name_with_what_would_do():
 
 def test_every_room_of_answers_is_asked_here():
     """So that a module whose words need the command line is found."""
-    modules = {module.__name__.rpartition(".")[2] for module in (choosing, edges, filters, landing, lenses, light)}
-    modules |= {module.__name__.rpartition(".")[2] for module in (listing, pictures, size, throwing, timing, typed)}
+    modules = {
+        module.__name__.rpartition(".")[2] for module in (choosing, edges, filters, gear, landing, lenses, light)
+    }
+    modules |= {
+        module.__name__.rpartition(".")[2] for module in (listing, metering, pictures, size, throwing, timing, typed)
+    }
     there = {path.stem for path in (COMMANDS.parent / "answers").glob("*.py")} - {"__init__", "as_json", "chosen"}
     assert modules == there

@@ -178,6 +178,7 @@ def test_a_wrong_command_line_with_json_prints_one_object_too(run, tmp_path, arg
         "check",
         "scenes",
         "stencils",
+        "gear",
         "schema",
         "throw",
         "straighten",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -16,7 +16,7 @@ from projector.scene.model.named import AtMost, Named
 from projector.scene.model.power import GearPower, Reading
 
 _STEP_STOPS = {"whole": 1.0, "halves": 0.5, "thirds": 1.0 / 3.0, "tenths": 0.1}
-_STEP_WORDS = {
+STEP_WORDS = {
     "whole": "whole stops",
     "halves": "halves of a stop",
     "thirds": "thirds of a stop",
@@ -32,6 +32,8 @@ class GearUnit(Part):
     """One light of one's own as it is used: head, attachment and reflector together. Its reading says whether it is a
     flash (no shutter_s) or steady.
     """
+
+    _called: ClassVar[str] = "unit"
 
     name: Name = Field(description="Its name, which a light's power names.")
     reading: Reading = Field(description="What a meter shows of it at full power, without filters.")
@@ -117,7 +119,7 @@ def stops_set(unit: GearUnit, power: GearPower) -> float:
         return near
     inside = [f'"{setting_words(unit, step)}"' for step in steps if lowest - _AS_TYPED_STOPS <= step <= 0.0]
     found = f"{typed} {'lies' if key == 'setting' else 'lie'} between two steps of {unit.name}"
-    raise SceneError(Fault(found, _STEP_WORDS[str(unit.steps)], listed(inside, "or"), key=key))
+    raise SceneError(Fault(found, STEP_WORDS[str(unit.steps)], listed(inside, "or"), key=key))
 
 
 def _steps_around(unit: GearUnit, stops: float) -> list[float]:

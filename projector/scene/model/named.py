@@ -29,7 +29,7 @@ class Named(tuple[Item, ...], Generic[Item]):
         if not isinstance(which, str):
             return super().__getitem__(which)
         if which not in self.names:
-            kind = type(self[0]).__name__.lower() if self else "thing"
+            kind = getattr(type(self[0]), "_called", type(self[0]).__name__.lower()) if self else "thing"
             raise SceneError(
                 Fault(
                     found=f'there is no {kind} called "{which}"',
