@@ -151,3 +151,22 @@ def in_time(readings, numbers: dict[str, float | None]) -> timing.Said:
     if numbers["sync_s"] is not None and not has_flash:
         words.append("no flash falls there: a shutter shorter than the sync time does no harm")
     return result, words
+
+
+_PARTS = {
+    "stop_stops": "its stop {}",
+    "lens_stops": "its lens {}",
+    "filters_stops": "filters {}",
+    "grid_stops": "its grid {} of all its light, none straight ahead",
+    "diffuser_stops": "diffusion {}",
+    "stencil_mean_stops": "its stencil {} in the mean, nothing where it is open",
+}
+
+
+def losses_words(found) -> list[str]:
+    """What stands in each light's way, in stops."""
+    words = ["what stands in the light's way, in stops:"]
+    for item in found:
+        parts = [_PARTS[name].format(f"{stops:.1f}") for name, stops in item.parts().items()]
+        words.append(f"    {item.light}: {', '.join(parts) or 'nothing'}")
+    return words

@@ -63,6 +63,9 @@ def meter(
     lamp_hz: Annotated[
         Number, number_option("--lamp-hz", "Swings of the steady lamps a second: answers with their bands.")
     ] = None,
+    losses: Annotated[
+        bool, typer.Option("--losses", help="Say what stop, lens, filters, grid, diffuser and stencil cost each light.")
+    ] = False,
     out: Out = None,
     with_: With = None,
     overwrite: Overwrite = False,
@@ -83,10 +86,17 @@ def meter(
     check_writable(files, loaded.name, overwrite)
     asked = [point_from(text) for text in points] if points else [loaded.camera.focus or loaded.camera.aim]
     facing = None if towards is None else point_from(towards, "towards")
-    readings = meters(Stage(loaded), asked, receptor, key, facing)
+    stage = Stage(loaded)
+    readings = meters(stage, asked, receptor, key, facing)
     times = {"speed_m_per_s": speed_m_per_s, "flash_t01_s": flash_t01_s, "sync_s": sync_s, "lamp_hz": lamp_hz}
     result, words = metering.in_time(readings, times)
     words = [*(line for found in readings for line in metering.meter_words(found)), *words]
+    if losses:
+        from projector.studies.light.losses import losses as losses_of
+
+        found = losses_of(stage)
+        words += metering.losses_words(found)
+        result = {**result, "losses": [{"light": item.light, **item.parts()} for item in found]}
     if files:
         from projector.reports.meter_figure import meter_figure
         from projector.reports.save import save_figure

@@ -26,6 +26,8 @@ STOPS_A_LAYER = 1.0
 """What a layer of diffusion costs: common practice, no source."""
 # Turns about the axis at which a measured light's intensity is tabulated; a light that is small has this radius (m).
 _N_TURNS, _SMALLEST_M = 72, 0.005
+# Where a beam ends: 10 stops under its middle, less than strays in any lamp (common practice, no source).
+_BEAM_ENDS = 2.0**-10
 # Below this cosine an intensity is no longer divided by it: a flat light seen edge on has no luminance to speak of.
 _LEAST_COSINE = 0.02
 _RECEIVERS = {"flat": SURFACE, "dome": DOME}
@@ -96,10 +98,12 @@ def _fall_of_flat(spec) -> np.ndarray | None:
 
 def beam_intensity(angles: np.ndarray, beam_deg: float, field_deg: float) -> np.ndarray:
     """Intensity over that on the axis at angles (n,) radians: half at the edge of the beam, a tenth at that of the
-    field (CIE ILV 17-27-046 and its field angle), and a smooth bell through both, 2^−(θ/θ_beam)^p.
+    field (CIE ILV 17-27-046 and its field angle), and a smooth bell through both, 2^−(θ/θ_beam)^p, that ends ten stops
+    down.
     """
     steepness = math.log(math.log(10.0) / math.log(2.0)) / math.log(field_deg / beam_deg)
-    return np.exp2(-((np.degrees(angles) / (0.5 * beam_deg)) ** steepness))
+    intensity = np.exp2(-((np.degrees(angles) / (0.5 * beam_deg)) ** steepness))
+    return np.where(intensity < _BEAM_ENDS, 0.0, intensity)
 
 
 def grid_depth(grid) -> float:

@@ -2,7 +2,8 @@
 
 Size        throw, lens_for, place_for, landing, landed_outline, landed_light, opening, straightened, stops_for_distance
 Edges       sharpness, blur, focus_curve, compromise, fringe, cures, shown_edge, with_lens, camera_blur
-Light       meter, meters, light_at, contrast, contrast_where_it_lands, ambient_for, veil, filter_list, filters_in
+Light       meter, meters, losses, light_at, contrast, contrast_where_it_lands, ambient_for, veil
+Filters     filter_list, filters_in
 Time        flash_in_shutter, smear_mm, flash_length_s, flicker
 Pictures    marked, stops_around, histogram, clipping (each of a picture that `projector.preview` made)
 Choosing    place (with Wishes), changes_for, sheet, comparison (with Axis)

@@ -43,6 +43,8 @@ from .light.filters import filter_list as filter_list
 from .light.filters import filters_in as filters_in
 from .light.light_at import LightAt as LightAt
 from .light.light_at import light_at as light_at
+from .light.losses import Losses as Losses
+from .light.losses import losses as losses
 from .light.meter import LightMetered as LightMetered
 from .light.meter import Metered as Metered
 from .light.meter import MeterReading as MeterReading
