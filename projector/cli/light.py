@@ -152,7 +152,7 @@ def _contrasts(scene, at, projector: str | None, ambient_stops_under: float | No
 def filters(
     scene: Annotated[
         Path | None,
-        typer.Argument(help="A scene: its projectors' lamps, and the filters before them.", show_default=False),
+        typer.Argument(help="A scene: the lamps of its lights, and the filters before them.", show_default=False),
     ] = None,
     filter: Annotated[
         list[str] | None,
@@ -160,8 +160,8 @@ def filters(
             "--filter",
             "-f",
             help=(
-                "A filter by its name, or the CSV file of one. May be repeated: a stack (default: the scene's own, or"
-                " all that have a name)."
+                "A filter by its name, or the CSV file of one. May be repeated: a stack (default: the scene's own;"
+                " without a scene all that have a name)."
             ),
             show_default=False,
         ),
@@ -177,7 +177,9 @@ def filters(
     temperature_k: Annotated[
         Number, number_option("--temperature-k", "Its colour temperature (default: 5600, tungsten 3200).")
     ] = None,
-    projector: Only = None,
+    light: Annotated[
+        str | None, typer.Option("--light", help="Only this light of the scene (default: all).", show_default=False)
+    ] = None,
     with_: With = None,
     out: Out = None,
     overwrite: Overwrite = False,
@@ -190,7 +192,7 @@ def filters(
     from projector.studies.light import filters as study
 
     if scene is None:
-        refuse_unused({"projector": projector, "with": with_}, (), "they say something of a scene", "name a scene")
+        refuse_unused({"light": light, "with": with_}, (), "they say something of a scene", "name a scene")
         kind = word_from(source or "daylight", ("daylight", "tungsten", "led", "equal_energy"), "source", "a lamp")
         lamp = Source(kind=kind, temperature_k=temperature_k)
         path = checked_figure_path(out, "filters", overwrite)
@@ -202,23 +204,23 @@ def filters(
         )
         loaded, warnings = loaded_scene(scene, with_)
         path = checked_figure_path(out, loaded.name, overwrite)
-        answers = [
-            (spec.name, _filters_before(study, loaded, spec, filter)) for spec in chosen_projectors(loaded, projector)
-        ]
+        answers = [(spec.name, _filters_before(study, loaded, spec, filter)) for spec in study.lights_of(loaded, light)]
     words = [line for name, found in answers for line in filter_lines(found, name)]
+    if any(found.filters for _, found in answers):
+        words.append(legend_words())
     if path is not None:
         _save_filter_figure(answers, path, loaded if scene is not None else None, overwrite)
-    rows = [{"projector": name or None, **_as_row(found)} for name, found in answers]
-    return Reply({"lights": rows}, [*words, legend_words()], [path] if path else [], warnings)
+    rows = [{"light": name or None, **_as_row(found)} for name, found in answers]
+    return Reply({"lights": rows}, words, [path] if path else [], warnings)
 
 
 def _filters_before(study, scene, spec, names: list[str] | None):
-    """The filters that are asked about before the lamp of one projector: those named, its own, or all there are."""
-    if names is None and spec.filter:
-        return study.filters_in(scene, spec)
+    """The filters that are asked about before the lamp of one light: those named, or its own."""
+    if names is None:
+        return study.filters_in(scene, spec.name)
     # A file is typed as it lies from here; else it is looked for beside the scene.
-    typed = names and [str(Path(name).resolve()) if Path(name).is_file() else name for name in names]
-    return study.filter_list(spec.source, typed, scene.folder)
+    typed = [str(Path(name).resolve()) if Path(name).is_file() else name for name in names]
+    return study.filter_list(spec.source, typed, scene.folder, scene.camera.white_balance_k)
 
 
 def _as_row(found) -> dict:

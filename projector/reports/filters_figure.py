@@ -42,8 +42,8 @@ def filters_figure(answers: Sequence[tuple[str, object]]):
         _NAME,
         height - 0.25,
         "white paper in its light: left as dim as the filter leaves it, right as bright as a screen shows it, to a"
-        " camera balanced to the bare lamp\ncurve: transmittance 0 to 1 over 380 to 730 nm; real sheets differ from"
-        " maker to maker",
+        " camera balanced to the lamp or set as the scene's\n"
+        "curve: transmittance 0 to 1 over 380 to 730 nm; real sheets differ from maker to maker",
         fontsize=7,
         va="center",
         color="0.3",

@@ -23,17 +23,15 @@ def test_a_stack_is_told_piece_by_piece_and_together(ask, tmp_path):
     assert [item["name"] for item in light["filters"]] == ["neutral-1", "mine.csv"]
     # A quarter is two stops, density 0.3 is 0.997.
     assert light["together"]["stops"] == pytest.approx(2.997, abs=1e-3)
-    assert light["projector"] is None and light["source"]["kind"] == "tungsten"
+    assert light["light"] is None and light["source"]["kind"] == "tungsten"
 
 
 def test_of_a_scene_each_projector_answers_with_its_own_lamp_and_filters(ask, tmp_path):
     lights = ask("filters", "05-two-projectors", "--json")["result"]["lights"]
-    assert [light["projector"] for light in lights] == ["blinds", "texture"]
+    assert [light["light"] for light in lights] == ["blinds", "texture"]
     assert [len(light["filters"]) for light in lights] == [1, 1]
     (tmp_path / "mine.csv").write_text(TABLE)
-    (light,) = ask("filters", "05-two-projectors", "--projector", "texture", "-f", "mine.csv", "--json")["result"][
-        "lights"
-    ]
+    (light,) = ask("filters", "05-two-projectors", "--light", "texture", "-f", "mine.csv", "--json")["result"]["lights"]
     assert light["together"]["stops"] == pytest.approx(2.0, abs=1e-9)
 
 
@@ -54,8 +52,8 @@ def test_a_figure_is_drawn_and_not_lost_by_surprise(ask, tmp_path):
         (["--source", "candle"], 2, "daylight, tungsten, led, equal_energy"),
         (["--source", "tungsten", "--temperature-k", "9000"], 1, "--temperature-k: no filament gives 9000 K"),
         (["05-two-projectors", "--source", "led"], 1, "--source beside a scene"),
-        (["05-two-projectors", "--projector", "nobody"], 1, 'no projector "nobody"'),
-        (["--projector", "window"], 1, "--projector would not be used"),
+        (["05-two-projectors", "--light", "textur"], 1, "did you mean texture?"),
+        (["--light", "window"], 1, "--light would not be used"),
     ],
 )
 def test_what_it_refuses(ask, arguments, code, words):

@@ -9,24 +9,27 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from projector.faults import SceneError
+from projector.faults import Fault, SceneError
 from projector.files.finding import shipped_folder
 from projector.photometry import filters as spectra_of
 from projector.photometry.colour import (
     desaturate_out_of_gamut,
     encode_srgb,
     linear_srgb_under_white,
+    white_balance_xyz,
     xyz_from_spectrum,
 )
 from projector.photometry.named_filters import FILTER_NAMES, known_name, named_filter
 from projector.photometry.nearest_temperature import nearest_temperature
+from projector.photometry.spectra import USUAL_TEMPERATURE_K, luminous
+from projector.phrases import did_you_mean, nearest
 from projector.scene.checks.colours import check_colour
 from projector.scene.checks.report import Report
-from projector.scene.model import Filter, Source
+from projector.scene.model import Filter, Light, Projector, Scene, Source
 from projector.scene.reading.field_faults import Places
 from projector.shown import Drawn, Shown
 from projector.stage.colours import filter_passed, spectrum_of
-from projector.stage.stage import AnyProjector, SceneOrStage, projector_on
+from projector.stage.stage import SceneOrStage, stage_of
 
 OWN, TOGETHER = "own", "together"
 # A light that lies farther from every black body than this (D_uv) is a colour, and no shift in mired is told of it: a
@@ -44,7 +47,7 @@ class FilteredLight(Shown):
     (measured, or by numbers) or "together" (all of a stack); stops: what it costs this lamp; light_share: what it
     passes of its light, 0 to 1; mired_shift: what it does to its colour temperature, positive towards warm, None where
     the light is no white; x, y: CIE 1931 chromaticity; swatch, dim_swatch: white paper in this light, "#rrggbb", to a
-    camera balanced to the bare lamp, as bright as a screen shows it, and as dim as the filter leaves it;
+    camera balanced to the bare lamp or set as the scene's is, as bright as a screen shows it, and as dim as it is left;
     transmittance (71,): from 380 to 730 nm.
     """
 
@@ -79,11 +82,14 @@ class FilterList(Drawn):
         return f"{len(self.filters)} before {self.source.kind}{stops}"
 
 
-def filter_list(source: Source | None = None, names: Sequence[str] | None = None, folder=".") -> FilterList:
+def filter_list(
+    source: Source | None = None, names: Sequence[str] | None = None, folder=".", white_k: float | None = None
+) -> FilterList:
     """Filters before a lamp: those named, as one stack, or all that have a name and the shipped tables.
 
-    source: daylight of 5600 K if not given; names: names or CSV files (looked for in `folder` first). SceneError with
-    all that is wrong with them.
+    source: daylight of 5600 K if not given; names: names or CSV files (looked for in `folder` first); white_k: white
+    balance that swatches are seen with (the lamp's own if not given, or 5600 K where its light is no white). SceneError
+    with all that is wrong with them.
 
     >>> found = filter_list(Source(kind="tungsten"), ["full-cool", "neutral-1"])
     >>> [round(item.stops, 2) for item in (*found.filters, found.together)]
@@ -91,17 +97,38 @@ def filter_list(source: Source | None = None, names: Sequence[str] | None = None
     """
     shipped = sorted(path.name for path in shipped_folder("filter").glob("*.csv"))
     items = [_item(name) for name in (names if names is not None else (*FILTER_NAMES, *shipped))]
-    return _listed(source or Source(), items, folder, is_stack=names is not None)
+    return _listed(source or Source(), items, folder, names is not None, white_k)
 
 
-def filters_in(scene: SceneOrStage, projector: AnyProjector = None) -> FilterList:
-    """The filters of one projector of a scene before its own lamp, each alone and all together.
+def filters_in(scene: SceneOrStage, light: str | None = None) -> FilterList:
+    """The filters of one light of a scene before its own lamp, each alone and all together.
+
+    light: name of a projector or another light; a scene's only one need not be named. Swatches are as the scene's
+    camera sees them. SceneError for a name that is none.
 
     >>> filters_in("05-two-projectors", "texture").together
     <FilteredLight: together, 1.52 stops>
     """
-    staged = projector_on(scene, projector)
-    return _listed(staged.spec.source, staged.spec.filter, staged.stage.scene.folder, is_stack=True)
+    found = stage_of(scene).scene
+    (spec, *others) = lights_of(found, light)
+    if others:
+        names = ", ".join(item.name for item in (spec, *others))
+        raise SceneError(Fault(f"{1 + len(others)} lights, and none is named", names, key="light"))
+    return _listed(spec.source, spec.filter, found.folder, True, found.camera.white_balance_k)
+
+
+def lights_of(scene: Scene, name: str | None = None) -> tuple[Projector | Light, ...]:
+    """All lights of a scene, projectors first, or the one of a name. SceneError for a name that is none, and where
+    there are no lights.
+    """
+    lights: list[Projector | Light] = [*scene.projector, *scene.light]
+    found = tuple(item for item in lights if name is None or item.name == name)
+    if not found:
+        names = [item.name for item in lights]
+        what = f'there is no light called "{name}"' if name is not None else "the scene has no lights"
+        hint = did_you_mean(nearest(name or "", names, 0.5))
+        raise SceneError(Fault(what, ", ".join(names) or "a [[projector]] or a [[light]]", hint, key="light"))
+    return found
 
 
 def _item(name: str) -> Filter:
@@ -110,18 +137,22 @@ def _item(name: str) -> Filter:
     return Filter(file=name) if is_file else Filter(name=name)
 
 
-def _listed(source: Source, items: Iterable[Filter], folder, is_stack: bool) -> FilterList:
+def _listed(
+    source: Source, items: Iterable[Filter], folder, is_stack: bool, white_k: float | None = None
+) -> FilterList:
     items = list(items)
     report = Report(Places())
     check_colour(report, folder, SimpleNamespace(filter=items, source=source), (), "")
     if report.faults:
         raise SceneError([replace(fault, key=_plain_key(fault.key)) for fault in report.faults])
     lamp = spectrum_of(source)
+    white = _white_of(lamp) if white_k is None else white_balance_xyz(white_k)
     passed = [filter_passed(folder, item) for item in items]
     found = tuple(
-        _filtered(filter_words(item), _kind_of(item), lamp, share) for item, share in zip(items, passed, strict=True)
+        _filtered(filter_words(item), _kind_of(item), lamp, share, white)
+        for item, share in zip(items, passed, strict=True)
     )
-    together = _filtered(TOGETHER, TOGETHER, lamp, spectra_of.stack(passed)) if is_stack else None
+    together = _filtered(TOGETHER, TOGETHER, lamp, spectra_of.stack(passed), white) if is_stack else None
     x, y = spectra_of.xy_after(lamp, np.ones_like(lamp))
     return FilterList(source, float(x), float(y), found, together)
 
@@ -152,7 +183,7 @@ def filter_words(item: Filter) -> str:
     return f"{item.kind} ({numbers[str(item.kind)]()})".replace("-", "−").replace("edge_", "edge ")
 
 
-def _filtered(name: str, kind: str, lamp: np.ndarray, passed: np.ndarray) -> FilteredLight:
+def _filtered(name: str, kind: str, lamp: np.ndarray, passed: np.ndarray, white: np.ndarray) -> FilteredLight:
     x, y = spectra_of.xy_after(lamp, passed)
     stops = spectra_of.stops_lost(lamp, passed)
     return FilteredLight(
@@ -163,7 +194,7 @@ def _filtered(name: str, kind: str, lamp: np.ndarray, passed: np.ndarray) -> Fil
         _shift(lamp, passed),
         float(x),
         float(y),
-        *_swatches(lamp, passed),
+        *_swatches(lamp, passed, white),
         passed,
     )
 
@@ -177,11 +208,20 @@ def _shift(lamp: np.ndarray, passed: np.ndarray) -> float | None:
     return spectra_of.mired_shift(before_k, after_k) if is_white else None
 
 
-def _swatches(lamp: np.ndarray, passed: np.ndarray) -> tuple[str, str]:
-    """White paper in a filtered light, as bright as a screen shows it and as dim as it is; "#rrggbb"."""
-    white = xyz_from_spectrum(lamp)
-    linear = desaturate_out_of_gamut(linear_srgb_under_white(white / white[1]) @ (xyz_from_spectrum(lamp * passed)))
-    linear = linear / white[1]
+def _white_of(lamp: np.ndarray) -> np.ndarray:
+    """XYZ (Y = 1) that a camera is balanced to for a lamp: its own light, or a usual white where that is a colour."""
+    _, off = nearest_temperature(spectra_of.xy_after(lamp, np.ones_like(lamp)))
+    if abs(off) > WHITE_WITHIN_DUV:
+        return white_balance_xyz(USUAL_TEMPERATURE_K["daylight"])
+    return xyz_from_spectrum(lamp) / luminous(lamp)
+
+
+def _swatches(lamp: np.ndarray, passed: np.ndarray, white: np.ndarray) -> tuple[str, str]:
+    """White paper in a filtered light, as bright as a screen shows it and as dim as it is; "#rrggbb".
+
+    white (3,): XYZ, Y = 1, that the camera is balanced to.
+    """
+    linear = desaturate_out_of_gamut(linear_srgb_under_white(white) @ xyz_from_spectrum(lamp * passed)) / luminous(lamp)
     return _written(linear / max(float(linear.max()), 1e-12)), _written(linear)
 
 

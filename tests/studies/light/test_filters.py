@@ -9,10 +9,11 @@ import pytest
 
 from projector import studies
 from projector.faults import SceneError
+from projector.files.finding import shipped_folder
 from projector.photometry import filters, spectra
 from projector.photometry.named_filters import FILTER_NAMES
 from projector.scene.model import Source
-from projector.scene.reading.reader import load
+from projector.scene.reading.reader import load, load_text
 
 
 def test_all_that_have_a_name_are_listed_once_and_shipped_tables_after_them():
@@ -85,6 +86,25 @@ def test_a_scene_s_own_filters_by_their_kinds_numbers(tmp_path):
 def test_a_projector_without_filters_has_an_empty_stack():
     found = studies.filters_in("01-square-wall")
     assert found.filters == () and found.together.stops == pytest.approx(0.0, abs=1e-12)
+
+
+def test_other_lights_answer_as_projectors_do_and_one_of_several_is_named():
+    panel = """
+[[light]]
+name = "wash"
+kind = "panel"
+position_m = [1.6, 1.7, 1.0]
+aim = [0.0, 1.5, 0.0]
+source = { kind = "led", hue_deg = 185, saturation = 0.9 }
+filter = [{ name = "ND 0.3" }]
+"""
+    text = (shipped_folder("scene") / "03-cabin-window.toml").read_text().partition("[ambient]")[0] + panel
+    scene = load_text(text, "walls", shipped_folder("scene"))
+    assert studies.filters_in(scene, "wash").together.stops == pytest.approx(0.997, abs=1e-3)
+    with pytest.raises(SceneError, match="2 lights, and none is named"):
+        studies.filters_in(scene)
+    with pytest.raises(SceneError, match="did you mean wash"):
+        studies.filters_in(scene, "wahs")
 
 
 def test_all_that_is_wrong_is_told_at_once():
