@@ -149,6 +149,32 @@ def panel_on_dome(panel, point, normal):
 
 
 @formula
+def disc_on_flat(radius, point, normal):
+    """Illuminance over luminance (sr) of a whole even disc on a flat receiver that sees all of it, m and a unit normal.
+
+    The light vector of a disc, with ρ and z of the point and S = √((ρ² + z² + R²)² − 4R²ρ²): along the axis
+    π/2·(1 − (ρ² + z² − R²)/S), towards it π·z/(2ρ)·((ρ² + z² + R²)/S − 1) (P. Moon, The Scientific Basis of
+    Illuminating Engineering, 1936, from memory; the first is also section B of J. R. Howell's catalogue).
+    """
+    aside = math.sqrt(point[0] * point[0] + point[1] * point[1])
+    squared = aside * aside + point[2] * point[2]
+    root = math.sqrt((squared + radius * radius) ** 2 - 4.0 * radius * radius * aside * aside)
+    along = 0.5 * math.pi * (1.0 - (squared - radius * radius) / root)
+    total = -normal[2] * along
+    if aside > 1e-6 * radius:
+        inwards = 0.5 * math.pi * point[2] / aside * ((squared + radius * radius) / root - 1.0)
+        total -= inwards * (normal[0] * point[0] + normal[1] * point[1]) / aside
+    return total
+
+
+@formula
+def sees_whole_disc(radius, point, normal):
+    """Whether a flat receiver before a disc has all of it over its horizon."""
+    height = -(normal[0] * point[0] + normal[1] * point[1] + normal[2] * point[2])
+    return point[2] > 0.0 and height > radius * math.sqrt(normal[0] * normal[0] + normal[1] * normal[1])
+
+
+@formula
 def dome_response(cosine):
     """Share of light from an angle with that cosine that a dome counts: (1 + cos θ)/2."""
     return 0.5 * (1.0 + cosine)

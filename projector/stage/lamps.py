@@ -67,8 +67,7 @@ def _refuse_brighter_than_a_lamp(spec, is_flash: bool, luminance: float) -> None
         what = "energy" if spec.energy is not None else "output"
         raise SceneError(
             Fault(
-                f"{spec.name}: so much light out of its opening is {luminance / most:.3g} times as bright as any lamp's"
-                " own surface",
+                f"so much light out of its opening is {luminance / most:.3g} times as bright as any lamp's own surface",
                 f"{most:.1g} cd/m²{'·s' if is_flash else ''} at most",
                 "a larger opening, a wider beam, or less power",
                 key=f"light.{spec.name}.{what}",
@@ -81,7 +80,7 @@ def _over(level: float, share: float, spec, where: str) -> float:
     if not share > 0.0:
         raise SceneError(
             Fault(
-                f"{spec.name}: no light of it gets to {where}",
+                f"no light of it gets to {where}",
                 "a point that it shines at",
                 "turn it there, or meter elsewhere",
                 key=f"light.{spec.name}",

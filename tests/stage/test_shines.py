@@ -118,3 +118,27 @@ def test_one_layer_has_a_hot_middle():
     one, two = (shine(kind="panel", diameter_m=1.0, layers=layers) for layers in (1, 2))
     assert facing(one, (0, 0, 0.05)) == pytest.approx(facing(two, (0, 0, 0.05)), rel=0.05)
     assert 0.6 < facing(one, (0, 0, 3.0)) / facing(two, (0, 0, 3.0)) < 0.8
+
+
+def test_a_disc_on_walls_of_any_facing_is_the_sum_over_its_parts():
+    """The light vector of a disc against 400 × 400 parts of it, each as a point (Lambert); parts leave 1e-4."""
+    disc = shine(kind="panel", diameter_m=1.0)
+    steps = (np.arange(400) + 0.5) / 400 - 0.5
+    x, y = (part.ravel() for part in np.meshgrid(steps, steps))
+    inside = x * x + y * y < 0.25
+    parts = np.stack([x[inside], y[inside], np.zeros(inside.sum())], axis=-1)
+    for place, normal in (((0.3, -0.2, 0.6), (0.1, 0.3, -1.0)), ((1.2, 0.4, 0.9), (-0.8, 0.1, -0.6))):
+        normal = np.array(normal) / np.linalg.norm(normal)
+        way = parts - np.array(place)
+        squared = (way**2).sum(axis=1)
+        summed = (-way[:, 2] * (way @ normal) / squared**2).sum() * math.pi * 0.25 / inside.sum()
+        assert light_of(disc, np.array(place), normal)[0] == pytest.approx(summed, rel=3e-4)
+
+
+@pytest.mark.parametrize("distance", [0.05, 0.3, 3.0])
+def test_a_long_tube_close_by_is_summed_as_well_as_one_far_away(distance):
+    """L·d·(x/(D² + x²) + atan(x/D)/D) with x half the length (thin tube); its thickness leaves (d/2D)²."""
+    found = facing(shine(kind="tube", length_m=4.0, diameter_m=0.002), (0, 0, distance))
+    half = 2.0
+    exact = 0.002 * (half / (distance**2 + half**2) * 1.0 + math.atan(half / distance) / distance)
+    assert found == pytest.approx(exact, rel=1e-3)

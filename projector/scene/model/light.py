@@ -10,6 +10,8 @@ from projector.scene.model.beam import Filter, Source
 from projector.scene.model.kinds import Degrees, FNumber, Length, Name, Part, Point, Seconds
 from projector.scene.model.power import GearPower, Reading
 
+# Wider than any lamp that is carried into a studio.
+LampSize = Annotated[float, Field(ge=0.001, le=20.0)]
 Iso = Annotated[float, Field(ge=1.0, le=10_000_000.0)]
 # Sizes (m) and angles (degrees) that are taken where a scene says none: common practice, no source.
 USUAL_SIZES: dict[str, dict[str, float]] = {
@@ -107,12 +109,12 @@ class Light(Part):
     aim: str | Point = Field(description="What it points at: a landmark or a point in metres.")
     roll_deg: Degrees = Field(0.0, description="Turn about its axis, degrees, clockwise as seen from the light.")
     on: bool = Field(True, description="Whether it is on.")
-    width_m: Length | None = Field(None, description="Width of a panel or a strip, m.")
-    height_m: Length | None = Field(None, description="Height of a panel or a strip, m.")
-    diameter_m: Length | None = Field(
+    width_m: LampSize | None = Field(None, description="Width of a panel or a strip, m.")
+    height_m: LampSize | None = Field(None, description="Height of a panel or a strip, m.")
+    diameter_m: LampSize | None = Field(
         None, description="Diameter of a round light, of a polygon across its corners, or of a tube, m."
     )
-    length_m: Length | None = Field(None, description="Length of a tube, m; it lies level, roll_deg turns it.")
+    length_m: LampSize | None = Field(None, description="Length of a tube, m; it lies level, roll_deg turns it.")
     n_sides: Annotated[int, Field(ge=3, le=32)] | None = Field(
         None, description="Sides of a panel that is a regular polygon."
     )
@@ -123,7 +125,7 @@ class Light(Part):
             " dimmer."
         ),
     )
-    recess_m: Length | None = Field(None, description="How deep the fabric lies behind its frame's front, m.")
+    recess_m: LampSize | None = Field(None, description="How deep the fabric lies behind its frame's front, m.")
     grid: Honeycomb | None = Field(None, description="A honeycomb or a fabric grid before it.")
     beam_deg: Annotated[float, Field(ge=1.0, le=170.0)] | None = Field(
         None, description="Full angle at whose edge the intensity is half, degrees (dish, spot, hard)."

@@ -11,13 +11,15 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from projector.geometry import dot, subtract
 from projector.jit import formula, kernel
-from projector.optics.area_light import panel_on_dome, panel_on_flat
-from projector.tracing.light.shine import N_LEVELS, as_panel, is_polygon, ray_to, taken_by
+from projector.optics.area_light import disc_on_flat, panel_on_dome, panel_on_flat, sees_whole_disc
+from projector.tracing.light.shine import FLAT, N_LEVELS, TUBE, as_panel, is_polygon, ray_to, taken_by
 from projector.tracing.rays.bvh import blocker
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame
-from projector.tracing.sight.points import DOME, SURFACE
+from projector.tracing.sight.points import IN_AIR, SURFACE
 
 SQUARE = 4
 """Points along the side of a square that shares its first rays, and of the window that a share is the mean of."""
@@ -33,6 +35,7 @@ _FIRST_FOURS = 0xF058F5B8
 _SHARP_EDGE, _SHARP_STEP = 0.5, 0.25
 # Neighbours belong together whose normals lie within 37° of each other: a lit cheek turns slowly.
 _SAME_FACING = 0.8
+_NODES, _WEIGHTS = (tuple(map(float, values)) for values in np.polynomial.legendre.leggauss(12))
 # From this much of a light's reach over its distance on, more places stand for it.
 _NEAR, _CLOSE = 0.25, 0.7
 
@@ -59,15 +62,47 @@ def _sum_over_places(shine, receiver, point, normal):
 
 
 @formula
+def _sum_along_tube(shine, receiver, point, normal):
+    """E/L of a tube with nothing between: even steps of the angle under which its length is seen, so that a tube that
+    passes close by is summed as well as one far away. By Gauss's rule; across it, two places.
+    """
+    emitter = shine.emitter
+    away = subtract(point, emitter.position)
+    along = dot(away, emitter.right)
+    distance = math.sqrt(max(dot(away, away) - along * along, 0.0))
+    if distance <= emitter.half_height:
+        return 0.0
+    first = math.atan2(-emitter.half_width - along, distance)
+    last = math.atan2(emitter.half_width - along, distance)
+    total = 0.0
+    for node in range(len(_NODES)):
+        angle = 0.5 * (first + last + _NODES[node] * (last - first))
+        place = along + distance * math.tan(angle)
+        # d(place) over the whole length, for places that are even in the angle.
+        share = 0.5 * _WEIGHTS[node] * (last - first) * distance / (math.cos(angle) ** 2 * 2.0 * emitter.half_width)
+        for side in range(2):
+            across = (side - 0.5) * 2.0 / math.sqrt(3.0) * emitter.outline.half_sizes[1]
+            goal, value = ray_to(shine, point, place / emitter.radius, across)
+            if value > 0.0:
+                total += 0.5 * share * value * taken_by(receiver, normal, subtract(goal, point))
+    return total
+
+
+@formula
 def light_at(shine, receiver, point, normal):
-    """E/L (sr) at a point of a receiver with a normal, nothing between: closed form of an even polygon, else a sum."""
-    if is_polygon(shine) and receiver in (SURFACE, DOME):
+    """E/L (sr) at a point of a receiver with a normal, nothing between: closed forms of even panels, else a sum."""
+    if shine.form == TUBE:
+        return _sum_along_tube(shine, receiver, point, normal)
+    if shine.is_even and shine.form == FLAT and receiver != IN_AIR:
         emitter = shine.emitter
         here = in_light_frame(emitter, point[0], point[1], point[2])
         facing = direction_in_light_frame(emitter, normal[0], normal[1], normal[2])
-        if receiver == SURFACE:
-            return panel_on_flat(as_panel(shine), here, facing)
-        return panel_on_dome(as_panel(shine), here, facing)
+        if is_polygon(shine):
+            if receiver == SURFACE:
+                return panel_on_flat(as_panel(shine), here, facing)
+            return panel_on_dome(as_panel(shine), here, facing)
+        if receiver == SURFACE and sees_whole_disc(emitter.radius, here, facing):
+            return disc_on_flat(emitter.radius, here, facing)
     return _sum_over_places(shine, receiver, point, normal)
 
 
