@@ -1,10 +1,9 @@
 """A light without a gate, ready for kernels: a panel, a dish, a tube, a bare head, and how its luminance falls off.
 
 What arrives at P is E = L · ∫ f · V · cosθ_A · cosθ_P / d² dA over what shines, L its luminance straight ahead from its
-middle. A flat light shines from its own plane. A tube is a Lambertian cylinder and looks like a strip of its diameter
-from every side; a ball looks like a disc. Both are put where the lines of sight touch them, so that strip and disc fill
-just the angle that the body fills: a ball of one luminance then gives π·L·(R/d)² exactly (disc source: I. E. Irodov,
-Problems in General Physics, 5.11).
+middle. A flat light shines from its own plane; a tube is a Lambertian cylinder whose ends are dark. A ball looks like a
+disc, put where the lines of sight touch it, so that the disc fills just the angle that the ball fills: one of one
+luminance then gives π·L·(R/d)² exactly (disc source: I. E. Irodov, Problems in General Physics, 5.11).
 """
 
 from __future__ import annotations
@@ -124,24 +123,28 @@ def _from_flat(shine, point, x, y):
 
 @formula
 def _from_tube(shine, point, x, y):
-    """`ray_to` of a tube, whose axis is `right`."""
+    """`ray_to` of a tube, whose axis is `right`: the place on its own surface, by even steps across the angle that it
+    fills. With ρ how far the surface lies off in the plane square to the axis, dω = ρ²/(ρ² + x²)^1.5 · dφ dx.
+    """
     emitter = shine.emitter
     away = subtract(point, emitter.position)
-    facing = add_scaled(away, emitter.right, -dot(away, emitter.right))
+    along = dot(away, emitter.right)
+    facing = add_scaled(away, emitter.right, -along)
     distance = math.sqrt(dot(facing, facing))
     thick = emitter.half_height
     if distance <= thick:
         return emitter.position, 0.0
     facing = (facing[0] / distance, facing[1] / distance, facing[2] / distance)
-    touched = thick * math.sqrt(1.0 - (thick / distance) ** 2)
-    across = cross(emitter.right, facing)
-    goal = add_scaled(emitter.position, facing, thick * thick / distance)
-    goal = add_scaled(goal, emitter.right, emitter.radius * x)
-    goal = add_scaled(goal, across, y / emitter.outline.half_sizes[1] * touched)
-    way = subtract(point, goal)
-    squared = dot(way, way)
-    cosine = dot(way, facing) / math.sqrt(squared)
-    return goal, 4.0 * emitter.half_width * touched * cosine / squared
+    half_angle = math.asin(thick / distance)
+    turn = half_angle * y / emitter.outline.half_sizes[1]
+    cosine, sine = math.cos(turn), math.sin(turn)
+    off = distance * cosine - math.sqrt(max(thick * thick - distance * distance * sine * sine, 0.0))
+    place = emitter.radius * x
+    goal = add_scaled(emitter.position, emitter.right, place)
+    goal = add_scaled(goal, facing, distance - off * cosine)
+    goal = add_scaled(goal, cross(emitter.right, facing), off * sine)
+    squared = off * off + (along - place) * (along - place)
+    return goal, 4.0 * emitter.half_width * half_angle * off * off / (squared * math.sqrt(squared))
 
 
 @formula

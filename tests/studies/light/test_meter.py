@@ -252,8 +252,9 @@ def lit(light: str):
         ('kind = "panel"\nposition_m = [0, 1.5, 1]\nwidth_m = 1\nheight_m = 1', 0.752275 / (math.pi * 1.0)),
         ('kind = "strip"\nposition_m = [0, 1.5, 1.5]\nwidth_m = 0.35\nheight_m = 1', 0.143817 / (math.pi * 0.35)),
         ('kind = "panel"\nposition_m = [0, 1.5, 1.5]\ndiameter_m = 1.2', 0.433323 / (math.pi * math.pi * 0.36)),
-        # A Lambertian tube gives Φ = π·L·π·d·l; 0.0345459·L at 1 m of one of 40 mm and 1 m, thin (K4: an integral).
-        ('kind = "tube"\nposition_m = [0, 1.5, 1]\ndiameter_m = 0.04\nlength_m = 1', 0.0345459 / (math.pi**2 * 0.04)),
+        # A Lambertian tube gives Φ = π·L·π·d·l; L·d·∫D²/(D² + x²)² dx is 0.0345459·L at 1 m for 40 mm and 1 m if thin:
+        # here one of 10 mm.
+        ('kind = "tube"\nposition_m = [0, 1.5, 1]\ndiameter_m = 0.01\nlength_m = 1', 0.0345459 / (math.pi**2 * 0.04)),
     ],
 )
 @pytest.mark.parametrize("towards", ["surface", "it"])
