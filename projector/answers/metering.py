@@ -16,12 +16,10 @@ _TITLES = ("light", "gathered", "meter shows", "against key", "against the camer
 
 def meter_words(found) -> list[str]:
     """A table of one point: every light alone and all together, the ratios, and the sizes' measure."""
-    on = "" if found.on is None else f" on {found.on}" if not found.at.startswith(f"{found.on}.") else ""
-    where = "in the air" if found.on is None else f"{found.at}{on}"
-    where = f"{found.at}, in the air" if found.on is None else where
+    receptor = "a dome" if found.receptor == "dome" else "a flat receptor"
     words = [
-        f"{where}: a {'dome' if found.receptor == 'dome' else 'flat receptor'} that faces {found.towards},"
-        f" ISO {found.iso:g}, {marked_time(found.shutter_s)}; the camera is set to f/{found.camera_f_number:g}"
+        f"{_where(found)}: {receptor} that faces {found.towards}, ISO {found.iso:g}, {marked_time(found.shutter_s)};"
+        f" the camera is set to f/{found.camera_f_number:g}"
     ]
     if found.together.f_number is None:
         reasons = [f"    {item.light}: {item.no_light}" for item in found.lights]
@@ -32,6 +30,18 @@ def meter_words(found) -> list[str]:
     words += [f"    {line}" for line in _aligned(rows)]
     words += [f"    {item.light}: no light; {item.no_light}" for item in found.lights if item.alone.f_number is None]
     return [*words, *(f"    {line}" for line in _compared(found))]
+
+
+def _where(found) -> str:
+    """The point, and what the meter is held against where its name does not say so."""
+    if found.on is None:
+        return f"{found.at}, in the air"
+    return found.at if found.at.startswith(f"{found.on}.") else f"{found.at} on {found.on}"
+
+
+def no_light_notes(readings) -> list[str]:
+    """What a program should notice: points that no light gets to."""
+    return [f"no light falls at {found.at}." for found in readings if found.together.f_number is None]
 
 
 def _row(item, key: str | None) -> tuple[str, ...]:
@@ -52,7 +62,7 @@ def _row(item, key: str | None) -> tuple[str, ...]:
 def _together(together) -> tuple[str, ...]:
     return (
         "together",
-        f"{together.lx_s:.3g} lx·s",
+        f"{_amount(together.lx_s)} lx·s",
         _shown(together),
         "",
         signed(together.stops_over_camera),
@@ -64,8 +74,16 @@ def _together(together) -> tuple[str, ...]:
 
 def _gathered(alone, is_stated: bool) -> str:
     """What a light gives, in the unit of its kind; a light whose power was not stated is taken to meter right."""
-    text = f"flash {alone.lx_s_flash:.3g} lx·s" if alone.flash_share > 0.5 else f"steady {alone.lx:.3g} lx"
+    text = f"flash {_amount(alone.lx_s_flash)} lx·s" if alone.flash_share > 0.5 else f"steady {_amount(alone.lx)} lx"
     return text if is_stated else f"({text})"
+
+
+def _amount(value: float) -> str:
+    """Three figures, thousands apart: "0.569", "22", "65 300"; no exponent but for next to nothing."""
+    if value < 1000.0:
+        return f"{value:.3g}"
+    digits = len(f"{value:.0f}") - 3
+    return f"{round(value, -digits):,.0f}".replace(",", " ")
 
 
 def _shown(metered) -> str:

@@ -102,5 +102,5 @@ def meter(
         from projector.reports.save import save_figure
 
         save_figure(meter_figure(readings, loaded.title), files[0], record(loaded, "meter"), overwrite)
-    warnings = [*warnings, *unstated_notes(loaded)]
+    warnings = [*warnings, *unstated_notes(loaded), *metering.no_light_notes(readings)]
     return Reply({"points": [metering.meter_result(found) for found in readings], **result}, words, files, warnings)

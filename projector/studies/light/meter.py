@@ -16,7 +16,7 @@ from projector.photometry.exposure import (
     stops_between_f_numbers,
 )
 from projector.photometry.metering import as_shown, flash_share, in_thirds, ratio_of_lights, ratio_of_sides
-from projector.phrases import did_you_mean, nearest, signed
+from projector.phrases import did_you_mean, listed, nearest, signed
 from projector.rendering.ambient import LightLevel, room_light
 from projector.shown import Drawn, Shown
 from projector.stage.stage import AMBIENT, SceneOrStage, Stage, stage_of
@@ -134,6 +134,10 @@ def meter(
     if room is not None:
         here.append(room_here(room, AMBIENT, place))
     gathered = {item.name: item.level.during(stage.scene.camera.shutter_s) for item in here}
+    if key is not None and key not in gathered:
+        raise SceneError(
+            Fault(f"{key} is off", listed(list(gathered)) or "a light that is on", f"light.{key}.on=true", key="key")
+        )
     total = sum(gathered.values())
     # The room is nobody's key, unless it is named.
     lights = sorted(item.name for item in here if item.name != AMBIENT and gathered[item.name] > 0.0)

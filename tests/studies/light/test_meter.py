@@ -217,6 +217,23 @@ def test_the_command_answers_in_a_table_in_json_and_in_a_figure(tmp_path, monkey
     assert "(flash" in said.out and "no reading for window" in said.err
 
 
+def test_a_point_in_the_dark_is_answered_with_a_note(tmp_path, monkeypatch, capsys):
+    from projector.cli import app
+    from projector.cli.running import run_command_line
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "set.toml").write_text(UNSTATED.replace("[[surface]]", "[ambient]\nlux = 123456\n[[surface]]", 1))
+    assert run_command_line(app, ["meter", "set.toml", "0,1.5,3.5", "--json"]) == 0
+    assert run_command_line(app, ["meter", "set.toml", "0,1.5,3.5"]) == 0
+    said = capsys.readouterr()
+    assert "steady 247 000 lx" in said.out and "behind the lamp" in said.out
+    (tmp_path / "set.toml").write_text(UNSTATED)
+    assert run_command_line(app, ["meter", "set.toml", "0,1.5,3.5", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert "no light falls at (0.00, 1.50, 3.50)." in found["warnings"]
+    assert found["result"]["points"][0]["together"]["f_number"] is None
+
+
 def test_figures_of_readings_name_what_they_show():
     figure = meter("05-two-projectors", "watch.right_cheek").figure()
     words = [text.get_text() for text in figure.findobj(lambda item: hasattr(item, "get_text"))]
@@ -311,4 +328,7 @@ def test_where_another_light_does_not_get_to_it_says_why(light, at, words):
 def test_a_light_that_is_off_is_not_metered_and_an_estimate_says_so():
     scene = lit('kind = "bare"\nposition_m = [0, 1.5, 2]\nenergy = { watt_seconds = 100 }')
     assert meter(scene, (0.0, 1.5, 0.0)).lights[0].estimate_stops == 1.0
-    assert meter(lit('kind = "bare"\nposition_m = [0, 1.5, 2]\non = false'), (0.0, 1.5, 0.0)).lights == ()
+    off = lit('kind = "bare"\nposition_m = [0, 1.5, 2]\non = false')
+    assert meter(off, (0.0, 1.5, 0.0)).lights == ()
+    with pytest.raises(SceneError, match="it is off"):
+        meter(off, (0.0, 1.5, 0.0), key="it")
