@@ -43,7 +43,7 @@ from projector.tracing.sight.visibility import seen_shares
 # Steps along a ray that the pattern is looked up at, and steps between which what is seen of the light is kept.
 N_STEPS = 64
 # What is seen of the light is asked first at so many places along a ray, and then between those that differ by this.
-_FIRST_PLACES, _DIFFERENT = 16, 0.02
+_FIRST_PLACES, _DIFFERENT = 32, 0.02
 # Steps in which it changes by more than this are looked at in their middle, too.
 _EDGE = 0.1
 # Cells along each side of the light's unit square: points along a ray even out what few rays leave rough.
