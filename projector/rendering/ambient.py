@@ -39,8 +39,8 @@ def open_gate_light(stage: SceneOrStage, projector: AnyProjector = None) -> Ligh
 
 
 def light_at_its_aim(light: StagedLight) -> LightLevel:
-    """Light of a light without a gate, its filters counted, on a meter turned to it at what it aims at."""
-    share = turned_to(light.shine, light.stage.point(light.spec.aim))
+    """Light of a light without a gate, its filters counted, in clear air on a meter turned to it at what it aims at."""
+    share = turned_to(light.shine._replace(extinction=0.0), light.stage.point(light.spec.aim))
     return LightLevel(light.power.luminance * share, light.power.is_flash)
 
 

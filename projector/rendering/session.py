@@ -34,7 +34,8 @@ from projector.rendering import prepared_light, shadows, stages
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
 from projector.rendering.area_light import Rows
 from projector.rendering.develop import develop
-from projector.rendering.haze import beam_of_sweep, seen_in_air, view_rays
+from projector.rendering.haze.summed import beam_of_sweep
+from projector.rendering.haze.view_rays import view_rays
 from projector.rendering.kept import STACKS, Kept, Made, Store
 from projector.rendering.prepared_light import LightSource
 from projector.rendering.sampling import Window, quality_called
@@ -147,7 +148,7 @@ class RenderSession:
         layers = [Layer(light.picture(sets, haze), light.source.power.is_flash, True) for light in lights]
         if haze is not None:
             layers += [Layer(light.in_haze(sets, haze), light.source.power.is_flash, False) for light in lights]
-        layers += self._other_lights(work, view, grid, outlines)
+        layers += self._other_lights(work, view, grid, outlines, haze)
         room = room_light(self.stage)
         if room is not None:
             inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
@@ -160,17 +161,26 @@ class RenderSession:
         air = air_of(self.scene)
         if air is None:
             return None
-        rays = self.kept.get("air rays", partial(view_rays, work), (air, *view))
+        rays = self.kept.get("air rays", partial(view_rays, work), (air, self.quality.air, *view))
+        if self.stage.lights:
+            # Their light in the air is smoother than a pattern's.
+            inputs = (air, self.quality.air // 2, *view)
+            coarser = self.kept.get("air rays of lights", partial(view_rays, work), inputs)
+        else:
+            coarser = rays
         left = self.kept.get("left by haze", stages.left_by_haze, (air, tuple(sets.values()), view.camera))
-        return _Haze(air, rays, left)
+        return _Haze(air, rays, coarser, left)
 
-    def _other_lights(self, work: Work, view: View, grid: Made, outlines: Made) -> list[Layer]:
+    def _other_lights(self, work: Work, view: View, grid: Made, outlines: Made, haze: _Haze | None) -> list[Layer]:
         """The layers of lights without a gate; of one that is off what was found stays at hand."""
         for spec in self.scene.light:
             if not spec.on:
                 self.kept.keep(tuple(f"{stage} {spec.name}" for stage in _AreaLightInSession.STAGES))
         lights = [_AreaLightInSession(self, staged, view, work) for staged in self.stage.lights]
-        return [Layer(light.picture(grid, outlines), light.staged.power.is_flash, False) for light in lights]
+        pictures = [(light, light.picture(grid, outlines, haze)) for light in lights]
+        if haze is not None:
+            pictures += [(light, light.in_haze((grid, outlines), haze)) for light in lights]
+        return [Layer(picture, light.staged.power.is_flash, False) for light, picture in pictures]
 
     def _view(self) -> View:
         arrays = self.kept.get("meshes", lambda _: self.stage.arrays, (shape_inputs(self.scene),))
@@ -190,10 +200,13 @@ class RenderSession:
 
 
 class _Haze(NamedTuple):
-    """The air of a session's scene, the rays along which its light is found, and what it leaves of all that is seen."""
+    """The air of a session's scene, the rays along which projectors' light in it is found and those of other lights,
+    and what it leaves of all that is seen.
+    """
 
     air: Air
     rays: Made
+    coarser_rays: Made
     left: Made
 
 
@@ -202,7 +215,10 @@ class _AreaLightInSession:
     colour: a change of these is one multiplication.
     """
 
-    STAGES = ("received grid", "received outlines", "shadow edges", "received shadow edges", "tinted")
+    STAGES = (
+        *("received grid", "received outlines", "shadow edges", "received shadow edges", "tinted"),
+        *("left by haze", "in haze", "seen in haze"),
+    )
 
     def __init__(self, session: RenderSession, staged: StagedLight, view: View, work: Work):
         self.session, self.staged, self.view, self.work = session, staged, view, work
@@ -214,7 +230,7 @@ class _AreaLightInSession:
         inputs = (self.view.arrays, self.staged.shine, points, rows)
         return self._get(f"received {name}", partial(stages.received, self.work), inputs)
 
-    def picture(self, grid: Made, outlines: Made) -> np.ndarray:
+    def picture(self, grid: Made, outlines: Made, haze: _Haze | None) -> np.ndarray:
         """Its light (h, w, 3) float32 as a picture, with more points where its own shadows have edges."""
         view, quality = self.view, self.view.quality
         rows = Rows(view.camera.width * quality.grid, view.window.first * quality.grid)
@@ -222,8 +238,18 @@ class _AreaLightInSession:
         edges = self._get("shadow edges", partial(stages.shadow_edges_of, self.work), (on_grid, grid, outlines, *view))
         sets = (grid, outlines, edges)
         lit = (on_grid, self._received("outlines", outlines), self._received("shadow edges", edges))
-        table = self._table()
-        return self._get("tinted", partial(stages.tinted, self.work), (table, sets, lit, view.camera, quality)).value
+        inputs = (self._table(), sets, lit, view.camera, quality)
+        if haze is not None:
+            inputs += (self._get("left by haze", stages.left_by_haze, (haze.air, sets, view.camera)),)
+        return self._get("tinted", partial(stages.tinted, self.work), inputs).value
+
+    def in_haze(self, sets: tuple[Made, ...], haze: _Haze) -> np.ndarray:
+        """What the haze sends to the camera of its light (h, w, 3) float32."""
+        inputs = (self.view.arrays, self.staged.shine, haze.air, haze.coarser_rays, *self.view)
+        grids = self._get("in haze", partial(stages.shine_in_haze, self.work), inputs)
+        inputs = (haze.air, grids, sets, *self.view)
+        seen = self._get("seen in haze", partial(stages.hazed_evenly, self.work), inputs).value
+        return seen * (self.staged.power.spectrum @ prepared_light.XYZ_CHANNELS).astype(np.float32)
 
     def _table(self) -> np.ndarray:
         """XYZ (k, 3) that each material sends back of a unit of what it gets."""
@@ -317,13 +343,15 @@ class _LightInSession:
         finer = self._get("rays in haze", self._rays_in_haze, (*shape, haze.air, *coarse, *self.view))
         grids = (coarse,) if finer.value is None else ((finer, self._seen_in_haze(", finer", finer, *coarse)), coarse)
         weights = self.source.weights(np.ones((1, N_WAVELENGTHS)), prepared_light.XYZ_CHANNELS)
-        inputs = (light, of_gate, weights, haze.air, grids, tuple(sets.values()), *self.view)
-        return self._get("look-ups in haze", self._hazed, inputs).value
+        # Of one brightness, rounded so that it is the same for any power: that is multiplied in at last.
+        brightest = float(weights.max())
+        inputs = (light, of_gate, np.round(weights / brightest, 9), haze.air, grids, tuple(sets.values()), *self.view)
+        return self._get("look-ups in haze", self._hazed, inputs).value * np.float32(brightest)
 
     def _seen_in_haze(self, which: str, rays: Made, *coarse: Made) -> Made:
         light = self.source.light
         inputs = (self.view.arrays, light.emitter, beam_of_sweep(self._sweep(), light.nearest), rays, *coarse)
-        return self._get(f"seen in haze{which}", partial(seen_in_air, self.work), inputs)
+        return self._get(f"seen in haze{which}", partial(stages.seen_in_haze, self.work), inputs)
 
     def _rays_in_haze(self, light, _gate_inputs, *inputs):
         return stages.rays_in_haze(self.work, partial(self._prepare, light), *inputs)

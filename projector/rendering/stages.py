@@ -7,20 +7,23 @@ None sees the scene: what a stage reads is what it is given, so what a session k
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias
 
 import numpy as np
 
-from projector.rendering import area_light, haze, prepared_light, sampling, shadows
+from projector.rendering import area_light, prepared_light, sampling, shadows
 from projector.rendering.area_light import Received, Rows
-from projector.rendering.haze import SeenInAir
+from projector.rendering.haze import seen as haze_seen
+from projector.rendering.haze import summed as haze_summed
+from projector.rendering.haze.seen import SeenInAir
+from projector.rendering.haze.view_rays import ends_of, finer_rays
 from projector.rendering.prepared_light import PreparedLight, Reach
 from projector.rendering.sampling import PointSet, Quality, Window
 from projector.rendering.shadows import FirstLook, Sweep
 from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light import area
-from projector.tracing.light.air import Air, ViewRays
+from projector.tracing.light.air import Air, Beam, Sums, ViewRays
 from projector.tracing.light.shine import Shine
 from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.emitter import Emitter
@@ -31,6 +34,12 @@ from projector.tracing.sight.visibility import mark_steps, seen_shares
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would
 # tear.
 SHADOW_STEP = 0.5
+
+
+# Of a light without a gate there are so many rays along each side of a cell of the coarse grid where it is uneven.
+FINER = 4
+# Rays and the light along them, the finest first.
+Grids: TypeAlias = tuple[tuple[ViewRays, Sums], ...]
 
 
 class Work(NamedTuple):
@@ -185,6 +194,7 @@ def tinted(
     received: tuple[Received, ...],
     camera: PinholeCamera,
     quality: Quality,
+    left: tuple[np.ndarray, ...] | None = None,
 ) -> np.ndarray:
     """One light without a gate as a picture (h, w, 3) float32, by a table (k, 3) of what each material sends back."""
     values = []
@@ -197,22 +207,27 @@ def tinted(
             ),
         )
         values.append(out)
-    return _gathered(values, sets, camera, quality)
+    return _gathered(_dimmed(values, left), sets, camera, quality)
 
 
 def left_by_haze(air: Air, sets: tuple[PointSet, ...], camera: PinholeCamera) -> tuple[np.ndarray, ...]:
     """Share (n,) float32 of what each point of the sets sends to the camera that the haze between them leaves."""
-    ends = (haze.ends_of(item, camera, air) for item in sets)
+    ends = (ends_of(item, camera, air) for item in sets)
     return tuple(np.exp(-air.extinction * end).astype(np.float32) for end in ends)
 
 
+def seen_in_haze(work: Work, arrays: SceneArrays, emitter: Emitter, beam: Beam, *rays) -> SeenInAir:
+    """What the air along rays sees of a lens's pupil; rays: these, and the coarser ones and what they see."""
+    return haze_seen.seen_in_air(work, haze_seen.pupil_from(work, arrays, emitter), emitter, beam, *rays)
+
+
 def rays_in_haze(work: Work, prepare: Callable[[], PreparedLight], air: Air, rays: ViewRays, seen: SeenInAir, *view):
-    """More rays where a light's pattern or shadows make the light in the air uneven, see `haze.finer_rays`.
+    """More rays where a light's pattern or shadows make the light in the air uneven, see `finer_rays`.
 
     prepare: gives the light at one wavelength, so that neither its power nor its colour plays a part.
     """
-    light = haze.summed(work, prepare(), np.ones((1, 1, 1)), air, rays, seen)
-    return haze.finer_rays(work, air, rays, light, *view)
+    light = haze_summed.summed(work, prepare(), np.ones((1, 1, 1)), air, rays, seen)
+    return finer_rays(work, air, rays, light, 1, *view)
 
 
 def hazed(
@@ -226,8 +241,28 @@ def hazed(
 ) -> np.ndarray:
     """What the haze sends to the camera of one light, as a picture (h, w, 3) float32. grids: the finest first."""
     prepared = prepare()
-    found = tuple((rays, haze.summed(work, prepared, weights, air, rays, seen)) for rays, seen in grids)
-    values = haze.scattered(work, air, found, sets, *view)
+    found = tuple((rays, haze_summed.summed(work, prepared, weights, air, rays, seen)) for rays, seen in grids)
+    values = haze_summed.scattered(work, air, found, sets, *view)
+    return _gathered(values, sets, view[1], view[3])
+
+
+def shine_in_haze(work: Work, arrays: SceneArrays, shine: Shine, air: Air, rays: ViewRays, *view) -> Grids:
+    """What the haze sends to the camera of a light without a gate, along rays, the finest first; luminance 1."""
+    look, beam = haze_seen.shine_from(work, arrays, shine), haze_summed.beam_of_shine(shine)
+    seen = haze_seen.seen_in_air(work, look, shine.emitter, beam, rays, n_first=haze_seen.FEWER_PLACES)
+    light = haze_summed.summed_of_shine(work, shine, air, rays, seen)
+    finer = finer_rays(work, air, rays, light, max(1, rays.stride // FINER), *view)
+    if finer is None:
+        return ((rays, light),)
+    finely_seen = haze_seen.seen_in_air(
+        work, look, shine.emitter, beam, finer, rays, seen, n_first=haze_seen.FEWER_PLACES
+    )
+    return ((finer, haze_summed.summed_of_shine(work, shine, air, finer, finely_seen)), (rays, light))
+
+
+def hazed_evenly(work: Work, air: Air, grids: Grids, sets: tuple[PointSet, ...], *view) -> np.ndarray:
+    """The same as a picture (h, w, 3) float32, all three channels alike: whatever its power and colour."""
+    values = [np.repeat(value, 3, axis=1) for value in haze_summed.scattered(work, air, grids, sets, *view)]
     return _gathered(values, sets, view[1], view[3])
 
 

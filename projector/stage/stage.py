@@ -23,6 +23,7 @@ from projector.scene.reading.given_overrides import Overrides
 from projector.scene.reading.reader import scene_from
 from projector.stage.camera import camera_arrays
 from projector.stage.colours import filters_passed
+from projector.stage.haze import extinction_of
 from projector.stage.lamps import lamp_power
 from projector.stage.optics import FocusDistances, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
@@ -278,7 +279,7 @@ class StagedLight:
     @made_once
     def shine(self) -> Shine:
         """What shines of it: place, outline, and how its luminance falls off."""
-        return shine_of(self.stage.scene, self.spec)
+        return shine_of(self.stage.scene, self.spec)._replace(extinction=extinction_of(self.stage.scene))
 
     @made_once
     def power(self) -> Power:

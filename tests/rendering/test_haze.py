@@ -11,7 +11,9 @@ from scipy.integrate import quad
 
 from projector.optics.dispersion import LINE_D_NM
 from projector.optics.scattering import phase
-from projector.rendering import haze, prepared_light, sampling, shadows, stages
+from projector.rendering import prepared_light, sampling, shadows, stages
+from projector.rendering.haze import summed
+from projector.rendering.haze.view_rays import directions_through, ends_of, view_rays
 from projector.rendering.sampling import Window
 from projector.rendering.session import RenderSession
 from projector.rendering.stages import Work
@@ -19,7 +21,8 @@ from projector.rendering.workers import Workers
 from projector.scene.reading.reader import with_overrides
 from projector.stage.haze import air_of
 from projector.stage.stage import Stage
-from projector.tracing.light.air_reference import add_haze_by_rays
+from projector.tracing.light.air_reference import add_haze_by_rays, add_shine_haze_by_rays
+from tests.conftest import mostly_slow
 
 THIN = {"extinction_per_m": 0.05, "forward": 0.0}
 BEHIND = {"position_m": [0.0, 1.5, -40.0], "width_m": 60.0, "height_m": 60.0}
@@ -38,14 +41,14 @@ def in_air(scene, width=48, height=36, n_samples=None, across=240):
     with Workers(2) as workers:
         view, work = (stage.arrays, camera, window, quality), Work(workers, None)
         grid = sampling.grid_points(*view, workers)
-        ends, places = haze.ends_of(grid, camera, air), sampling.places_of(grid, camera, window, quality)
+        ends, places = ends_of(grid, camera, air), sampling.places_of(grid, camera, window, quality)
         for staged in stage.projectors:
             prepared = prepared_light.prepare_light(stage, staged, 6)
             weights = prepared.weights(np.ones((1, 71)), prepared_light.XYZ_CHANNELS)
             if n_samples is None:
                 found[0] += fast_way(work, staged, prepared, weights, air, grid, view)
                 continue
-            directions = haze.directions_through(camera, *places)
+            directions = directions_through(camera, *places)
             for seed, out in enumerate(found):
                 inputs = (stage.arrays.bvh, air, tuple(camera.position), directions, ends, weights, n_samples, seed)
                 workers.run_pieces(
@@ -60,16 +63,17 @@ def in_air(scene, width=48, height=36, n_samples=None, across=240):
 
 def fast_way(work, staged, prepared, weights, air, grid, view):
     """What a session does: coarse rays, finer ones where their light is not even, and of each what it sees."""
-    beam = haze.beam_of_sweep(shadows.sweep_of(prepared.light, None), prepared.light.nearest)
-    rays = haze.view_rays(work, air, *view)
-    seen = haze.seen_in_air(work, view[0], prepared.light.emitter, beam, rays)
+    emitter = prepared.light.emitter
+    beam = summed.beam_of_sweep(shadows.sweep_of(prepared.light, None), prepared.light.nearest)
+    rays = view_rays(work, air, view[3].air, *view)
+    seen = stages.seen_in_haze(work, view[0], emitter, beam, rays)
     grids = [(rays, seen)]
     shape = replace(prepared, source=replace(prepared.source, light=staged.open_light([LINE_D_NM])))
     finer = stages.rays_in_haze(work, lambda: shape, air, rays, seen, *view)
     if finer is not None:
-        grids.insert(0, (finer, haze.seen_in_air(work, view[0], prepared.light.emitter, beam, finer, rays, seen)))
-    light = tuple((rays, haze.summed(work, prepared, weights, air, rays, seen)) for rays, seen in grids)
-    return haze.scattered(work, air, light, (grid,), *view)[0]
+        grids.insert(0, (finer, stages.seen_in_haze(work, view[0], emitter, beam, finer, rays, seen)))
+    light = tuple((rays, summed.summed(work, prepared, weights, air, rays, seen)) for rays, seen in grids)
+    return summed.scattered(work, air, light, (grid,), *view)[0]
 
 
 def open_gate(studio, camera, **others):
@@ -107,7 +111,7 @@ def test_a_wide_beam_in_haze_sends_the_air_light_of_its_closed_form(studio, forw
     expected = []
     for column in (18, 24, 30):
         camera = Stage(scene).camera(48, 36)
-        direction = haze.directions_through(camera, np.array([column + 0.5]), np.array([18.5]))[0]
+        direction = directions_through(camera, np.array([column + 0.5]), np.array([18.5]))[0]
         # As wide as the beam at that depth of the axis, half of 60 mm over the tube.
         expected.append(closed_form_in_beam(scene, direction))
     found = in_air(scene)[18, [18, 24, 30]]
@@ -132,7 +136,7 @@ def test_rays_one_at_a_time_agree_with_the_closed_form(studio):
     scene = open_gate(studio, FROM_ASIDE, forward=0.75)
     camera = Stage(scene).camera(48, 36)
     columns, rows = (item.ravel() + 0.5 for item in np.meshgrid(np.arange(18, 30), np.arange(15, 22)))
-    expected = [closed_form_in_beam(scene, item) for item in haze.directions_through(camera, columns, rows)]
+    expected = [closed_form_in_beam(scene, item) for item in directions_through(camera, columns, rows)]
     found = in_air(scene, n_samples=1024)[0][15:22, 18:30]
     assert found.mean() == pytest.approx(np.mean(expected), rel=5e-3)
 
@@ -143,6 +147,19 @@ def test_what_haze_absorbs_follows_beer_and_lambert(studio):
     dim = studio.scene(haze={"extinction_per_m": 0.1, "albedo": 0.0})
     before, after = (RenderSession(scene, 32, 24).exposed()[0][11:13, 15:17, 1].mean() for scene in (clear, dim))
     assert after == pytest.approx(before * math.exp(-0.6), rel=2e-4)
+
+
+def test_a_light_without_a_gate_is_dimmed_on_both_its_ways_too(studio):
+    """A small head 1.5 m before the wall's middle, the camera 4 m from it: exp(−σ·5.5 m). A reading counts as in clear
+    air, so the power is the same.
+    """
+    head = {"name": "head", "kind": "hard", "position_m": [0.0, 1.5, 1.5], "aim": [0.0, 1.5, 0.0], "diameter_m": 0.02}
+    head["reading"] = {"f_number": 8.0, "distance_m": 1.5}
+    lamp = {"output": {"lumens": 1e-3}, "reading": None}
+    clear = studio.scene(lamp, light=[head])
+    dim = studio.scene(lamp, light=[head], haze={"extinction_per_m": 0.1, "albedo": 0.0})
+    before, after = (RenderSession(scene, 32, 24).exposed()[0][11:13, 15:17, 1].mean() for scene in (clear, dim))
+    assert after == pytest.approx(before * math.exp(-0.55), rel=2e-4)
 
 
 def test_a_white_wall_in_even_light_looks_the_same_through_white_haze(studio):
@@ -206,6 +223,51 @@ def test_shafts_and_a_heads_shadow_are_those_of_rays(studio, view):
     assert relative_rmse(in_air(scene, 64, 48, across=32), *rays) < 0.014
 
 
+LIGHTS = {
+    "panel": {"kind": "panel", "position_m": [-1.2, 1.9, 1.4], "width_m": 0.6, "height_m": 0.9},
+    "hard head": {"kind": "hard", "position_m": [1.2, 2.0, -0.6], "diameter_m": 0.1},
+    "tube": {"kind": "tube", "position_m": [0.9, 1.6, 0.2], "length_m": 0.8, "diameter_m": 0.05, "roll_deg": 80.0},
+    "behind a grid": {"kind": "dish", "position_m": [-2.4, 2.1, 0.3], "grid": {"beam_deg": 20.0}},
+}
+
+
+@pytest.mark.parametrize("kind", mostly_slow(LIGHTS, quick=2))
+def test_lights_without_a_gate_and_a_heads_shadow_are_those_of_rays(studio, kind):
+    """Budget: a ray for 2 × 2 pixels or more 1 %, steps of what is seen 0.5 %, what is seen of a wide light and
+    where it goes to taken apart 0.5 %.
+    """
+    light = {"name": "other", "aim": "sitter.nose_tip", "output": {"lumen_seconds": 100.0}, **LIGHTS[kind]}
+    scene = studio.scene(
+        wall={"position_m": [0.0, 1.5, -2.0], "width_m": 9.0, "height_m": 6.0},
+        camera={"position_m": [0.0, 1.6, 3.2], "aim": [0.0, 1.5, 0.6], "focal_length_mm": 35.0},
+        figures=FIGURE,
+        haze={"loss_percent": 15.0, "over_m": 4.0},
+        light=[light],
+    )
+    stage, window, (width, height) = Stage(scene), Window(0, 48), (64, 48)
+    quality = replace(sampling.QUALITIES["quick"], air=64)
+    (staged,), air, camera = stage.lights, air_of(scene), stage.camera(width, height)
+    view = (stage.arrays, camera, window, quality)
+    with Workers(2) as workers:
+        work, grid = Work(workers, None), sampling.grid_points(*view, workers)
+        rays = view_rays(work, air, quality.air // 2, *view)
+        grids = stages.shine_in_haze(work, stage.arrays, staged.shine, air, rays, *view)
+        (fast,) = summed.scattered(work, air, grids, (grid,), *view)
+        directions = directions_through(camera, *sampling.places_of(grid, camera, window, quality))
+        found = []
+        for seed in (1, 2):
+            inputs = (stage.arrays.bvh, air, tuple(camera.position), directions, ends_of(grid, camera, air), 2048, seed)
+            out = np.zeros(width * height)
+            workers.run_pieces(
+                len(out),
+                lambda start, stop, inputs=inputs, out=out: add_shine_haze_by_rays(
+                    staged.shine, *inputs, start, stop, out
+                ),
+            )
+            found.append(out)
+    assert relative_rmse(fast[:, 0], *found) < 0.014
+
+
 def test_a_scene_without_haze_has_no_stage_of_it_and_power_retraces_nothing(studio):
     session = RenderSession(studio.scene(), 32, 24)
     session.exposed()
@@ -215,11 +277,14 @@ def test_a_scene_without_haze_has_no_stage_of_it_and_power_retraces_nothing(stud
     session.exposed()
     assert {"air rays", "left by haze", "seen in haze window", "look-ups in haze window"} <= set(session.kept.made)
     session.kept.made.clear()
-    session.change_to(
-        with_overrides(hazy, ["projector.window.reading.iso=200", "projector.window.source.temperature_k=5000"])
-    )
+    others = ["projector.window.reading.iso=200", "projector.window.source.temperature_k=5000"]
+    session.change_to(with_overrides(hazy, others))
     session.exposed()
     assert set(session.kept.made) == {"look-ups window", "look-ups in haze window"}
+    session.kept.made.clear()
+    session.change_to(with_overrides(hazy, [*others, "projector.window.reading.f_number=9"]))
+    session.exposed()
+    assert set(session.kept.made) == {"look-ups window"}
 
 
 def test_a_picture_in_haze_is_the_same_in_bands_and_on_any_number_of_threads(studio, monkeypatch):

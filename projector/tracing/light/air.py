@@ -42,7 +42,7 @@ class Air(NamedTuple):
 
 class Beam(NamedTuple):
     """Where a light's rays may be, in its frame: at depth z > nearest (m) from low·z to high·z along x and y, and up to
-    a margin of rim·|z·sharp − 1| (m) beyond, whichever of the two `sharp` (1/m) gives more.
+    a margin of rim·|z·sharp − 1| (m) beyond, whichever of the two `sharp` (1/m) gives more. high_x = ∞: anywhere there.
     """
 
     low_x: float
@@ -98,8 +98,8 @@ def _cut(low, high, at_start, change):
 def _in_beam(beam, start, along, end):
     """(first, last) distance at which a ray from `start` along `along` (in the light's frame) is in a beam, 0 … end."""
     low, high = _cut(0.0, end, start[2] - beam.nearest, along[2])
-    if not high > low:
-        return low, low
+    if not high > low or beam.high_x == math.inf:
+        return low, high
     # The margin bulges downwards between any two depths: its chord holds it.
     near, far = start[2] + low * along[2], start[2] + high * along[2]
     near, far = min(near, far), max(near, far)

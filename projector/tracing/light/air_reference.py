@@ -9,10 +9,13 @@ from __future__ import annotations
 
 import math
 
+from projector.geometry import add_scaled, dot, subtract
 from projector.jit import kernel
 from projector.optics.scattering import kept_share, phase
 from projector.tracing.gate.lens_law import field_radius_squared, pupil_geometry, share_through_air, straight_slopes
 from projector.tracing.light.reference import gate_light, is_seen
+from projector.tracing.light.shine import ray_to
+from projector.tracing.rays.bvh import any_hit
 from projector.tracing.rays.sampling import point_key, uniform
 from projector.tracing.sight.emitter import in_light_frame, in_world
 from projector.tracing.sight.outline import outline_point
@@ -67,3 +70,30 @@ def add_haze_by_rays(light, bvh, air, place, directions, ends, weights, n_sample
                 value = common * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / pz, ax, ay)
                 for channel in range(weights.shape[2]):
                     out[i, channel] += weights[0, wavelength, channel] * value
+
+
+@kernel
+def add_shine_haze_by_rays(shine, bvh, air, place, directions, ends, n_samples, seed, start, stop, out):
+    """The same of a light without a gate, of luminance 1: out (n,)."""
+    emitter = shine.emitter
+    for i in range(start, stop):
+        along = (directions[i, 0], directions[i, 1], directions[i, 2])
+        from_light = subtract(place, emitter.position)
+        foot = -dot(from_light, along)
+        aside = math.sqrt(max(dot(from_light, from_light) - foot * foot, 1e-12))
+        first, last = math.atan(-foot / aside), math.atan((ends[i] - foot) / aside)
+        key = point_key(seed, i)
+        for sample in range(n_samples):
+            angle = first + (last - first) * (sample + uniform(key, sample, 0)) / n_samples
+            distance = foot + aside * math.tan(angle)
+            step = (last - first) / n_samples * aside / math.cos(angle) ** 2
+            here = add_scaled(place, along, distance)
+            x, y = outline_point(emitter.outline, uniform(key, sample, 1), uniform(key, sample, 2))
+            goal, value = ray_to(shine, here, x, y)
+            way = subtract(goal, here)
+            if value <= 0.0 or any_hit(bvh, here, way, emitter.ray_start, 1.0):
+                continue
+            away = math.sqrt(dot(way, way))
+            turned = phase(dot(way, along) / away, air.asymmetry)
+            kept = kept_share(air.extinction, distance + away)
+            out[i] += math.pi * air.extinction * air.albedo * turned * kept * step * value

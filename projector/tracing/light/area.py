@@ -16,6 +16,7 @@ import numpy as np
 from projector.geometry import dot, subtract
 from projector.jit import formula, kernel
 from projector.optics.area_light import disc_on_flat, panel_on_dome, panel_on_flat, sees_whole_disc
+from projector.optics.scattering import kept_share
 from projector.tracing.light.shine import FLAT, N_LEVELS, TUBE, as_panel, is_polygon, ray_to, taken_by
 from projector.tracing.rays.bvh import blocker
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame
@@ -46,13 +47,19 @@ def _row(values, i):
 
 
 @formula
-def _sum_over_places(shine, receiver, point, normal):
-    """E/L of what shines with nothing between, by as many places as its nearness asks for."""
+def places_level(shine, point):
+    """Which set of places stands for the whole of what shines, seen from a point."""
     away = subtract(point, shine.emitter.position)
     looks = shine.emitter.reach / math.sqrt(dot(away, away) + 1e-12)
-    level = 0 if looks < _NEAR else (1 if looks < _CLOSE else N_LEVELS - 1)
     if shine.lip > 0.0:
-        level = N_LEVELS - 1
+        return N_LEVELS - 1
+    return 0 if looks < _NEAR else (1 if looks < _CLOSE else N_LEVELS - 1)
+
+
+@formula
+def _sum_over_places(shine, receiver, point, normal):
+    """E/L of what shines with nothing between, by as many places as its nearness asks for."""
+    level = places_level(shine, point)
     total = 0.0
     for place in range(shine.levels[level], shine.levels[level + 1]):
         goal, value = ray_to(shine, point, shine.places[place, 0], shine.places[place, 1])
@@ -90,7 +97,17 @@ def _sum_along_tube(shine, receiver, point, normal):
 
 @formula
 def light_at(shine, receiver, point, normal):
-    """E/L (sr) at a point of a receiver with a normal, nothing between: closed forms of even panels, else a sum."""
+    """E/L (sr) at a point of a receiver with a normal, nothing but air between."""
+    value = _light_in_clear_air(shine, receiver, point, normal)
+    if shine.extinction == 0.0:
+        return value
+    away = subtract(point, shine.emitter.position)
+    return value * kept_share(shine.extinction, math.sqrt(dot(away, away)))
+
+
+@formula
+def _light_in_clear_air(shine, receiver, point, normal):
+    """The same: closed forms of even panels, else a sum."""
     if shine.form == TUBE:
         return _sum_along_tube(shine, receiver, point, normal)
     if shine.is_even and shine.form == FLAT and receiver != IN_AIR:

@@ -4,8 +4,11 @@ closed form, so that the fast way can be held to it.
 
 from __future__ import annotations
 
-from projector.geometry import subtract
+import math
+
+from projector.geometry import dot, subtract
 from projector.jit import kernel
+from projector.optics.scattering import kept_share
 from projector.tracing.light.shine import ray_to, taken_by
 from projector.tracing.rays.bvh import any_hit
 from projector.tracing.rays.sampling import point_key, uniform
@@ -31,7 +34,8 @@ def light_by_rays(shine, bvh, points, n_side, seed, start, stop, out):
             v = (sample // n_side + uniform(key, sample, 1)) / n_side
             x, y = outline_point(shine.emitter.outline, u, v)
             goal, value = ray_to(shine, point, x, y)
-            value *= taken_by(points.receiver, normal, subtract(goal, point))
+            way = subtract(goal, point)
+            value *= taken_by(points.receiver, normal, way) * kept_share(shine.extinction, math.sqrt(dot(way, way)))
             if value > 0.0 and not any_hit(bvh, origin, subtract(goal, origin), shine.emitter.ray_start, 1.0):
                 total += value
         out[i] = total / (n_side * n_side)

@@ -43,6 +43,7 @@ class Shine(NamedTuple):
     levels     (N_LEVELS + 1,) int32: where in `places` each level begins
     rays       (N_RAYS_MADE, 2) x, y in units of the outline: where rays go, evenly spread however many are taken
     is_even    whether nothing falls off: then closed forms hold
+    extinction (1/m) of the air round it
     """
 
     emitter: Emitter
@@ -54,6 +55,7 @@ class Shine(NamedTuple):
     levels: np.ndarray
     rays: np.ndarray
     is_even: bool
+    extinction: float = 0.0
 
 
 def angles_of_table() -> np.ndarray:
