@@ -120,7 +120,11 @@ def lit_pupil(light, place: Place, samples: Samples | None = None) -> LitPupil:
     if not total > 0.0:
         return LitPupil(share=0.0, longest_mm=0.0, shortest_mm=0.0, longest_deg=0.0, shortest_deg=0.0, shadow_mm=0.0)
     counted = shining >= 0.5 * float(shining.max())
-    places = light.emitter.radius * np.column_stack([samples.x[counted], samples.y[counted]])
+    # Of each row its ends: whatever lies outermost in any direction is one of them.
+    rows = np.flatnonzero(counted.any(axis=1))
+    ends = [counted[rows].argmax(axis=1), counted.shape[1] - 1 - counted[rows, ::-1].argmax(axis=1)]
+    rows, columns = np.tile(rows, 2), np.concatenate(ends)
+    places = light.emitter.radius * np.column_stack([samples.x[rows, columns], samples.y[rows, columns]])
     extents = extents_of(places, 2.0 * light.emitter.outline.reach * light.emitter.radius / len(samples.x))
     distance = float(np.linalg.norm(place.local))
     longest_deg, shortest_deg = (float(angular_size_deg(extent, distance)) for extent in extents)
