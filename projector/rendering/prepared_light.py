@@ -6,7 +6,7 @@ import math
 import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -117,6 +117,12 @@ def light_source(staged: StagedProjector, n_wavelengths: int, with_stencil: bool
     nodes = choose_nodes(staged.power.spectrum, n_wavelengths)
     light = staged.light if with_stencil else staged.open_light
     return LightSource(light(nodes.wavelengths_nm), staged.power, nodes.hat)
+
+
+def light_source_of_shape(staged: StagedProjector, shape: np.ndarray, n_wavelengths: int) -> LightSource:
+    """The same with an open gate and a spectrum (71,) of that shape, at whatever level."""
+    nodes = choose_nodes(shape, n_wavelengths)
+    return LightSource(staged.open_light(nodes.wavelengths_nm), replace(staged.power, spectrum=shape), nodes.hat)
 
 
 def prepare_light(

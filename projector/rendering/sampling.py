@@ -26,7 +26,8 @@ class Quality:
 
     n_wavelengths; grid: samples along each side of a pixel everywhere; edge: the same where outlines or shadow edges
     run; n_side: cells along each side of the pupil's unit square where a shadow falls across it; air: rays across the
-    picture along which light in haze is gathered
+    picture along which light in haze is gathered; bounce_points: from how many points of a picture rays go out for what
+    comes over other surfaces, bounce_side² from each
     """
 
     name: str
@@ -35,11 +36,13 @@ class Quality:
     edge: int
     n_side: int
     air: int
+    bounce_points: int
+    bounce_side: int
 
 
 QUALITIES = {
-    "quick": Quality("quick", 6, 1, 2, 4, 240),
-    "fine": Quality("fine", 18, 2, 4, 4, 480),
+    "quick": Quality("quick", 6, 1, 2, 4, 240, 172_800, 8),
+    "fine": Quality("fine", 18, 2, 4, 4, 480, 172_800, 16),
 }
 
 

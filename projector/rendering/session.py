@@ -33,11 +33,13 @@ from projector.photometry.spectra import N_WAVELENGTHS
 from projector.rendering import prepared_light, shadows, stages
 from projector.rendering.ambient import LightLevel, room_light, room_spectrum
 from projector.rendering.area_light import Rows
+from projector.rendering.bounce.layers import Bounces
+from projector.rendering.bounce.stages import BAND_CHANNELS, on_cloud, tinted_cloud
 from projector.rendering.develop import develop
 from projector.rendering.haze.summed import beam_of_sweep
 from projector.rendering.haze.view_rays import view_rays
 from projector.rendering.kept import STACKS, Kept, Made, Store
-from projector.rendering.prepared_light import LightSource
+from projector.rendering.prepared_light import LightSource, Reach
 from projector.rendering.sampling import Window, quality_called
 from projector.rendering.stages import View, Work
 from projector.rendering.workers import Progress, Workers
@@ -148,13 +150,20 @@ class RenderSession:
         layers = [Layer(light.picture(sets, haze), light.source.power.is_flash, True) for light in lights]
         if haze is not None:
             layers += [Layer(light.in_haze(sets, haze), light.source.power.is_flash, False) for light in lights]
-        layers += self._other_lights(work, view, grid, outlines, haze)
+        others = self._other_lights(work, view)
+        layers += [Layer(light.picture(grid, outlines, haze), light.staged.power.is_flash, False) for light in others]
+        if haze is not None:
+            in_haze = [(light, light.in_haze((grid, outlines), haze)) for light in others]
+            layers += [Layer(picture, light.staged.power.is_flash, False) for light, picture in in_haze]
         room = room_light(self.stage)
         if room is not None:
             inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
             if haze is not None:
                 inputs += (haze.left, haze.air.albedo * self._room_white(room))
             layers.append(Layer(self.kept.get("ambient", stages.even, inputs).value, room.is_flash, False))
+        if self.scene.bounces and view.arrays.value.names:
+            bounces = Bounces(self, view, work, sets, None if haze is None else haze.left)
+            layers += [Layer(bounces.layer(light), light.staged.power.is_flash, False) for light in (*lights, *others)]
         return layers
 
     def _haze(self, view: View, sets: dict[str, Made], work: Work) -> _Haze | None:
@@ -171,16 +180,12 @@ class RenderSession:
         left = self.kept.get("left by haze", stages.left_by_haze, (air, tuple(sets.values()), view.camera))
         return _Haze(air, rays, coarser, left)
 
-    def _other_lights(self, work: Work, view: View, grid: Made, outlines: Made, haze: _Haze | None) -> list[Layer]:
-        """The layers of lights without a gate; of one that is off what was found stays at hand."""
+    def _other_lights(self, work: Work, view: View) -> list[_AreaLightInSession]:
+        """Lights without a gate; of one that is off what was found stays at hand."""
         for spec in self.scene.light:
             if not spec.on:
                 self.kept.keep(tuple(f"{stage} {spec.name}" for stage in _AreaLightInSession.STAGES))
-        lights = [_AreaLightInSession(self, staged, view, work) for staged in self.stage.lights]
-        pictures = [(light, light.picture(grid, outlines, haze)) for light in lights]
-        if haze is not None:
-            pictures += [(light, light.in_haze((grid, outlines), haze)) for light in lights]
-        return [Layer(picture, light.staged.power.is_flash, False) for light, picture in pictures]
+        return [_AreaLightInSession(self, staged, view, work) for staged in self.stage.lights]
 
     def _view(self) -> View:
         arrays = self.kept.get("meshes", lambda _: self.stage.arrays, (shape_inputs(self.scene),))
@@ -218,6 +223,7 @@ class _AreaLightInSession:
     STAGES = (
         *("received grid", "received outlines", "shadow edges", "received shadow edges", "tinted"),
         *("left by haze", "in haze", "seen in haze"),
+        *("received cloud", "on cloud", *Bounces.STAGES),
     )
 
     def __init__(self, session: RenderSession, staged: StagedLight, view: View, work: Work):
@@ -255,6 +261,16 @@ class _AreaLightInSession:
         """XYZ (k, 3) that each material sends back of a unit of what it gets."""
         spectra = self.session.stage.reflectances * self.staged.power.spectrum[None, :]
         return np.ascontiguousarray(spectra @ prepared_light.XYZ_CHANNELS)
+
+    @property
+    def name(self) -> str:
+        """The light's name."""
+        return self.staged.name
+
+    def on_cloud(self, cloud: Made, shape: np.ndarray) -> Made:
+        """What the places of a cloud send back of its light, band by band, with a spectrum of that shape."""
+        table = (self.session.stage.reflectances * shape) @ BAND_CHANNELS
+        return self._get("on cloud", tinted_cloud, (table, cloud, self._received("cloud", cloud)))
 
 
 class _LightInSession:
@@ -313,12 +329,14 @@ class _LightInSession:
         inputs = (self.view.arrays, self.source.light.emitter, points, self.first_look(name, points))
         return self._get(f"seen {name}", partial(stages.seen, self.work), inputs)
 
+    def _reach(self, name: str, points: Made) -> Reach:
+        return self._get(f"reach {name}", stages.reach, (self.place, points, self.first_look(name, points))).value
+
     def picture(self, sets: dict[str, Made], haze: _Haze | None) -> np.ndarray:
         """Its light over all sets of points (h, w, 3) float32."""
         reach = prepared_light.NO_REACH
         for name, points in sets.items():
-            found = self._get(f"reach {name}", stages.reach, (self.place, points, self.first_look(name, points)))
-            reach = reach.joined(found.value)
+            reach = reach.joined(self._reach(name, points))
         seen = tuple(self.seen(name, points) for name, points in sets.items())
         weights = self.source.weights(self.session.stage.reflectances, prepared_light.XYZ_CHANNELS)
         # What is in the gate goes by what it is drawn of: its picture may have been let go and drawn again.
@@ -334,6 +352,19 @@ class _LightInSession:
         source = self.source if light is None else replace(self.source, light=light)
         session = self.session
         return prepared_light.with_stacks(source, self.staged, session.stacks, session.workers.threads)
+
+    def on_cloud(self, cloud: Made, shape: np.ndarray) -> Made:
+        """What the places of a cloud send back of its light, band by band, with a spectrum of that shape."""
+        staged = self.staged
+        source = prepared_light.light_source_of_shape(staged, shape, self.session.quality.n_wavelengths)
+        weights = source.weights(self.session.stage.reflectances, BAND_CHANNELS)
+        lit = (cloud, self.seen("cloud", cloud), self._reach("cloud", cloud))
+
+        def make(_light, _gate_inputs, *inputs) -> np.ndarray:
+            stacks, threads = self.session.stacks, self.session.workers.threads
+            return on_cloud(self.work, partial(prepared_light.with_stacks, source, staged, stacks, threads), *inputs)
+
+        return self._get("on cloud", make, (source.light, staged.gate_inputs, weights, *lit))
 
     def in_haze(self, sets: dict[str, Made], haze: _Haze) -> np.ndarray:
         """What the haze sends to the camera of its light (h, w, 3) float32."""

@@ -149,7 +149,7 @@ def projected(
                 prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
             )
             values.append(out)
-    return _gathered(_dimmed(values, left), sets, camera, quality)
+    return as_picture(values, left, sets, camera, quality)
 
 
 def even(
@@ -270,6 +270,11 @@ def _dimmed(values: list[np.ndarray], left: tuple[np.ndarray, ...] | None) -> li
     if left is None:
         return values
     return [value * share[:, None] for value, share in zip(values, left, strict=True)]
+
+
+def as_picture(values: list[np.ndarray], left, sets, camera: PinholeCamera, quality: Quality) -> np.ndarray:
+    """Values (n, 3) of sets as a picture (h, w, 3) float32, dimmed by what haze leaves of each, if there is any."""
+    return _gathered(_dimmed(values, left), sets, camera, quality)
 
 
 def _gathered(values, sets, camera: PinholeCamera, quality: Quality) -> np.ndarray:

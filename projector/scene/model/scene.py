@@ -37,6 +37,9 @@ class Scene(Part):
     ambient: Ambient | None = Field(None, description="Light from the room.")
     haze: Haze | None = Field(None, description="Haze in the air.")
     gear: Gear | None = Field(None, description="One's own gear, most often a file's: gear = { file = \"my-gear\" }.")
+    bounces: Annotated[int, Field(ge=0, le=8)] = Field(
+        0, description="Over how many other surfaces light comes on in a picture: 0 for none, 1 for what matters most."
+    )
 
     _is_unchecked: bool = PrivateAttr(False)
     _name: str = PrivateAttr("scene")

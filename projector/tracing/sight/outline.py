@@ -161,23 +161,30 @@ def _search(cdf, value):
 
 
 @formula
+def disc_point(u, v):
+    """The point (x, y) of the unit disc for (u, v) in the unit square: concentric squares to circles (P. Shirley & K.
+    Chiu, Journal of Graphics Tools 2(3), 1997), so that cells stay compact.
+    """
+    a = 2.0 * u - 1.0
+    b = 2.0 * v - 1.0
+    if a == 0.0 and b == 0.0:
+        return 0.0, 0.0
+    if a * a > b * b:
+        radius = a
+        angle = 0.25 * math.pi * b / a
+    else:
+        radius = b
+        angle = 0.5 * math.pi - 0.25 * math.pi * a / b
+    return radius * math.cos(angle), radius * math.sin(angle)
+
+
+@formula
 def outline_point(pupil, u, v):
     """The point (x, y) of an outline for (u, v) in the unit square; equal areas go to equal areas."""
     if pupil.kind == RECTANGLE:
         return (2.0 * u - 1.0) * pupil.half_sizes[0], (2.0 * v - 1.0) * pupil.half_sizes[1]
     if pupil.kind == DISC:
-        # Concentric squares to circles (P. Shirley & K. Chiu, Journal of Graphics Tools 2(3), 1997): compact cells.
-        a = 2.0 * u - 1.0
-        b = 2.0 * v - 1.0
-        if a == 0.0 and b == 0.0:
-            return 0.0, 0.0
-        if a * a > b * b:
-            radius = a
-            angle = 0.25 * math.pi * b / a
-        else:
-            radius = b
-            angle = 0.5 * math.pi - 0.25 * math.pi * a / b
-        return radius * math.cos(angle), radius * math.sin(angle)
+        return disc_point(u, v)
     if pupil.kind == RING:
         # The square is cut into strips that are laid round the ring one after the other: cells stay about as long as
         # wide.

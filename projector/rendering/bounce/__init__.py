@@ -1,0 +1,1 @@
+"""Light that surfaces send to each other, in pictures."""
