@@ -28,7 +28,7 @@ from projector.rendering.stages import Work, as_picture
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.bounce.cells import Cells, Grain, make_cells
 from projector.tracing.bounce.rays import NEARNESS, arriving, nearness_met, share_among_kin, trace_sides
-from projector.tracing.bounce.samples import Places, spread_samples
+from projector.tracing.bounce.samples import SurfacePlaces, spread_samples
 from projector.tracing.bounce.smoothing import smooth_rows, smooth_spread, spread_to_points
 from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.surfaces import PinholeCamera
@@ -68,7 +68,7 @@ class Cloud:
     """All surfaces in cells, and the places on them where light is looked for."""
 
     cells: Cells
-    samples: Places
+    samples: SurfacePlaces
 
     @property
     def points(self) -> Points:

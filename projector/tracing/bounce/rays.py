@@ -114,8 +114,8 @@ def arriving(met, sent, nearness_of, rows, places, start, stop, out, spread):
     of what the sides that they meet send back, sent (n_sides, n_channels); a matte side sends the same everywhere.
 
     spread (n, 2) float32: how fast it may change along the surface, 1/m, and how much of it is chance, both by its
-    second channel. The first is 1/distance on the mean to what sends it, less where few rays bring it; or to all that may hide
-    what sends it. nearness_of: NEARNESS.
+    second channel. The first is 1/distance on the mean to what sends it, less where few rays bring it; or to all that
+    may hide what sends it. nearness_of: NEARNESS.
     """
     n_rays = met.shape[1]
     n_channels = sent.shape[1]

@@ -25,7 +25,7 @@ _R2 = (0.7548776662466927, 0.5698402909980532)
 _FACING_APART = 0.2
 
 
-class Places(NamedTuple):
+class SurfacePlaces(NamedTuple):
     """n places, n / 2 of them on the first side and the same ones again on the other.
 
     points    Points; areas (n,) float64: m² that each stands for
@@ -69,7 +69,9 @@ def _store_samples(bvh, surfaces, cells, triangles, u, v, areas, start, stop, po
         store_surface_point(bvh, surfaces, points, n + i, triangles[i], u[i], v[i], away, areas[i])
 
 
-def spread_samples(surfaces: Surfaces, bvh, cells: Cells, grain: Grain, per_cell: int, run) -> tuple[Cells, Places]:
+def spread_samples(
+    surfaces: Surfaces, bvh, cells: Cells, grain: Grain, per_cell: int, run
+) -> tuple[Cells, SurfacePlaces]:
     """The cells with those numbers that have places, and about `per_cell` places in each.
 
     run(n, work): calls work(start, stop) over 0 … n, in pieces.
@@ -84,7 +86,7 @@ def spread_samples(surfaces: Surfaces, bvh, cells: Cells, grain: Grain, per_cell
     own = cells.numbers[squares]
     patterns = _places_in_groups(own)
     sides = np.concatenate([2 * own, 2 * own + 1]).astype(np.int32)
-    return cells, Places(points, np.tile(spread.areas, 2), sides, np.tile(patterns, 2))
+    return cells, SurfacePlaces(points, np.tile(spread.areas, 2), sides, np.tile(patterns, 2))
 
 
 def _spread_over(surfaces: Surfaces, grain: Grain, per_cell: int) -> _Spread:
