@@ -28,7 +28,10 @@ def meter_words(found) -> list[str]:
     if len(found.lights) > 1:
         rows.append(_together(found.together))
     words += [f"    {line}" for line in _aligned(rows)]
-    words += [f"    {item.light}: no light; {item.no_light}" for item in found.lights if item.alone.f_number is None]
+    for item in found.lights:
+        if item.no_light is not None:
+            what = "no light" if item.alone.f_number is None else "only what other surfaces send"
+            words.append(f"    {item.light}: {what}; {item.no_light}")
     return [*words, *(f"    {line}" for line in _compared(found))]
 
 
@@ -127,6 +130,10 @@ def _compared(found) -> list[str]:
     share = found.together.flash_share
     if 0.0005 < share < 0.9995:
         words.append(f"flash {percent(share)}, steady light {percent(1.0 - share)}: the shutter moves that alone")
+    bounced = [(item.light, item.bounced_share) for item in found.lights if 0.005 < item.bounced_share < 1.0]
+    if bounced:
+        shares = listed([f"{percent(share)} of {name}" for name, share in bounced])
+        words.append(f"from other surfaces: {shares}")
     unstated = [item.light for item in found.lights if not item.is_stated]
     if unstated:
         words.append(
@@ -139,6 +146,8 @@ def _compared(found) -> list[str]:
 
 
 def _ratio(value: float) -> str:
+    if value < 1.0:
+        return f"1 : {1.0 / value:.3g}" if value > 1e-3 else "under 1 : 1000"
     return f"{value:.3g} : 1" if value < 1000.0 else "over 1000 : 1"
 
 

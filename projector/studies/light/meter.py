@@ -20,6 +20,7 @@ from projector.phrases import did_you_mean, listed, nearest, signed
 from projector.rendering.ambient import LightLevel, room_light
 from projector.shown import Drawn, Shown
 from projector.stage.stage import AMBIENT, SceneOrStage, Stage, stage_of
+from projector.studies.light.meter_bounces import bounced_here
 from projector.studies.light.meter_lights import LightHere, other_light_here, projector_here, room_here
 from projector.studies.light.meter_place import meter_place
 
@@ -55,17 +56,19 @@ class LightMetered(Shown):
     """One light at the meter.
 
     alone: as it meters by itself; is_stated: whether its power was, else it is taken to meter right where it is focused
-    or aims; estimate_stops: how far off it may be either way where its power is an estimate; stops_over_key: against
-    the key light, None where one of the two is dark; share: of all light gathered; key_to_it, key_and_it_to_it: the key
-    against it in both meanings of a ratio, the lights' and the sides'; open_gate: of a projector without stencil and
-    blades; longest_deg, shortest_deg: how large it looks; shadow_mm: how wide the edge of a shadow is that it casts
-    from 50 mm off; no_light: why none of it gets there.
+    or aims; estimate_stops: how far off it may be either way where its power is an estimate; bounced_share: of it what
+    comes over other surfaces, where the scene has bounces; stops_over_key: against the key light, None where one of the
+    two is dark; share: of all light gathered; key_to_it, key_and_it_to_it: the key against it in both meanings of a
+    ratio, the lights' and the sides'; open_gate: of a projector without stencil and blades; longest_deg, shortest_deg:
+    how large it looks; shadow_mm: how wide the edge of a shadow is that it casts from 50 mm off; no_light: why none of
+    it gets there straight.
     """
 
     light: str
     alone: Metered
     is_stated: bool
     estimate_stops: float | None
+    bounced_share: float
     stops_over_key: float | None
     share: float
     key_to_it: float | None
@@ -130,6 +133,9 @@ def meter(
     place = meter_place(stage, at, receptor, towards)
     here = [projector_here(staged, place) for staged in stage.projectors]
     here += [other_light_here(staged, place) for staged in stage.lights]
+    if stage.scene.bounces:
+        bounced = bounced_here(stage, place, stage.scene.bounces)
+        here = [item.with_bounced(bounced[item.name]) for item in here]
     room = room_light(stage)
     if room is not None:
         here.append(room_here(room, AMBIENT, place))
@@ -188,6 +194,7 @@ def _light_metered(
         alone=_metered(stage, receptor, [item.level]),
         is_stated=item.is_stated,
         estimate_stops=item.estimate_stops,
+        bounced_share=item.bounced / item.level.level if item.bounced > 0.0 else 0.0,
         stops_over_key=float(stops_between(own, key)) if both else None,
         share=own / total if total > 0.0 else 0.0,
         key_to_it=ratio_of_lights(key, own) if both and not is_key else None,

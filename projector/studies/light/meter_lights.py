@@ -45,7 +45,7 @@ class LightHere(NamedTuple):
     level: lx, or of a flash lx·s, as the receptor weighs it; is_stated: whether its power was; estimate_stops: how far
     off it may be where it is an estimate; open_level: of a
     projector the same without stencil and blades; size: None in the dark, and of the room; no_light: why none gets
-    there.
+    there straight; bounced: what of the level comes over other surfaces.
     """
 
     name: str
@@ -55,6 +55,12 @@ class LightHere(NamedTuple):
     open_level: float | None = None
     size: SourceSize | None = None
     no_light: str | None = None
+    bounced: float = 0.0
+
+    def with_bounced(self, bounced: float) -> LightHere:
+        """The same with what comes of it over other surfaces."""
+        level = LightLevel(self.level.level + bounced, self.level.is_flash)
+        return self._replace(level=level, bounced=bounced)
 
 
 def projector_here(staged: StagedProjector, place: MeterPlace) -> LightHere:

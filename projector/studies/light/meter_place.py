@@ -61,8 +61,8 @@ def meter_place(stage: Stage, reference, receptor: str, towards: str | tuple | N
 
 
 def _surface_at(stage: Stage, camera: np.ndarray, goal: np.ndarray, name: str) -> OnSurface | None:
-    """What the meter is held against, its normal on the outer side of a body and on the camera's of a wall; None in
-    the air.
+    """What the meter is held against, its normal on the outer side of a body and on the camera's of a wall or of a room
+    that it stands in; None in the air.
     """
     origin = camera if np.linalg.norm(camera - goal) > 1e-3 else camera + np.array([0.0, 0.0, 1.0])
     try:
@@ -71,7 +71,8 @@ def _surface_at(stage: Stage, camera: np.ndarray, goal: np.ndarray, name: str) -
         return None
     shapes = {item.name: item.shape for item in stage.scene.surface}
     is_wall = shapes.get(stage.arrays.names[surface.owner]) in ("flat", "sweep")
-    if is_wall and surface.normal @ (camera - surface.point) < 0.0:
+    is_room = not is_wall and _body_around(stage, camera) == surface.owner
+    if (is_wall or is_room) and surface.normal @ (camera - surface.point) < 0.0:
         return surface._replace(normal=-surface.normal)
     return surface
 
