@@ -17,7 +17,7 @@ _FOLDERS = {
     "gear": "scenes/gear",
     "scene": "scenes",
     "mesh": "scenes",
-    "photometric": "scenes",
+    "photometric": "scenes/lamps",
 }
 _ENDINGS = {
     "stencil": (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".webp", ".bmp", ".gif"),

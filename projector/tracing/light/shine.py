@@ -88,12 +88,10 @@ def is_within(outline, x, y):
     if outline.kind == RECTANGLE:
         return abs(x) <= outline.half_sizes[0] and abs(y) <= outline.half_sizes[1]
     if outline.kind == POLYGON:
-        apothem = outline.circumradius * math.cos(math.pi / outline.n_blades)
-        for side in range(outline.n_blades):
-            angle = outline.rotation + 2.0 * math.pi * (side + 0.5) / outline.n_blades
-            if x * math.cos(angle) + y * math.sin(angle) > apothem:
-                return False
-        return True
+        # How far out along the way to the middle of the nearest side.
+        step = 2.0 * math.pi / outline.n_blades
+        turn = (math.atan2(y, x) - outline.rotation) % step - 0.5 * step
+        return math.hypot(x, y) * math.cos(turn) <= outline.circumradius * math.cos(0.5 * step)
     return x * x + y * y <= 1.0
 
 
@@ -269,7 +267,9 @@ def _even_places(outline, n_side: int, has_lip: bool) -> np.ndarray:
             nodes, weights = (np.arange(2 * n_side) + 0.5) / n_side - 1.0, np.full(2 * n_side, 1.0 / n_side)
         x, y = np.meshgrid(nodes * outline.half_sizes[0], nodes * outline.half_sizes[1])
         return np.column_stack([x.ravel(), y.ravel(), 0.25 * np.outer(weights, weights).ravel()])
-    turns = 2 * n_side if outline.kind == DISC else 2 * n_side * outline.n_blades
+    # Of a polygon as many on every side, eight at least.
+    sides = 1 if outline.kind == DISC else outline.n_blades
+    turns = sides * max(-(-2 * n_side // sides), 8)
     angles = outline_turns(outline, turns)
     # Even in the square of the radius; the rim of a polygon is nearer in the middle of its sides.
     out = np.sqrt(0.5 * (nodes + 1.0))
