@@ -53,6 +53,8 @@ from projector.tracing.sight.emitter import resized
 
 # First looks that are remembered of each light beside the last, and of all lights together (of each at least one).
 _REMEMBERED, _FIRST_LOOKS = 3, 8
+# Rows of a picture whose layers are summed at once.
+_ROWS_SUMMED = 16
 
 
 class Layer(NamedTuple):
@@ -129,12 +131,17 @@ class RenderSession:
         """Light of layers together (h, w, 3) float32: flash comes whole within the open shutter, steady light counts
         for as long as it is open.
         """
-        total = None
-        for layer in layers:
-            part = layer.picture if layer.is_flash else layer.picture * np.float32(self.scene.camera.shutter_s)
-            total = part if total is None else total + part
-        if total is None:
-            return np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
+        total = np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
+        opened = np.float32(self.scene.camera.shutter_s)
+
+        def add(start: int, stop: int) -> None:
+            # A few rows of all layers at a time: they stay in the cache.
+            part = total[start:stop]
+            for layer in layers:
+                rows = layer.picture[start:stop]
+                part += rows if layer.is_flash else rows * opened
+
+        self.workers.run_pieces(len(total), add, piece=_ROWS_SUMMED)
         return total
 
     def _layers_made(self, work: Work) -> list[Layer]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
@@ -35,7 +36,16 @@ _RECEIVERS = {"flat": SURFACE, "dome": DOME}
 
 def photometry_of(scene, spec) -> Photometry:
     """The LM-63 file of a measured light. SceneError with all that is wrong with it."""
-    return _read(*file_stamp(find_file(spec.file, scene.folder, "photometric")))
+    return _read(*file_stamp(_file_of(scene, spec)))
+
+
+def _file_of(scene, spec) -> Path:
+    return find_file(spec.file, scene.folder, "photometric")
+
+
+@lru_cache(maxsize=16)
+def _fall_of_file(path: str, changed: int, size: int) -> np.ndarray:
+    return _fall_of(_read(path, changed, size))
 
 
 @lru_cache(maxsize=16)
@@ -49,7 +59,8 @@ def shine_of(scene, spec) -> Shine:
     if spec.kind == "measured":
         photometry = photometry_of(scene, spec)
         outline, radius = make_outline("disc"), _radius_of_opening(photometry, spec.diameter_m)
-        return make_shine(_emitter(pose, outline, radius), BALL, _fall_of(photometry))
+        fall = _fall_of_file(*file_stamp(_file_of(scene, spec)))
+        return make_shine(_emitter(pose, outline, radius), BALL, fall)
     outline, radius = _outline_of(spec)
     emitter = _emitter(pose, outline, radius)
     if spec.kind == "tube":
@@ -83,17 +94,23 @@ def _outline_of(spec) -> tuple[Outline, float]:
 
 def _fall_of_flat(spec) -> np.ndarray | None:
     """Luminance (1, N_ANGLES) of a flat light by angle, None where it is the same in all directions."""
+    beam = size_of(spec, "beam_deg")
+    field = None if beam is None else needed_size(spec, "field_deg")
+    return _fall_by_angle(beam, field, None if spec.grid is None else grid_depth(spec.grid))
+
+
+@lru_cache(maxsize=64)
+def _fall_by_angle(beam: float | None, field: float | None, depth: float | None) -> np.ndarray | None:
+    """The same by beam and field, degrees, and a grid's depth over its cell width."""
     angles = angles_of_table()
     cosines = np.cos(angles)
     fall = np.where(cosines > 0.0, 1.0, 0.0)
-    beam = size_of(spec, "beam_deg")
-    if beam is not None:
-        fall = fall * beam_intensity(angles, beam, needed_size(spec, "field_deg")) / np.maximum(cosines, _LEAST_COSINE)
-    if spec.grid is not None:
-        depth = grid_depth(spec.grid)
+    if beam is not None and field is not None:
+        fall = fall * beam_intensity(angles, beam, field) / np.maximum(cosines, _LEAST_COSINE)
+    if depth is not None:
         tangents = np.tan(np.minimum(angles, 0.5 * math.pi - 1e-9))
         fall = fall * np.array([honeycomb_transmission(float(tangent), depth) for tangent in tangents])
-    return None if beam is None and spec.grid is None else fall[None, :]
+    return None if beam is None and depth is None else fall[None, :]
 
 
 def beam_intensity(angles: np.ndarray, beam_deg: float, field_deg: float) -> np.ndarray:

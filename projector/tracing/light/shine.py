@@ -9,6 +9,8 @@ luminance then gives π·L·(R/d)² exactly (disc source: I. E. Irodov, Problems
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -18,7 +20,7 @@ from projector.jit import formula
 from projector.optics.area_light import RECTANGLE as ANY_RECTANGLE
 from projector.optics.area_light import dome_response
 from projector.tracing.sight.emitter import Emitter, in_light_frame, in_world
-from projector.tracing.sight.outline import DISC, POLYGON, RECTANGLE, outline_point
+from projector.tracing.sight.outline import DISC, POLYGON, RECTANGLE, Outline, outline_point
 from projector.tracing.sight.points import DOME, IN_AIR
 
 FLAT, TUBE, BALL = 0, 1, 2
@@ -28,6 +30,8 @@ _PER_STEP = (N_ANGLES - 1) / math.sqrt(2.0)
 N_RAYS_MADE = 4096
 N_LEVELS = 3
 """Sets of places that stand for the whole of what shines: few for a light far away, many for one close by."""
+# Of an Outline's fields those that say its shape, where it is no bitmap's: kind … area.
+_N_OF_SHAPE = Outline._fields.index("area") + 1
 
 
 class Shine(NamedTuple):
@@ -218,8 +222,6 @@ def make_shine(
     emitter: Emitter, form: int, fall: np.ndarray | None = None, rim_stops: float = 0.0, lip: float = 0.0
 ) -> Shine:
     """A light of an emitter. fall: see Shine, None for one luminance everywhere and in every direction."""
-    levels = [_even_places(emitter.outline, n_side, lip > 0.0) for n_side in (4, 8, 16)]
-    starts = np.concatenate([[0], np.cumsum([len(level) for level in levels])]).astype(np.int32)
     is_even = fall is None and rim_stops == 0.0 and lip == 0.0
     table = np.ones((1, N_ANGLES)) if fall is None else np.ascontiguousarray(np.atleast_2d(fall), float)
     return Shine(
@@ -228,11 +230,26 @@ def make_shine(
         table,
         float(rim_stops),
         float(lip),
-        np.concatenate(levels),
-        starts,
-        rays_to(emitter.outline),
+        *_places_of(_Sampled(emitter.outline[:_N_OF_SHAPE], lip > 0.0, emitter.outline)),
         is_even,
     )
+
+
+@dataclass(frozen=True)
+class _Sampled:
+    """An outline that a light has, told from others by the numbers of its shape."""
+
+    shape: tuple
+    has_lip: bool
+    outline: Outline = field(compare=False)
+
+
+@lru_cache(maxsize=64)
+def _places_of(sampled: _Sampled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """`places`, `levels` and `rays` of a Shine: the same of every light of a shape, wherever it stands."""
+    levels = [_even_places(sampled.outline, n_side, sampled.has_lip) for n_side in (4, 8, 16)]
+    starts = np.concatenate([[0], np.cumsum([len(level) for level in levels])]).astype(np.int32)
+    return np.concatenate(levels), starts, rays_to(sampled.outline)
 
 
 def rays_to(outline) -> np.ndarray:
