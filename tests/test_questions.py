@@ -16,6 +16,7 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from projector.cli import app
+from projector.files.finding import shipped_folder
 from projector.rendering.maps.irradiance import irradiance_map
 from projector.scene.placement import stencil_of
 from projector.scene.reading.reader import load, with_overrides
@@ -720,6 +721,25 @@ def test_29_three_to_one_has_two_meanings(tmp_path):
     assert "2 : 1 as key : fill, 3 : 1 as key + fill : fill, 0.58 stops apart" in words
 
 
+@pytest.mark.parametrize("light", ["left edge", "right edge", "hair"])
+def test_29_edge_and_hair_lights_over_the_key_for_a_hard_glamorous_look(light):
+    """Over the key for such a look (common practice, no source), by how much the scene says: each metered alone where
+    it is aimed, the flat receptor turned to it and then to the key, and nothing of the head between.
+    """
+    scene, before = load(shipped_folder("scene") / "10-edges-over-the-key.toml"), (0.0, 1.6, 0.3)
+    wanted = next(item.against.stops for item in scene.light if item.name == light)
+    assert wanted > 0.0
+    levels = []
+    for name in (light, "key"):
+        change = f"light.{light}.against.at={list(before)}"
+        (point,) = asked(
+            "meter", "10-edges-over-the-key", ",".join(map(str, before)), "--receptor", "flat", "--towards", name,
+            "--with", change,
+        )["points"]  # fmt: skip
+        levels.append({item["light"]: item["alone"]["stops_over_camera"] for item in point["lights"]}[name])
+    assert levels[0] - levels[1] == pytest.approx(wanted, abs=STOPS)
+
+
 def test_30_the_shutter_moves_the_steady_part_only(tmp_path):
     """f/5.6, ISO 100, 1/30 → 1/8: +1.91 stops of steady light, none of a flash (marks taken as typed)."""
     flash = "reading = { f_number = 5.6, iso = 100, distance_m = 6 }"
@@ -840,3 +860,79 @@ def test_32_lamps_on_the_mains_need_whole_cycles(lamp_hz):
     assert not between["passes"] and between["whole_shutter_s"] == pytest.approx(2 / lamp_hz, rel=1e-9)
     # A lamp that swings fast is even at any shutter.
     assert asked("timing", "--shutter-s", 1.5 / 100, "--lamp-hz", 25_100)["passes"]
+
+
+def test_36_beams_in_the_air(tmp_path):
+    """Haze scatters forward, so a beam is brightest looking towards its lamp, and it lifts the blacks; common practice,
+    no source. The same beam from before the black wall and from behind the lamp, as far from its axis.
+    """
+    from PIL import Image
+
+    def seen(z, *haze):
+        changes = [
+            f"camera.position_m=[0.5, 1.5, {z}]",
+            "camera.aim=[0, 1.5, 1.25]",
+            "surface.wall.reflectance=0",
+            *haze,
+        ]
+        options = [word for change in changes for word in ("--with", change)]
+        out = tmp_path / f"{z}-{len(haze)}"
+        said("preview", "01-square-wall", "--size", "64x48", "--quality", "quick", "--out", out, *options)
+        return np.asarray(Image.open(out.with_name(f"{out.name}.png")).convert("L"), float)
+
+    haze = ("haze.loss_percent=10", "haze.over_m=4")
+    assert seen(0.05).max() == 0.0
+    assert seen(0.05, *haze).mean() > 2.0 * seen(2.45, *haze).mean() > 2.0
+
+
+# --- air
+
+
+BEAM = """format = 1
+[camera]
+position_m = [0.0, 1.5, 3.0]
+aim = [0.0, 1.5, 0.0]
+focal_length_mm = 200
+f_number = 4
+iso = 800
+[[projector]]
+name = "beam"
+position_m = [{x}, 1.5, {z}]
+aim = [0.0, 1.5, 0.0]
+gate = {{ shape = "rectangle", width_mm = 6, height_mm = 30 }}
+lens = {{ focal_length_mm = 85, f_number = 2.8 }}
+focus = {{ distance_m = 2.0 }}
+reading = {{ f_number = 22, iso = 100, distance_m = 2.0 }}
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.5, -6.0]
+width_m = 20
+height_m = 6
+reflectance = 0.0
+{haze}
+"""
+HAZE = "[haze]\nextinction_per_m = 0.01\nforward = 0.75"
+
+
+def in_the_air(folder, degrees: float, haze: str = HAZE) -> float:
+    """Linear light of the middle of a picture, of one: a beam that crosses what the camera looks along and turns by so
+    much towards it.
+    """
+    turn = math.radians(degrees)
+    scene = folder / "beam.toml"
+    scene.write_text(BEAM.format(x=2.0 * math.sin(turn), z=-2.0 * math.cos(turn), haze=haze))
+    said("preview", scene, "--quality", "quick", "--size", "96x72", "-o", folder / "beam.png", "--overwrite")
+    code = np.asarray(Image.open(folder / "beam.png"), float)[34:38, 46:50].mean() / 255.0
+    return ((code + 0.055) / 1.055) ** 2.4
+
+
+def test_36_beams_in_the_air_are_strongest_looking_towards_the_lamp_and_lift_the_blacks(tmp_path):
+    """A thin beam sends σ·p(θ)·E·ℓ along the ray that crosses it (definitions of σ and p), p after L. G. Henyey & J. L.
+    Greenstein, ApJ 93, 70 (1941): from 30° to 150° it falls by their p alone. Bytes leave 3 % of the dim one.
+    """
+    assert in_the_air(tmp_path, 30.0, haze="") == pytest.approx(0.0, abs=0.004)
+    towards, away = in_the_air(tmp_path, 30.0), in_the_air(tmp_path, 150.0)
+    cosine, g = math.cos(math.radians(30.0)), 0.75
+    wanted = ((1.0 + g * g + 2.0 * g * cosine) / (1.0 + g * g - 2.0 * g * cosine)) ** 1.5
+    assert 0.3 < towards < 0.98 and away > 0.004
+    assert math.log2(towards / away) == pytest.approx(math.log2(wanted), abs=0.1)
