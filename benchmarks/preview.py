@@ -36,6 +36,8 @@ WANTED_MS = {
     "projector moved": 600,
     "camera moved, half size": 200,
     "camera moved": 800,
+    "haze, half size": 3000,
+    "haze, power": 60,
     "cold process to first PNG": 2500,
 }
 SCENE = """
@@ -87,6 +89,12 @@ def timed(session, scene) -> float:
     return 1e3 * (time.perf_counter() - start)
 
 
+def shown_after(session, before, scene) -> float:
+    """The same of a scene that the session shows after another one: what that does not have is made anew."""
+    timed(session, before)
+    return timed(session, scene)
+
+
 def changes(index: int) -> dict[str, list[str]]:
     """The overrides of each kind of change, another value every time."""
     return {
@@ -126,6 +134,11 @@ def measure() -> tuple[dict[str, list[float]], str]:
         found[f"{name}, half size"] = [
             timed(half, with_overrides(base, changes(index + 1)[name])) for index in range(REPEATS)
         ]
+    hazy = with_overrides(base, ["haze={loss_percent=10.0, over_m=4.0}"])
+    found["haze, half size"] = [shown_after(half, base, hazy) for _ in range(REPEATS)]
+    found["haze, power"] = [
+        timed(half, with_overrides(hazy, [f"projector.key.reading.iso={100 + index}"])) for index in range(REPEATS)
+    ]
     bare = load_text(
         SCENE.replace("sitter.chin", "backdrop.centre").replace('"sitter.nose_tip"', "[0.0, 1.6, -1.0]"),
         "benchmark",
