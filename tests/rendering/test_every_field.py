@@ -1,4 +1,4 @@
-"""Every single field of three scenes is changed, one at a time: a session that has just shown the scene as it was has
+"""Every single field of four scenes is changed, one at a time: a session that has just shown the scene as it was has
 to show the changed one as a new session does, to the byte.
 
 The fields are found by walking the model, so a field that is new is changed as well; for each another legal value is
@@ -218,6 +218,104 @@ position_m = [-0.5, -0.4, 0.2]
 [ambient]
 reading = { f_number = 2.8, shutter_s = 0.02, iso = 100, receptor = "flat", meter_constant = 250 }
 """
+LIT = """
+format = 1
+[gear]
+title = "What is there"
+[[gear.unit]]
+name = "lamp"
+reading = { f_number = 8, distance_m = 2.0 }
+[[gear.unit]]
+name = "second lamp"
+reading = { f_number = 5.6, distance_m = 2.0 }
+[[gear.unit]]
+name = "spare"
+reading = { f_number = 4, distance_m = 2.0 }
+[camera]
+position_m = [0.3, 1.6, 2.6]
+aim = "sitter.chin"
+focal_length_mm = 40
+[[figure]]
+name = "sitter"
+kind = "head"
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.4, -0.8]
+width_m = 3.0
+height_m = 3.0
+[[projector]]
+name = "window"
+position_m = [-0.7, 1.7, 1.8]
+aim = "wall.centre"
+gate = { shape = "round", diameter_mm = 30 }
+lens = { focal_length_mm = 85, f_number = 2.8 }
+power = { unit = "lamp", setting = "1/2" }
+[[light]]
+name = "head"
+kind = "bare"
+position_m = [0.9, 1.9, 1.2]
+aim = "sitter.chin"
+power = { unit = "second lamp", stops = -1 }
+[[light]]
+name = "key"
+kind = "panel"
+width_m = 0.7
+height_m = 0.9
+recess_m = 0.05
+layers = 1
+grid = { beam_deg = 50 }
+roll_deg = 10
+position_m = [-1.0, 2.0, 1.3]
+aim = "sitter.nose_tip"
+filter = [{ kind = "neutral", stops = 0.5 }]
+reading = { f_number = 8, at = "sitter.nose_tip", iso = 200, receptor = "dome" }
+[[light]]
+name = "back"
+kind = "panel"
+diameter_m = 0.8
+n_sides = 8
+position_m = [1.3, 1.9, 0.9]
+aim = "sitter.nose_tip"
+source = { kind = "led", temperature_k = 4000 }
+flash = false
+against = { of = "key", at = "sitter.chin", stops = -1 }
+[[light]]
+name = "spot"
+kind = "spot"
+diameter_m = 0.1
+beam_deg = 12
+field_deg = 25
+position_m = [0.4, 2.6, -0.5]
+aim = "sitter.chin"
+output = { lumen_seconds = 4 }
+[[light]]
+name = "tube"
+kind = "tube"
+length_m = 0.8
+diameter_m = 0.03
+position_m = [-0.9, 1.2, -0.4]
+aim = "wall.centre"
+energy = { watts = 20, lumens_per_watt = 60 }
+[[light]]
+name = "lamp"
+kind = "measured"
+file = "lamp.ies"
+diameter_m = 0.2
+position_m = [0.8, 1.2, 1.8]
+aim = "wall.centre"
+[[light]]
+name = "strip"
+kind = "strip"
+width_m = 0.2
+height_m = 0.9
+grid = { cell_mm = 20, depth_mm = 25 }
+position_m = [1.2, 1.6, -0.3]
+aim = "sitter.chin"
+reading = { f_number = 4, distance_m = 1.0, shutter_s = 0.01 }
+[ambient]
+of = "back"
+stops_under = 5
+"""
 HELD = tempfile.TemporaryDirectory(prefix="every-field-")
 FOLDER = Path(HELD.name)
 ROWS, COLUMNS = np.indices((72, 72))
@@ -237,7 +335,15 @@ for name, passed in (("mauve", (0.7, 0.3, 0.6)), ("straw", (0.2, 0.7, 0.8))):
     (FOLDER / f"{name}.csv").write_text(f"wavelength_nm,transmittance\n{rows}")
 (FOLDER / "rock.off").write_text(ROCK)
 (FOLDER / "stone.off").write_text(ROCK.replace("26", "34"))
-SCENES = {name: load_text(text, name, FOLDER) for name, text in (("bare", BARE), ("full", FULL), ("odd", ODD))}
+ANGLES = range(0, 91, 15)
+for name, power in (("lamp", 1), ("other", 3)):
+    candela = " ".join(f"{900 * np.cos(np.radians(angle)) ** power:.3f}" for angle in ANGLES)
+    (FOLDER / f"{name}.ies").write_text(
+        f"IESNA:LM-63-2002\nTILT=NONE\n1 -1 1 {len(ANGLES)} 1 1 2 -0.1 -0.1 0\n1 1 50\n"
+        f"{' '.join(map(str, ANGLES))}\n0\n{candela}\n"
+    )
+TEXTS = {"bare": BARE, "full": FULL, "odd": ODD, "lit": LIT}
+SCENES = {name: load_text(text, name, FOLDER) for name, text in TEXTS.items()}
 
 # Other words for what a string may say, by its field.
 WORDS = {
@@ -246,10 +352,10 @@ WORDS = {
     "unit": ["second lamp"],
     "setting": ["1/4"],
     "lowest": ["1/32"],
-    "of": ["back", "window"],
+    "of": ["back", "window", "key", "strip"],
     "glass": ["N-SF11"],
     "achromat": [["N-BK7", "N-SF11"]],
-    "file": ["stripes.png", "dots.png", "slot.png", "stone.off", "straw.csv"],
+    "file": ["stripes.png", "dots.png", "slot.png", "stone.off", "straw.csv", "other.ies"],
 }
 PLACES = ["sitter.mouth", "sitter.right_eye", "wall.centre", "rock.centre", [0.05, 1.35, 0.02]]
 NUMBERS = [0.4, 0.7, 1.5, 3, 7, 20, 60, 250, 550, 5000]
@@ -293,6 +399,16 @@ EXAMPLES = {
         {"lux": 40},
         {"reading": {"f_number": 2, "shutter_s": 0.01}},
     ],
+    "Light": [
+        {"name": "more", "kind": "bare", "position_m": [0.5, 1.9, 1.9], "aim": [0, 1.4, 0]},
+        {"name": "more", "kind": "dish", "position_m": [0.5, 1.9, 1.9], "aim": [0, 1.4, 0], "grid": {"beam_deg": 40}},
+        {"name": "more", "kind": "hard", "position_m": [0.5, 1.9, 1.9], "aim": [0, 1.4, 0], "on": False},
+    ],
+    "Honeycomb": [{"beam_deg": 30}, {"cell_mm": 10, "depth_mm": 15}],
+    "LightReading": [{"f_number": 5.6, "distance_m": 1.2}, {"f_number": 5.6, "at": [0, 1.5, 0.2], "shutter_s": 0.02}],
+    "Against": [{"of": "key", "at": [0, 1.5, 0.2], "stops": 1}],
+    "LightOutput": [{"lumens": 300}],
+    "Energy": [{"watt_seconds": 5}],
     "Haze": [{"extinction_per_m": 0.08}, {"loss_percent": 15, "over_m": 3}],
     "Focus": [{"distance_m": 1.7}],
     "Surface": [
@@ -369,12 +485,12 @@ def others(field: str, annotation, value):
         yield from EXAMPLES[part[0].__name__] if value is None else ()
     elif field in ("aim", "at", "focus"):
         yield from PLACES
+    elif any(get_origin(one) is Literal for one in allowed):
+        yield from (word for one in allowed for word in get_args(one))
     elif field in WORDS:
         yield from WORDS[field]
     elif isinstance(value, bool):
         yield not value
-    elif any(get_origin(one) is Literal for one in allowed):
-        yield from (word for one in allowed for word in get_args(one))
     elif isinstance(value, list):
         yield from ([first, *value[1:]] for first in (value[0] + 0.15, value[0] - 0.15, 1.02 * value[0]))
     elif isinstance(value, int):
