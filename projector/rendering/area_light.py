@@ -20,7 +20,14 @@ from projector.tracing.light.area import (
     look_again_at_rows,
     look_first_at_rows,
 )
-from projector.tracing.light.area_reference import light_by_rays
+from projector.tracing.light.area_reference import glossy_light_by_rays, light_by_rays
+from projector.tracing.light.glossy import Glossy
+from projector.tracing.light.highlights import (
+    fill_open_sheen,
+    look_along_lobes,
+    take_lobes_alone,
+    take_lobes_of_rows,
+)
 from projector.tracing.light.shine import N_RAYS_MADE, Shine
 from projector.tracing.sight.points import Points, n_points
 
@@ -41,6 +48,15 @@ class Received(NamedTuple):
 
     value: np.ndarray
     share: np.ndarray
+
+
+class Sheen(NamedTuple):
+    """What the skins of n points do with a light: body (n,) float32, the factor on what the body sends back (1 without
+    a skin); lobe (n,) float32, what shines to the eye over it, in the sr of `Received.value` on a white matte surface.
+    """
+
+    body: np.ndarray
+    lobe: np.ndarray
 
 
 def received(
@@ -93,6 +109,42 @@ def _look_at_rows(arrays, shine, points, lit, rows: Rows, workers, progress, sum
     workers.run_pieces(height, take_means, piece=_ROWS_PIECE)
 
 
+def sheen(
+    arrays: SceneArrays,
+    shine: Shine,
+    points: Points,
+    found: Received,
+    glossy: Glossy,
+    workers: Workers,
+    progress: Progress | None = None,
+    *,
+    rows: Rows | None = None,
+) -> Sheen:
+    """What skins send to the eye of one light that points were found to get; rows as in `received`."""
+    count = n_points(points)
+    body, lobe, sums = np.empty(count, np.float32), np.empty(count, np.float32), np.empty((count, 2), np.float32)
+    width, first = (rows.width, rows.first) if rows is not None else (0, 0)
+
+    def look_open(start, stop):
+        fill_open_sheen(shine, points, glossy, found.value, start, stop, body, lobe)
+
+    def look_along(start, stop):
+        look_along_lobes(shine, arrays.bvh, points, glossy, found.share, lobe, width, first, start, stop, sums)
+
+    workers.run_pieces(count, look_open, "highlights", progress, piece=_ALONE_PIECE)
+    workers.run_pieces(count, look_along, "highlights", progress, piece=_ALONE_PIECE)
+    if rows is None:
+        take_lobes_alone(found.share, sums, 0, count, lobe)
+        return Sheen(body, lobe)
+    height, seen = count // width, lobe.copy()
+
+    def take_means(start, stop):
+        take_lobes_of_rows(points, found.share, sums, width, height, start, stop, seen)
+
+    workers.run_pieces(height, take_means, piece=_ROWS_PIECE)
+    return Sheen(body, seen)
+
+
 def received_by_rays(
     arrays: SceneArrays,
     shine: Shine,
@@ -101,11 +153,17 @@ def received_by_rays(
     seed: int,
     workers: Workers,
     progress: Progress | None = None,
+    glossy: Glossy | None = None,
 ) -> np.ndarray:
-    """The same (n,) by n_side² random rays a point and nothing else: what the fast way is held to."""
-    out = np.empty(n_points(points))
+    """The same (n,) by n_side² random rays a point and nothing else: what the fast way is held to.
+
+    With skins (n, 2): body · value, and the lobe.
+    """
+    out = np.empty(n_points(points) if glossy is None else (n_points(points), 2))
 
     def work(start, stop):
+        if glossy is not None:
+            return glossy_light_by_rays(shine, arrays.bvh, points, glossy, n_side, seed, start, stop, out)
         light_by_rays(shine, arrays.bvh, points, n_side, seed, start, stop, out)
 
     workers.run_pieces(len(out), work, "rays", progress, piece=2048)

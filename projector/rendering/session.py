@@ -41,6 +41,7 @@ from projector.rendering.haze.view_rays import view_rays
 from projector.rendering.kept import STACKS, Kept, Made, Store
 from projector.rendering.prepared_light import LightSource, Reach
 from projector.rendering.sampling import Window, quality_called
+from projector.rendering.skins import Skins, weights_with_lobes
 from projector.rendering.stages import View, Work
 from projector.rendering.workers import Progress, Workers
 from projector.scene.model import Scene
@@ -164,9 +165,10 @@ class RenderSession:
             layers += [Layer(picture, light.staged.power.is_flash, False) for light, picture in in_haze]
         room = room_light(self.stage)
         if room is not None:
-            inputs = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
-            if haze is not None:
-                inputs += (haze.left, haze.air.albedo * self._room_white(room))
+            inputs: tuple = (self._room_table(room), tuple(sets.values()), view.camera, self.quality)
+            inputs += (None, None) if haze is None else (haze.left, haze.air.albedo * self._room_white(room))
+            if (skins := self.skins(work)) is not None:
+                inputs += (skins.of_even_light(tuple(sets.values()), self._room_white(room)),)
             layers.append(Layer(self.kept.get("ambient", stages.even, inputs).value, room.is_flash, False))
         if self.scene.bounces and view.arrays.value.names:
             bounces = Bounces(self, view, work, sets, None if haze is None else haze.left)
@@ -193,6 +195,10 @@ class RenderSession:
             if not spec.on:
                 self.kept.keep(tuple(f"{stage} {spec.name}" for stage in _AreaLightInSession.STAGES))
         return [_AreaLightInSession(self, staged, view, work) for staged in self.stage.lights]
+
+    def skins(self, work: Work) -> Skins | None:
+        """The stages of skins; None where all is matte."""
+        return None if self.stage.glossy is None else Skins(self.kept, self.stage.glossy, work)
 
     def _view(self) -> View:
         arrays = self.kept.get("meshes", lambda _: self.stage.arrays, (shape_inputs(self.scene),))
@@ -230,7 +236,7 @@ class _AreaLightInSession:
     STAGES = (
         *("received grid", "received outlines", "shadow edges", "received shadow edges", "tinted"),
         *("left by haze", "in haze", "seen in haze"),
-        *("received cloud", "on cloud", *Bounces.STAGES),
+        *("received cloud", "on cloud", *Bounces.STAGES, *Skins.STAGES),
     )
 
     def __init__(self, session: RenderSession, staged: StagedLight, view: View, work: Work):
@@ -252,9 +258,10 @@ class _AreaLightInSession:
         sets = (grid, outlines, edges)
         lit = (on_grid, self._received("outlines", outlines), self._received("shadow edges", edges))
         inputs = (self._table(), sets, lit, view.camera, quality)
-        if haze is not None:
-            inputs += (self._get("left by haze", stages.left_by_haze, (haze.air, sets, view.camera)),)
-        return self._get("tinted", partial(stages.tinted, self.work), inputs).value
+        left = None if haze is None else self._get("left by haze", stages.left_by_haze, (haze.air, sets, view.camera))
+        skins = self.session.skins(self.work)
+        of_light = None if skins is None else skins.of_light(self.staged, view.arrays, sets, lit, rows)
+        return self._get("tinted", partial(stages.tinted, self.work), (*inputs, left, of_light)).value
 
     def in_haze(self, sets: tuple[Made, ...], haze: _Haze) -> np.ndarray:
         """What the haze sends to the camera of its light (h, w, 3) float32."""
@@ -345,12 +352,14 @@ class _LightInSession:
         for name, points in sets.items():
             reach = reach.joined(self._reach(name, points))
         seen = tuple(self.seen(name, points) for name, points in sets.items())
-        weights = self.source.weights(self.session.stage.reflectances, prepared_light.XYZ_CHANNELS)
+        glossy = self.session.stage.glossy
+        made = prepared_light.LightSource.weights if glossy is None else weights_with_lobes
+        weights = made(self.source, self.session.stage.reflectances, prepared_light.XYZ_CHANNELS)
         # What is in the gate goes by what it is drawn of: its picture may have been let go and drawn again.
         light = (self.source.light, self.staged.gate_inputs, weights)
         lit = (tuple(sets.values()), seen, self.squares(sets["grid"]), reach, self.view.camera, self.view.quality)
-        left = () if haze is None else (haze.left,)
-        return self._get("look-ups", self._projected, (*light, *lit, *left)).value
+        seen_through = (None if haze is None else haze.left, glossy)
+        return self._get("look-ups", self._projected, (*light, *lit, *seen_through)).value
 
     def _projected(self, _light, _gate_inputs, *inputs) -> np.ndarray:
         return stages.projected(self.work, self._prepare, *inputs)

@@ -12,7 +12,7 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 from projector.rendering import area_light, prepared_light, sampling, shadows
-from projector.rendering.area_light import Received, Rows
+from projector.rendering.area_light import Received, Rows, Sheen
 from projector.rendering.haze import seen as haze_seen
 from projector.rendering.haze import summed as haze_summed
 from projector.rendering.haze.seen import SeenInAir
@@ -24,6 +24,7 @@ from projector.rendering.workers import Progress, Workers
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light import area
 from projector.tracing.light.air import Air, Beam, Sums, ViewRays
+from projector.tracing.light.glossy import Glossy, fill_even_lobes, look_from_eye, tint_glossy
 from projector.tracing.light.shine import Shine
 from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.emitter import Emitter
@@ -135,21 +136,31 @@ def projected(
     camera: PinholeCamera,
     quality: Quality,
     left: tuple[np.ndarray, ...] | None = None,
+    glossy: Glossy | None = None,
 ) -> np.ndarray:
     """One light over all sets as a picture (h, w, 3) float32. prepare: gives the light as its inputs say; left: see
-    `left_by_haze`.
+    `left_by_haze`; glossy: with skins the weights have three more channels, of white materials.
     """
     prepared = prepare()
     values = []
     with prepared_light.stacks_ready(prepared, reach) as stacks:
         for item, visibility in zip(sets, seen, strict=True):
-            out = np.zeros((item.count, 3), np.float32)
+            out = np.zeros((item.count, weights.shape[2]), np.float32)
             lie = squares if item.pixels is None else None
             prepared_light.light_points(
                 prepared, item.points, visibility, stacks, weights, out, work.workers, work.progress, lie
             )
-            values.append(out)
+            values.append(out if glossy is None else _from_eye(work, glossy, prepared.light.emitter, item, out))
     return as_picture(values, left, sets, camera, quality)
+
+
+def _from_eye(work: Work, glossy: Glossy, emitter: Emitter, item: PointSet, values: np.ndarray) -> np.ndarray:
+    out = np.empty((item.count, 3), np.float32)
+    work.workers.run_pieces(
+        item.count,
+        lambda start, stop: look_from_eye(glossy, item.points, emitter.position, values, start, stop, out),
+    )
+    return out
 
 
 def even(
@@ -159,21 +170,50 @@ def even(
     quality: Quality,
     left: tuple[np.ndarray, ...] | None = None,
     from_air: np.ndarray | None = None,
+    skins: tuple[tuple[np.ndarray, ...], np.ndarray] | None = None,
 ) -> np.ndarray:
     """The light that each object sends back of even light, by a table (k + 1, 3) over objects, as a picture.
 
     In haze, of which `left` gets through, that sends from_air (3,) of the same light where it is deep without end.
+    skins: the share of it that each point's skin sends back (see `even_lobes`), and what white would (3,).
     """
-    values = _dimmed([table[item.points.materials] for item in sets], left)
+    values = [table[item.points.materials] for item in sets]
+    if skins is not None:
+        shares, white = skins
+        values = [value + share[:, None] * (white - value) for value, share in zip(values, shares, strict=True)]
+    values = _dimmed(values, left)
     if left is not None:
         for value, share in zip(values, left, strict=True):
             value += (1.0 - share)[:, None] * from_air
     return _gathered(values, sets, camera, quality)
 
 
+def even_lobes(work: Work, glossy: Glossy, sets: tuple[PointSet, ...]) -> tuple[np.ndarray, ...]:
+    """Share (n,) float32 of even light that the skin of each point of the sets sends to the eye."""
+    shares = []
+    for item in sets:
+        out = np.empty(item.count, np.float32)
+        fill_even_lobes(glossy, item.points, 0, item.count, out)
+        shares.append(out)
+    return tuple(shares)
+
+
 def received(work: Work, arrays: SceneArrays, shine: Shine, points: PointSet, view_rows: Rows | None) -> Received:
     """What points get of a light without a gate; view_rows: how they lie, if they are a picture's grid."""
     return area_light.received(arrays, shine, points.points, work.workers, work.progress, rows=view_rows)
+
+
+def sheen(
+    work: Work,
+    arrays: SceneArrays,
+    shine: Shine,
+    points: PointSet,
+    found: Received,
+    glossy: Glossy,
+    view_rows: Rows | None,
+) -> Sheen:
+    """What the skins of points send to the eye of a light without a gate that they were found to get."""
+    return area_light.sheen(arrays, shine, points.points, found, glossy, work.workers, work.progress, rows=view_rows)
 
 
 def shadow_edges_of(work: Work, on_grid: Received, grid: PointSet, outlines: PointSet, *view) -> PointSet:
@@ -195,8 +235,14 @@ def tinted(
     camera: PinholeCamera,
     quality: Quality,
     left: tuple[np.ndarray, ...] | None = None,
+    skins: tuple[tuple[Sheen, ...], np.ndarray] | None = None,
 ) -> np.ndarray:
-    """One light without a gate as a picture (h, w, 3) float32, by a table (k, 3) of what each material sends back."""
+    """One light without a gate as a picture (h, w, 3) float32, by a table (k, 3) of what each material sends back.
+
+    skins: what they do of it, and what a white material sends back (3,).
+    """
+    if skins is not None:
+        return as_picture(_tinted_glossy(work, table, sets, received, *skins), left, sets, camera, quality)
     values = []
     for item, light in zip(sets, received, strict=True):
         out = np.empty((item.count, 3), np.float32)
@@ -208,6 +254,20 @@ def tinted(
         )
         values.append(out)
     return _gathered(_dimmed(values, left), sets, camera, quality)
+
+
+def _tinted_glossy(work: Work, table, sets, received, sheens, white) -> list[np.ndarray]:
+    values = []
+    for item, light, skin in zip(sets, received, sheens, strict=True):
+        out = np.empty((item.count, 3), np.float32)
+        work.workers.run_pieces(
+            item.count,
+            lambda start, stop, item=item, light=light, skin=skin, out=out: tint_glossy(
+                light.value, skin.body, skin.lobe, item.points.materials, table, white, start, stop, out
+            ),
+        )
+        values.append(out)
+    return values
 
 
 def left_by_haze(air: Air, sets: tuple[PointSet, ...], camera: PinholeCamera) -> tuple[np.ndarray, ...]:

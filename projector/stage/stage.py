@@ -28,9 +28,10 @@ from projector.stage.lamps import lamp_power
 from projector.stage.optics import FocusDistances, bitmap_of, focus_of, gate_of, light_arrays
 from projector.stage.power import Power, power_of
 from projector.stage.shines import shine_of
-from projector.stage.surfaces import SceneArrays, reflectances_of, scene_arrays
+from projector.stage.surfaces import SceneArrays, gloss_of, reflectances_of, scene_arrays
 from projector.tracing.gate.gate_image import Bitmap, GateOpening, open_bitmap
 from projector.tracing.gate.lens_law import Projection
+from projector.tracing.light.glossy import Glossy, glossy_from
 from projector.tracing.light.shine import Shine
 from projector.tracing.rays.surfaces import PinholeCamera
 
@@ -129,6 +130,12 @@ class Stage:
     def reflectances(self) -> np.ndarray:
         """Reflectance spectra (k, 71) of the objects."""
         return reflectances_of(self.scene)
+
+    @made_once
+    def glossy(self) -> Glossy | None:
+        """The skins of the objects as the camera looks at them; None where all are matte."""
+        gloss = gloss_of(self.scene)
+        return None if gloss is None else glossy_from(gloss, self.camera(1, 1).position)
 
     def camera(self, width: int, height: int) -> PinholeCamera:
         """The camera for a picture of width × height pixels."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from projector.optics.finishes import FINISHES, MATTE
+from projector.optics.gloss import Gloss, make_gloss
 from projector.photometry.colour import reflectance_from_linear_srgb
 from projector.photometry.spectra import N_WAVELENGTHS
 from projector.scene.placement import file_stamp, mesh_path, placed_objects
@@ -50,7 +53,7 @@ def scene_arrays(scene) -> SceneArrays:
 
 
 # What a surface or a figure says of its look; all else that it says is of its shape.
-_LOOK = {"reflectance", "colour"}
+_LOOK = {"reflectance", "colour", "finish"}
 
 
 def shape_inputs(scene) -> tuple:
@@ -62,6 +65,18 @@ def shape_inputs(scene) -> tuple:
 def reflectances_of(scene) -> np.ndarray:
     """Reflectance spectra (k, 71) of the scene's materials, in the order of `Surfaces.materials`: one an object."""
     return np.array([_reflectance(item) for item in (*scene.surface, *scene.figure)]).reshape(-1, N_WAVELENGTHS)
+
+
+def gloss_of(scene) -> Gloss | None:
+    """Skins of the scene's materials, in the order of `Surfaces.materials`; None where all are matte."""
+    finishes = tuple(item.finish for item in (*scene.surface, *scene.figure))
+    return None if all(finish == MATTE for finish in finishes) else _gloss_called(finishes)
+
+
+@lru_cache(maxsize=16)
+def _gloss_called(finishes: tuple[str, ...]) -> Gloss:
+    numbers = np.array([FINISHES[finish] for finish in finishes])
+    return make_gloss(numbers[:, 0], numbers[:, 1])
 
 
 def _flat_shaded(mesh):

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from projector.scene.model.kinds import Colour, Degrees, Name, Part, Point, Share
+from projector.scene.model.kinds import Colour, Degrees, Finish, Name, Part, Point, Share
 
 
 class Figure(Part):
@@ -26,3 +26,4 @@ class Figure(Part):
     torso_yaw_deg: Degrees = Field(0.0, description="Torso turned to the sitter's left, degrees.")
     reflectance: Share = Field(0.45, description="Share of light the figure sends back, 0 to 1.")
     colour: Colour | None = Field(None, description="Linear sRGB reflectance, three numbers 0 to 1, instead of one.")
+    finish: Finish = Field("matte", description="What its surface is like: what shines over its own colour.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import textwrap
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -31,6 +31,8 @@ Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Kelvin = Annotated[float, Field(ge=1000.0, le=25000.0)]
 Point = tuple[Metres, Metres, Metres]
 Colour = tuple[Share, Share, Share]
+# What a thing's surface is like, by words of the trade; their numbers stand in `optics.finishes`.
+Finish = Literal["matte", "skin", "powdered skin", "oily skin", "satin", "gloss paint"]
 Name = Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[A-Za-z0-9_\- ]+$")]
 
 

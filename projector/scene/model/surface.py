@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from projector.scene.model.kinds import Colour, Degrees, Length, Name, Part, Point, Share
+from projector.scene.model.kinds import Colour, Degrees, Finish, Length, Name, Part, Point, Share
 
 
 class Surface(Part):
@@ -31,3 +31,4 @@ class Surface(Part):
     up: Literal["y", "z"] = Field("y", description="Which axis of the mesh file points up.")
     reflectance: Share = Field(0.8, description="Share of light it sends back, 0 to 1.")
     colour: Colour | None = Field(None, description="Linear sRGB reflectance, three numbers 0 to 1, instead of one.")
+    finish: Finish = Field("matte", description="What its surface is like: what shines over its own colour.")

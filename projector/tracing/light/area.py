@@ -33,7 +33,7 @@ SOME_SEEN, SOME_BLOCKED = 1, 2
 _FIRST_FOURS = 0xF058F5B8
 # Where shares round a point lie farther apart, a sharp shadow's edge runs there; a mean of more than those near its own
 # would blur it. By 16 rays a share scatters by up to 0.2 in a wide penumbra.
-_SHARP_EDGE, _SHARP_STEP = 0.5, 0.25
+_SHARP_EDGE, SHARP_STEP = 0.5, 0.25
 # Neighbours belong together whose normals lie within 37° of each other: a lit cheek turns slowly.
 _SAME_FACING = 0.8
 _NODES, _WEIGHTS = (tuple(map(float, values)) for values in np.polynomial.legendre.leggauss(12))
@@ -42,7 +42,8 @@ _NEAR, _CLOSE = 0.25, 0.7
 
 
 @formula
-def _row(values, i):
+def row_of(values, i):
+    """Row i of values (n, 3) as a tuple."""
     return float(values[i, 0]), float(values[i, 1]), float(values[i, 2])
 
 
@@ -129,7 +130,7 @@ def fill_open(shine, points, start, stop, out):
     for i in range(start, stop):
         out[i] = 0.0
         if points.materials[i] >= 0:
-            out[i] = light_at(shine, points.receiver, _row(points.positions, i), _row(points.normals, i))
+            out[i] = light_at(shine, points.receiver, row_of(points.positions, i), row_of(points.normals, i))
 
 
 @formula
@@ -149,7 +150,7 @@ def _send_rays(shine, bvh, points, i, first, last, sums, rays, likely):
     """Send the light's rays first … last of a point: add to sums[i] what arrives and what would, note in rays[i] what
     was found.
     """
-    point, normal, origin = _row(points.positions, i), _row(points.normals, i), _row(points.origins, i)
+    point, normal, origin = row_of(points.positions, i), row_of(points.normals, i), row_of(points.origins, i)
     seen, whole, flags = 0.0, 0.0, 0
     for ray in range(first, last):
         goal, value = ray_to(shine, point, shine.rays[ray, 0], shine.rays[ray, 1])
@@ -233,11 +234,11 @@ def _share(sums, i):
 
 
 @formula
-def _belong_together(points, i, j):
+def belong_together(points, i, j):
     """Whether two points lie on one object, face alike and lie about in one plane: their shadows then run on."""
     if points.owners[i] != points.owners[j]:
         return False
-    return dot(_row(points.normals, i), _row(points.normals, j)) >= _SAME_FACING
+    return dot(row_of(points.normals, i), row_of(points.normals, j)) >= _SAME_FACING
 
 
 @formula
@@ -252,7 +253,7 @@ def _mean_around(points, sums, rays, width, height, row, column, step):
         for other_column in range(max(column - 2, 0), min(column + 3, width)):
             j = other_row * width + other_column
             share = _share(sums, j)
-            if sums[j, 1] <= 0.0 or abs(share - own) > step or not _belong_together(points, i, j):
+            if sums[j, 1] <= 0.0 or abs(share - own) > step or not belong_together(points, i, j):
                 continue
             weight = 1.0
             if abs(other_row - row) == 2:
@@ -281,7 +282,7 @@ def fill_shares_of_rows(points, lit, sums, rays, width, height, start, stop, sha
                 continue
             total, weights, found, lowest, highest = _mean_around(points, sums, rays, width, height, row, column, 2.0)
             if highest - lowest > _SHARP_EDGE and sums[i, 1] > 0.0:
-                total, weights, found, _, _ = _mean_around(points, sums, rays, width, height, row, column, _SHARP_STEP)
+                total, weights, found, _, _ = _mean_around(points, sums, rays, width, height, row, column, SHARP_STEP)
             # All seen is exact: no rounding between them.
             if found == SOME_SEEN:
                 shares[i] = 1.0

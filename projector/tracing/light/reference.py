@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 
+from projector.geometry import subtract
 from projector.jit import formula, kernel
 from projector.tracing.gate.gate_image import bitmap_value, hot_spot, is_inside_gate
 from projector.tracing.gate.lens_law import (
@@ -18,6 +19,8 @@ from projector.tracing.gate.lens_law import (
     share_through_air,
     straight_slopes,
 )
+from projector.tracing.light.area import row_of
+from projector.tracing.light.glossy import is_glossy, sent_back, view_from
 from projector.tracing.rays.bvh import any_hit
 from projector.tracing.rays.sampling import point_key, uniform
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame, in_world
@@ -46,11 +49,22 @@ def is_seen(bvh, origin, light, ax, ay):
     return not any_hit(bvh, origin, direction, light.emitter.ray_start, 1.0)
 
 
+@formula
+def _to_the_eye(light, points, glossy, i, ax, ay):
+    """What goes to the eye of light from a place of the pupil, see `glossy.sent_back`; no lobe without a skin."""
+    if not is_glossy(glossy, points.materials[i]):
+        return 1.0, 0.0
+    point, normal = row_of(points.positions, i), row_of(points.normals, i)
+    way = subtract(in_world(light.emitter, ax, ay), point)
+    return sent_back(glossy.gloss, points.materials[i], normal, view_from(glossy, point, normal), way)
+
+
 @kernel
-def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, out):
+def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, out, glossy=None):
     """The same sums as `pattern.add_light`, from n_side² rays a point, one in each cell of the pupil's unit square.
 
-    points.receiver says what takes the light; a surface, a dome or a point in the air alike.
+    points.receiver says what takes the light; a surface, a dome or a point in the air alike. glossy: with skins the
+    first three channels are what bodies send to the eye, three more, of white materials, what lobes send.
     """
     area = math.pi * light.emitter.radius * light.emitter.radius * light.emitter.outline.area / (n_side * n_side)
     for i in range(start, stop):
@@ -74,9 +88,13 @@ def add_light_by_rays(light, bvh, points, weights, n_side, seed, start, stop, ou
             if geometry <= 0.0 or not is_seen(bvh, origin, light, ax, ay):
                 continue
             geometry *= share_through_air(light, x - ax, y - ay, z)
+            body, skin = 1.0, 1.0
+            if glossy is not None:
+                body, skin = _to_the_eye(light, points, glossy, i, ax, ay)
             for wavelength in range(light.inverse_sharp.shape[0]):
                 value = (
                     area * geometry * gate_light(light, wavelength, slope_x, slope_y, field_squared, 1.0 / z, ax, ay)
                 )
                 for channel in range(weights.shape[2]):
-                    out[i, channel] += weights[points.materials[i], wavelength, channel] * value
+                    share = body if channel < 3 else skin
+                    out[i, channel] += weights[points.materials[i], wavelength, channel] * value * share
