@@ -25,3 +25,25 @@ def nodes(path: Path) -> tuple[ast.AST, ...]:
 def module_id(path: Path) -> str:
     """A module's path within the package: "files/records.py"."""
     return path.relative_to(PACKAGE).as_posix()
+
+
+def of_every(paths):
+    """Hold a test of one file to all of them in one go: thousands of small tests cost more to count than to run.
+
+    What fails is said of every file that fails.
+    """
+
+    def held(test):
+        def of_all():
+            failed = []
+            for path in paths:
+                try:
+                    test(path)
+                except AssertionError as error:
+                    failed.append(f"{path}: {error}")
+            assert not failed, "\n".join(failed)
+
+        of_all.__name__, of_all.__doc__, of_all.__module__ = test.__name__, test.__doc__, test.__module__
+        return of_all
+
+    return held

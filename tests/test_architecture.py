@@ -5,9 +5,7 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
-import pytest
-
-from tests.sources import MODULES, PACKAGE, module_id, nodes, parsed
+from tests.sources import MODULES, PACKAGE, module_id, nodes, of_every, parsed
 
 # From the bottom up; rooms of one line do not see each other.
 LAYERS = [
@@ -48,7 +46,7 @@ def imported_modules(path: Path):
                 yield from (f"projector.{alias.name}" for alias in node.names)
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_imports_only_go_down(path):
     room = room_of(path)
     if room == "__init__":
@@ -88,7 +86,7 @@ def test_no_files_import_each_other_in_a_circle():
             del waiting[name]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_heavy_libraries_stay_in_their_rooms(path):
     for name in imported_modules(path):
         homes = HOMES_OF_LIBRARY.get(name.split(".")[0])
@@ -102,7 +100,7 @@ STILL_LONG: set[str] = set()
 STILL_LONG_FUNCTIONS: set[str] = set()
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_modules_and_functions_stay_readable(path):
     """Parameters and docstrings are declarations: what counts is the body of a function."""
     is_long = len(path.read_text().splitlines()) > 400
@@ -114,7 +112,7 @@ def test_modules_and_functions_stay_readable(path):
             assert is_long == (node.name in STILL_LONG_FUNCTIONS), f"{node.name}: over 60 lines, or listed and not"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_only_the_command_line_prints(path):
     if room_of(path) == "cli":
         return
@@ -123,7 +121,7 @@ def test_only_the_command_line_prints(path):
             assert node.func.id != "print", f"{module_id(path)}:{node.lineno} prints"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_module_names_say_something(path):
     assert path.stem not in {"utils", "util", "helpers", "helper", "common", "core", "base", "misc", "manager"}
 
@@ -139,7 +137,7 @@ def takes_a_mark(path: Path) -> bool:
     )
 
 
-@pytest.mark.parametrize("path", MODULES, ids=module_id)
+@of_every(MODULES)
 def test_no_kernel_is_made_of_a_source_that_the_cache_does_not_watch(path):
     """The folder of compiled kernels is named by a hash of some rooms only: no kernel may stand, or take a constant,
     elsewhere.

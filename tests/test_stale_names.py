@@ -9,9 +9,8 @@ import re
 import tokenize
 from pathlib import Path
 
-import pytest
-
 from projector.scene.model import Projector
+from tests.sources import of_every
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "projector"
@@ -76,7 +75,7 @@ def is_known(dotted: str) -> bool:
     return True
 
 
-@pytest.mark.parametrize("path", [*PAPERS, *SOURCES], ids=lambda path: path.relative_to(ROOT).as_posix())
+@of_every([*PAPERS, *SOURCES])
 def test_every_module_file_and_folder_that_is_named_is_there(path):
     said = what_is_said(path)
     gone = [found for found in PATH.findall(said) if not is_there(found.rstrip("/"))]
@@ -86,7 +85,7 @@ def test_every_module_file_and_folder_that_is_named_is_there(path):
     assert gone == []
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.relative_to(ROOT).as_posix())
+@of_every(SOURCES)
 def test_every_name_that_is_imported_is_there(path):
     gone = []
     for module, names in IMPORT.findall(path.read_text()):

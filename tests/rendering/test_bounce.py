@@ -133,8 +133,8 @@ def relative_rmse(fast, first, second):
 def test_the_light_that_bounces_agrees_with_single_paths(studio, bounces):
     """A sample of a picture's points away from outlines, where several points share a pixel: under 2 % in luminance.
 
-    On the mean X and Y agree to a thousandth. Bands and the paths' wavelengths, twelve of each, cut the little blue that
-    a red wall sends back in different ways: Z differs by 0.9 %.
+    On the mean X and Y agree to a thousandth. Bands and the paths' wavelengths, twelve of each, cut the little blue
+    that a red wall sends back in different ways: Z differs by 0.9 %.
     """
     scene = corner(studio, bounces=bounces)
     size = (480, 360)
