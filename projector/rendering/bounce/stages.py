@@ -45,7 +45,7 @@ _POINT_APART, _STRIDES = 2, (1, 2, 4, 8)
 # Cells whose light is taken together where it bounces once more, and metres that others of another facing or object
 # seem to be away.
 _KIN, _FACING_APART, _OBJECT_APART = 9, 0.3, 1.0
-# Points whose rays go less far than 1/so much (m) on the mean get four times as many.
+# Points whose rays go less far than 1/so much (m) on the mean get twice as many.
 _CLOSE = 4.0
 _PATTERNS = np.array([0, 3, 2, 1], np.int32)
 _SEED = 0
@@ -94,7 +94,7 @@ class Gather(NamedTuple):
     """Points of a coarse grid over the whole picture, and what their rays (n, n_rays) meet.
 
     nearness (n,): mean 1/distance (1/m) to that; close (p,): points with things near them, where light changes in
-    little space; met_close (p, 4 · n_rays) of them
+    little space; met_close (p, more rays) of them
     """
 
     points: Points
@@ -205,8 +205,13 @@ def gather(work: Work, arrays: SceneArrays, cloud: Cloud, camera: PinholeCamera,
     work.workers.run_pieces(len(met), lambda start, stop: nearness_met(met, NEARNESS, start, stop, nearness))
     close = np.flatnonzero(nearness > _CLOSE)
     more = chosen(points, close)
-    met_close = _traced(work, arrays, cloud, more, patterns[close], 2 * quality.bounce_side, _POINT_APART)
+    met_close = _traced(work, arrays, cloud, more, patterns[close], _close_side(quality), _POINT_APART)
     return Gather(points, width, height, met, nearness, close, met_close)
+
+
+def _close_side(quality: Quality) -> int:
+    """Rays of points with things near them along each side of the square: twice as many as of others in all."""
+    return quality.bounce_side * 3 // 2
 
 
 def _traced(work: Work, arrays: SceneArrays, cloud: Cloud, points: Points, patterns, n_side: int, n_apart: int):
@@ -252,7 +257,7 @@ def alone(
     rows = np.flatnonzero(is_alone)
     own = chosen(points.points, rows)
     patterns = (_numbers_of(own) % _POINT_APART**2).astype(np.int32)
-    return Alone(rows, _traced(work, arrays, cloud, own, patterns, 2 * quality.bounce_side, _POINT_APART))
+    return Alone(rows, _traced(work, arrays, cloud, own, patterns, _close_side(quality), _POINT_APART))
 
 
 def shape_of(spectrum: np.ndarray) -> tuple[np.ndarray, float]:

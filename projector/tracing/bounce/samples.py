@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from projector.jit import kernel
 from projector.tracing.bounce.cells import Cells, Grain, local_steps, square_of
@@ -20,9 +19,6 @@ _MOST_CUTS = 60
 # R2, the even sequence of the plastic number in two dimensions: M. Roberts, "The unreasonable effectiveness of
 # quasirandom sequences" (2018).
 _R2 = (0.7548776662466927, 0.5698402909980532)
-# Metres that two places seem apart whose surfaces face opposite ways, where a cell without a place looks for the
-# nearest.
-_FACING_APART = 0.2
 
 
 class SurfacePlaces(NamedTuple):
@@ -76,13 +72,13 @@ def spread_samples(
 
     run(n, work): calls work(start, stop) over 0 … n, in pieces.
     """
-    spread = _spread_over(surfaces, grain, per_cell)
+    spread = _with_all_charts(_spread_over(surfaces, grain, per_cell), surfaces, cells)
     n = spread.triangles.size
     squares = np.empty(n, np.int32)
     run(n, lambda start, stop: _find_squares(cells, surfaces, *spread[:3], start, stop, squares))
     points = empty_points(2 * n)
     run(n, lambda start, stop: _store_samples(bvh, surfaces, cells, *spread, start, stop, points))
-    cells = cells._replace(numbers=_numbered(cells, squares, points, n))
+    cells = cells._replace(numbers=_numbered(cells, squares))
     own = cells.numbers[squares]
     patterns = _places_in_groups(own)
     sides = np.concatenate([2 * own, 2 * own + 1]).astype(np.int32)
@@ -154,34 +150,31 @@ def _pieces(surfaces: Surfaces, grain: Grain) -> tuple[np.ndarray, np.ndarray]:
     return triangles[order], corners[order]
 
 
-def _numbered(cells: Cells, squares: np.ndarray, points: Points, n: int) -> np.ndarray:
+def _with_all_charts(spread: _Spread, surfaces: Surfaces, cells: Cells) -> _Spread:
+    """The same with a place on one triangle of each chart that has none."""
+    charts, rows = np.unique(cells.charts, return_index=True)
+    bare = rows[~np.isin(charts, cells.charts[spread.triangles])].astype(np.int32)
+    a, b, c = np.moveaxis(surfaces.vertices[surfaces.triangles[bare]], 1, 0)
+    areas = 0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1)
+    middle = np.full(bare.size, 1.0 / 3.0)
+    return _Spread(*map(np.concatenate, zip(spread, (bare, middle, middle, areas), strict=True)))
+
+
+def _numbered(cells: Cells, squares: np.ndarray) -> np.ndarray:
     """The cell (n_squares,) int32 of each square: those with places in the order of their squares; one without takes
-    the cell of the nearest place that faces its way.
+    the cell of the nearest before or after it in its chart.
     """
-    has_places = np.zeros(cells.numbers.size, bool)
+    count = cells.numbers.size
+    has_places = np.zeros(count, bool)
     has_places[squares] = True
-    numbers = (np.cumsum(has_places) - 1).astype(np.int32)
-    empty = np.flatnonzero(~has_places)
-    if empty.size and n:
-        places = np.concatenate([points.positions[:n], _FACING_APART * points.facets[:n]], axis=1)
-        _, nearest = cKDTree(places).query(_middles_of(cells, empty))
-        numbers[empty] = numbers[squares[nearest]]
-    return numbers
-
-
-def _middles_of(cells: Cells, squares: np.ndarray) -> np.ndarray:
-    """Middles of squares and where they face (k, 6), as `_numbered` compares them."""
-    charts = np.searchsorted(cells.firsts, squares, side="right") - 1
-    index = squares - cells.firsts[charts]
-    n_across = cells.counts[charts, 0]
-    steps = np.stack([index % n_across, index // n_across], axis=1) + 0.5 + cells.lows[charts]
-    places = steps * cells.steps[charts, None]
-    radius = cells.radius
-    outer = np.minimum(np.abs(places), 1.999 * radius)
-    places = np.sign(places) * np.where(outer > radius, radius / (2.0 - outer / radius), outer)
-    normals = np.cross(cells.across[charts], cells.up[charts])
-    middles = cells.origins[charts] + places[:, :1] * cells.across[charts] + places[:, 1:] * cells.up[charts]
-    return np.concatenate([middles, _FACING_APART * normals], axis=1)
+    index = np.arange(count)
+    charts = np.repeat(np.arange(len(cells.firsts)), np.diff(np.append(cells.firsts, count)))
+    before = np.maximum.accumulate(np.where(has_places, index, -1))
+    after = np.minimum.accumulate(np.where(has_places, index, count)[::-1])[::-1]
+    gap_before = np.where((before >= 0) & (charts[before] == charts), index - before, count)
+    gap_after = np.where(charts[np.minimum(after, count - 1)] == charts, after - index, count)
+    nearest = np.where(gap_before <= gap_after, before, np.minimum(after, count - 1))
+    return (np.cumsum(has_places) - 1).astype(np.int32)[nearest]
 
 
 def _places_in_groups(groups: np.ndarray) -> np.ndarray:
