@@ -1,5 +1,6 @@
-"""The two scenes of five and six lights, light by light and summed, against the light of many small pieces of what
-shines: their own places, areas and laws written out here, and what stands between by plane geometry or by Mitsuba 3.
+"""Lights without a gate against the light of many small pieces of what shines: their own places, areas and laws written
+out here, and what stands between by plane geometry or by Mitsuba 3. Of the two shipped scenes of five and six lights at
+points, light by light and summed; and the soft shadow of a board on a wall, kind by kind.
 
 E = Σ L·f·cosθ_A·cosθ_P/d²·ΔA (CIE ILV 17-21-030), or I·cosθ_P/d² of a small lamp. Budget of the 0.05 stop that is
 wanted: a few hundred pieces of a light 0.01, a measured light taken for a point 0.01, Mitsuba's rays that meet facets
@@ -13,10 +14,11 @@ import math
 import numpy as np
 import pytest
 
+from projector import irradiance_map
 from projector.optics.honeycomb import depth_over_cell_for_beam
 from projector.photometry.exposure import light_for_reading
 from projector.scene.model.light import size_of
-from projector.scene.reading.reader import scene_from
+from projector.scene.reading.reader import load_text, scene_from
 from projector.stage.lamps import photometry_of
 from projector.stage.power import filter_share
 from projector.stage.stage import Stage
@@ -66,6 +68,7 @@ def pieces(stage, spec):
             turns = math.pi / 2 + 2.0 * math.pi * np.arange(spec.n_sides) / spec.n_sides
             out = places @ np.array([np.cos(turns), np.sin(turns)])
             places = places[(out <= radius * math.cos(math.pi / spec.n_sides)).all(axis=1)]
+            area = 0.5 * spec.n_sides * radius**2 * math.sin(2.0 * math.pi / spec.n_sides) / len(places)
         else:
             places = places[np.hypot(*places.T) <= radius]
             area = math.pi * radius**2 / len(places)
@@ -168,7 +171,12 @@ def nothing_between(stage, place):
 
 
 def between_by_mitsuba(stage, place):
-    """What Mitsuba's rays find blocked by the scene's own meshes."""
+    """What Mitsuba's rays find blocked by the scene's own meshes, seen from a meter's place."""
+    scene = meshes_in_mitsuba(stage)
+    return lambda ways: seen_by_mitsuba(scene, place.points.origins[0], ways)
+
+
+def meshes_in_mitsuba(stage):
     import mitsuba as mi
 
     mi.set_variant("llvm_ad_rgb")
@@ -180,16 +188,18 @@ def between_by_mitsuba(stage, place):
         values["faces"] = np.asarray(item.mesh.triangles, np.uint32).ravel()
         values.update()
         scene[f"mesh{number}"] = mesh
-    scene = mi.load_dict(scene)
+    return mi.load_dict(scene)
 
-    def seen(ways):
-        lengths = np.linalg.norm(ways, axis=1)
-        origin = np.tile(place.points.origins[0], (len(ways), 1)).T
-        ray = mi.Ray3f(mi.Point3f(*origin), mi.Vector3f(*(ways / lengths[:, None]).T))
-        ray.maxt = mi.Float(lengths - 1e-3)
-        return 1.0 - np.array(scene.ray_test(ray), float)
 
-    return seen
+def seen_by_mitsuba(scene, origin, ways):
+    """Share (n,) of each of some ways from an origin that is open: 0 or 1."""
+    import mitsuba as mi
+
+    lengths = np.linalg.norm(ways, axis=1)
+    origins = np.tile(origin, (len(ways), 1)).T
+    ray = mi.Ray3f(mi.Point3f(*origins), mi.Vector3f(*(ways / lengths[:, None]).T))
+    ray.maxt = mi.Float(lengths - 1e-3)
+    return 1.0 - np.array(scene.ray_test(ray), float)
 
 
 @pytest.mark.parametrize(
@@ -224,3 +234,67 @@ def test_lights_meter_as_the_sum_of_their_pieces_where_nothing_is_between(name, 
 )
 def test_lights_meter_as_the_sum_of_their_pieces_that_mitsuba_sees(name, point, facing):
     compare(name, point, facing, between_by_mitsuba)
+
+
+BOARD = """
+format = 1
+[camera]
+position_m = [0.0, 1.5, 3.0]
+aim = "wall.centre"
+[[light]]
+name = "light"
+position_m = [0.5, 1.9, 1.8]
+aim = "wall.centre"
+output = {{ lumen_seconds = 500 }}
+{light}
+[[surface]]
+name = "board"
+shape = "box"
+position_m = [0.1, 1.6, 0.45]
+yaw_deg = 25
+width_m = 0.35
+height_m = 0.25
+depth_m = 0.02
+[[surface]]
+name = "wall"
+position_m = [0.0, 1.5, 0.0]
+width_m = 1.6
+height_m = 1.2
+"""
+KINDS = {
+    "panel": 'kind = "panel"\nwidth_m = 0.6\nheight_m = 0.9',
+    "octagon behind one layer": 'kind = "panel"\ndiameter_m = 0.9\nn_sides = 8\nlayers = 1',
+    "disc": 'kind = "panel"\ndiameter_m = 0.7',
+    "gridded strip": 'kind = "strip"\ngrid = { beam_deg = 60 }\nroll_deg = 30',
+    "dish": 'kind = "dish"',
+    "spot": 'kind = "spot"',
+    "tube": 'kind = "tube"\nroll_deg = 60',
+}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_soft_shadow_of_a_board_is_the_sum_of_the_pieces_that_mitsuba_sees(kind):
+    """Relative RMSE of texels of 2.5 mm under 1 %: our 16 rays and the mean round a texel 0.6 %, 40² pieces behind the
+    board's straight edges 0.5 %.
+    """
+    stage = Stage(load_text(BOARD.format(light=KINDS[kind])))
+    (light,), scene = stage.lights, meshes_in_mitsuba(stage)
+    found = irradiance_map(stage, "wall", 640)
+    ours, theirs, shares = [], [], []
+    for row in range(8, len(found.points), 20):
+        for column in range(8, found.points.shape[1], 20):
+            point = found.points[row, column].astype(float)
+            out = np.array([0.0, 0.0, 1.0])
+            whole = per_luminance(stage, light.spec, point, out, open_to_all)
+
+            def seen(ways, point=point):
+                return seen_by_mitsuba(scene, point + np.array([0.0, 0.0, 1e-4]), ways)
+
+            ours.append(found.illuminance[row, column])
+            theirs.append(light.power.luminance * per_luminance(stage, light.spec, point, out, seen))
+            shares.append(theirs[-1] / (light.power.luminance * whole) if whole > 0.0 else 1.0)
+    ours, theirs, shares = np.array(ours), np.array(theirs), np.array(shares)
+    # It throws a shadow, and one with an edge as wide as the light.
+    assert shares.min() < 0.3 and ((shares > 0.05) & (shares < 0.95)).mean() > 0.005
+    assert math.sqrt(np.mean((ours - theirs) ** 2)) < 0.01 * theirs.mean()
