@@ -42,7 +42,7 @@ from projector.rendering.kept import STACKS, Kept, Made, Store
 from projector.rendering.prepared_light import LightSource, Reach
 from projector.rendering.sampling import Window, quality_called
 from projector.rendering.skins import Skins, weights_with_lobes
-from projector.rendering.stages import View, Work
+from projector.rendering.stages import Layer, View, Work
 from projector.rendering.workers import Progress, Workers
 from projector.scene.model import Scene
 from projector.stage.haze import air_of
@@ -54,18 +54,6 @@ from projector.tracing.sight.emitter import resized
 
 # First looks that are remembered of each light beside the last, and of all lights together (of each at least one).
 _REMEMBERED, _FIRST_LOOKS = 3, 8
-# Rows of a picture whose layers are summed at once.
-_ROWS_SUMMED = 16
-
-
-class Layer(NamedTuple):
-    """The light of one of a scene's lights as a picture (h, w, 3) float32, whether it is a flash, and whether it is a
-    projector's pattern.
-    """
-
-    picture: np.ndarray
-    is_flash: bool
-    is_pattern: bool
 
 
 class RenderSession:
@@ -132,18 +120,8 @@ class RenderSession:
         """Light of layers together (h, w, 3) float32: flash comes whole within the open shutter, steady light counts
         for as long as it is open.
         """
-        total = np.zeros((self.window.last - self.window.first, self.width, 3), np.float32)
-        opened = np.float32(self.scene.camera.shutter_s)
-
-        def add(start: int, stop: int) -> None:
-            # A few rows of all layers at a time: they stay in the cache.
-            part = total[start:stop]
-            for layer in layers:
-                rows = layer.picture[start:stop]
-                part += rows if layer.is_flash else rows * opened
-
-        self.workers.run_pieces(len(total), add, piece=_ROWS_SUMMED)
-        return total
+        shape = (self.window.last - self.window.first, self.width, 3)
+        return stages.summed(Work(self.workers, None), layers, shape, self.scene.camera.shutter_s)
 
     def _layers_made(self, work: Work) -> list[Layer]:
         """The light of each projector, and of the surroundings."""

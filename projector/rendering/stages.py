@@ -35,6 +35,8 @@ from projector.tracing.sight.visibility import mark_steps, seen_shares
 # Neighbouring points that see shares of a pupil this far apart stand at a shadow's edge that one point a pixel would
 # tear.
 SHADOW_STEP = 0.5
+# Rows of a picture whose layers are summed at once.
+_ROWS_SUMMED = 16
 
 
 # Of a light without a gate there are so many rays along each side of a cell of the coarse grid where it is uneven.
@@ -57,6 +59,16 @@ class View(NamedTuple):
     camera: PinholeCamera
     window: Window
     quality: Quality
+
+
+class Layer(NamedTuple):
+    """The light of one of a scene's lights as a picture (h, w, 3) float32, whether it is a flash, and whether it is a
+    projector's pattern.
+    """
+
+    picture: np.ndarray
+    is_flash: bool
+    is_pattern: bool
 
 
 def grid(work: Work, *view) -> PointSet:
@@ -324,6 +336,21 @@ def hazed_evenly(work: Work, air: Air, grids: Grids, sets: tuple[PointSet, ...],
     """The same as a picture (h, w, 3) float32, all three channels alike: whatever its power and colour."""
     values = [np.repeat(value, 3, axis=1) for value in haze_summed.scattered(work, air, grids, sets, *view)]
     return _gathered(values, sets, view[1], view[3])
+
+
+def summed(work: Work, layers: list[Layer], shape: tuple[int, int, int], shutter_s: float) -> np.ndarray:
+    """Light of layers together (h, w, 3) float32: steady light counts for as long as the shutter is open."""
+    total, opened = np.zeros(shape, np.float32), np.float32(shutter_s)
+
+    def add(start: int, stop: int) -> None:
+        # A few rows of all layers at a time: they stay in the cache.
+        part = total[start:stop]
+        for layer in layers:
+            rows = layer.picture[start:stop]
+            part += rows if layer.is_flash else rows * opened
+
+    work.workers.run_pieces(len(total), add, piece=_ROWS_SUMMED)
+    return total
 
 
 def _dimmed(values: list[np.ndarray], left: tuple[np.ndarray, ...] | None) -> list[np.ndarray]:
