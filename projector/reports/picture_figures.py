@@ -48,7 +48,7 @@ def marked_figure(found: MarkedPicture):
     lines = []
     for kind, mask in kinds.items():
         pale[mask] = _rgb(_INKS[kind])
-        lines.append((_INKS[kind], f"{_kind_words(kind)}: {percent(float(mask.mean()))} of the picture"))
+        lines.append((_INKS[kind], f"{_kind_words(kind)}: {_share(float(mask.mean()))} of the picture"))
     if not lines:
         asked = [
             *(["clipped"] if found.clipped is not None else []),
@@ -70,6 +70,11 @@ def _kinds(found: MarkedPicture) -> dict[int, np.ndarray]:
     if found.blocked is not None:
         kinds[0] = found.blocked
     return {kind: mask for kind, mask in kinds.items() if mask.any()}
+
+
+def _share(share: float) -> str:
+    """A share of the picture; of a few pixels only that there are some."""
+    return "under 0.01 %" if 0.0 < share < 1e-4 else percent(share)
 
 
 def _kind_words(kind: int) -> str:
@@ -94,7 +99,7 @@ def stops_figure(found: StopsAround):
     for number, band in enumerate(range(BANDS_OVER, -BANDS_UNDER - 1, -1)):
         under = top - line * (number + 1)
         _legend_line(figure, _BANDS[band + BANDS_UNDER], _band_words(band), beside, under, line)
-        share = percent(found.shares[band])
+        share = _share(found.shares[band])
         figure.text(
             1.0 - _MARGIN_IN / across, (under + 0.5 * line) / up, share, fontsize=9, ha="right", va="center", color=_INK
         )
@@ -145,9 +150,9 @@ def histogram_figure(found: Histogram):
         axes.grid(alpha=0.3)
         axes.set_ylabel(f"{name}, % of pixels", fontsize=9)
         ends = float(share[: BLOCKED_CODE + 1].sum()), float(share[-1])
-        dark = f"{percent(ends[0] / 100.0)} at code {BLOCKED_CODE} or less"
+        dark = f"{_share(ends[0] / 100.0)} at code {BLOCKED_CODE} or less"
         axes.text(0.015, 0.92, dark, transform=axes.transAxes, **_SMALL, ha="left")
-        axes.text(0.985, 0.92, f"{percent(ends[1] / 100.0)} clipped", transform=axes.transAxes, **_SMALL, ha="right")
+        axes.text(0.985, 0.92, f"{_share(ends[1] / 100.0)} clipped", transform=axes.transAxes, **_SMALL, ha="right")
     panels[-1].set_xlabel("code value (sRGB, 8 bits)")
     panels[-1].set_xticks([0, 32, 64, 96, 128, 160, 192, 224, 255])
     above, stops = panels[0].secondary_xaxis("top"), found.stops_over_grey

@@ -8,11 +8,15 @@ import numpy as np
 import pytest
 
 from projector.optics.area_light import panel_on_dome, panel_on_flat
+from projector.photometry.colour import SRGB_LUMINANCE
+from projector.photometry.exposure import picture_scale
+from projector.rendering.preview import preview
 from projector.scene.reading.reader import load_text
 from projector.stage.stage import Stage
 from projector.studies.light.meter import meter
 from projector.studies.light.meter_bounces import bounced_here
 from projector.studies.light.meter_place import meter_place
+from projector.studies.pictures.stops_around import seen_at
 
 HEAD = """
 format = 1
@@ -105,6 +109,25 @@ def test_a_meter_in_a_scene_with_bounces_counts_them_with_each_light():
     assert far.no_light == "the receptor faces away from it" and found.together.lx == far.alone.lx
     dark = meter(load_text(text.replace("bounces = 1", "bounces = 0")), (0, 0, 1), "flat", towards=(0, 0, 0))
     assert dark.together.lx == 0.0
+
+
+@pytest.mark.slow
+def test_a_meter_on_a_wall_shows_what_the_picture_has_there(studio):
+    """Two other ways to the same light, look-ups and smoothed bounces against single paths: within 0.03 stop, of which
+    the picture's bounces have 2 % where most of the light is bounced.
+    """
+    white = {"name": "wall", "position_m": [0.0, 1.5, 0.0], "width_m": 3.0, "height_m": 3.0, "reflectance": 0.6}
+    board = {"name": "board", "position_m": [1.2, 1.5, 0.8], "yaw_deg": -90, "width_m": 1.4, "height_m": 2.0}
+    light = {"name": "fill", "kind": "panel", "position_m": [-0.9, 1.9, 1.4], "aim": [1.2, 1.5, 0.8]}
+    light |= {"width_m": 0.5, "height_m": 0.7, "output": {"lumen_seconds": 200.0}}
+    scene = studio.scene(surfaces=[white, board], camera={"position_m": [0.0, 1.5, 3.2]}, light=[light], bounces=1)
+    picture = preview(scene, width=160, height=120, quality="fine")
+    luminance = picture.light.linear.astype(float) @ SRGB_LUMINANCE
+    for point in ((0.4, 1.5, 0.0), (-0.3, 1.2, 0.0), (0.1, 1.8, 0.0)):
+        _, column, row = seen_at(Stage(scene), 160, 120, point)
+        shown = luminance[row - 1 : row + 2, column - 1 : column + 2].mean() / 0.6
+        metered = meter(scene, point, "flat").together.lx_s * picture_scale(scene.camera.f_number, scene.camera.iso)
+        assert abs(math.log2(metered / shown)) < 0.03
 
 
 def test_the_same_meter_shows_the_same_each_time():
