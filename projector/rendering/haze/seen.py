@@ -13,10 +13,9 @@ from projector.rendering.shadows import Sweep
 from projector.stage.surfaces import SceneArrays
 from projector.tracing.light.air import SPAN, Beam, ViewRays, cut_rays, guess_seen, place_on_rays
 from projector.tracing.light.shine import Shine
-from projector.tracing.light.shine_in_air import CLEAR, HIDDEN, mark_clear
 from projector.tracing.rays.first_hits import empty_points
 from projector.tracing.sight.emitter import Emitter
-from projector.tracing.sight.points import IN_AIR, Points, chosen
+from projector.tracing.sight.points import IN_AIR, Points
 from projector.tracing.sight.visibility import seen_shares
 
 # Steps along a ray that the pattern is looked up at, and steps between which what is seen of the light is kept.
@@ -133,20 +132,8 @@ def pupil_from(work, arrays: SceneArrays, emitter: Emitter) -> Callable[[Points]
 
 
 def shine_from(work, arrays: SceneArrays, shine: Shine) -> Callable[[Points], np.ndarray]:
-    """The same of a light without a gate: rays, where nothing nearby proves that all of it is seen."""
-
-    def look(points: Points) -> np.ndarray:
-        state = np.empty(len(points.materials), np.uint8)
-        work.workers.run_pieces(
-            state.size, lambda start, stop: mark_clear(shine, arrays.bvh, points, start, stop, state)
-        )
-        shares = (state == CLEAR).astype(np.float32)
-        rows = np.flatnonzero((state != CLEAR) & (state != HIDDEN))
-        some = chosen(points, rows)
-        shares[rows] = received(arrays, shine, some, work.workers, work.progress, n_rays=_N_RAYS).share
-        return shares
-
-    return look
+    """The same of a light without a gate, by rays. As each sends the same ones, neighbours do not differ by chance."""
+    return lambda points: received(arrays, shine, points, work.workers, work.progress, n_rays=_N_RAYS).share
 
 
 def room_for_points(count: int) -> Points:

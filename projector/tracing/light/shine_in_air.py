@@ -1,4 +1,4 @@
-"""Lights without a gate as points in the air take them: all of it seen for certain, and what of it haze turns."""
+"""Lights without a gate as points in the air take them, and what of that haze turns towards the camera."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from projector.geometry import dot, subtract
 from projector.jit import formula, kernel
 from projector.optics.scattering import kept_share, phase
 from projector.tracing.light.area import places_level
-from projector.tracing.light.shine import FLAT, ray_to
-from projector.tracing.rays.cone import cone_may_touch
-from projector.tracing.sight.emitter import in_light_frame
+from projector.tracing.light.shine import ray_to
 from projector.tracing.sight.points import DARK
 
-HIDDEN, CLEAR, UNSURE = 0, 1, 2
+# Places that stand for less than this share of a light are asked at points close by.
+_SMALL_SHARE = 0.01
 
 
 @formula
@@ -21,22 +20,23 @@ def _place(points, i):
     return float(points.positions[i, 0]), float(points.positions[i, 1]), float(points.positions[i, 2])
 
 
-@kernel
-def mark_clear(shine, bvh, points, start, stop, state):
-    """Into state (n,) uint8 for points in the air start … stop: HIDDEN behind the plane of a flat light, CLEAR where
-    nothing stands near the way to any of it, else UNSURE.
+@formula
+def _turned(shine, air, here, onwards, x, y, share):
+    """What one place of a light, a share of it, gives to `here` and what of that haze turns along `onwards`.
+
+    Right before the light it is taken as spread over its share of the surface: no place shines as a point.
     """
-    emitter = shine.emitter
-    for i in range(start, stop):
-        here = _place(points, i)
-        if shine.form == FLAT and in_light_frame(emitter, here[0], here[1], here[2])[2] <= 0.0:
-            state[i] = HIDDEN
-            continue
-        towards = subtract(emitter.position, here)
-        length = math.sqrt(dot(towards, towards) + 1e-12)
-        facing = (towards[0] / length, towards[1] / length, towards[2] / length)
-        touched = cone_may_touch(bvh, here, facing, emitter.position, emitter.reach, emitter.ray_start)
-        state[i] = UNSURE if touched else CLEAR
+    goal, value = ray_to(shine, here, x, y)
+    if value <= 0.0:
+        return 0.0
+    way = subtract(here, goal)
+    squared = dot(way, way) + 1e-12
+    distance = math.sqrt(squared)
+    spread = share * shine.emitter.radius * shine.emitter.radius * shine.emitter.outline.area
+    if share < _SMALL_SHARE:
+        value *= squared / (squared + spread)
+    turned = phase(dot(way, onwards) / (distance * math.sqrt(dot(onwards, onwards) + 1e-12)), air.asymmetry)
+    return share * value * turned * kept_share(air.extinction, distance)
 
 
 @kernel
@@ -49,15 +49,8 @@ def fill_scattered(shine, air, eye, points, state, start, stop, out):
         if state[i] == DARK:
             continue
         here = _place(points, i)
-        onwards = subtract(eye, here)
-        length = math.sqrt(dot(onwards, onwards) + 1e-12)
-        level, total = places_level(shine, here), 0.0
+        onwards, level, total = subtract(eye, here), places_level(shine, here), 0.0
         for place in range(shine.levels[level], shine.levels[level + 1]):
-            goal, value = ray_to(shine, here, shine.places[place, 0], shine.places[place, 1])
-            if value <= 0.0:
-                continue
-            way = subtract(here, goal)
-            distance = math.sqrt(dot(way, way) + 1e-12)
-            turned = phase(dot(way, onwards) / (distance * length), air.asymmetry)
-            total += shine.places[place, 2] * value * turned * kept_share(air.extinction, distance)
+            x, y, share = shine.places[place, 0], shine.places[place, 1], shine.places[place, 2]
+            total += _turned(shine, air, here, onwards, x, y, share)
         out[i, 0] = 4.0 * math.pi * total
