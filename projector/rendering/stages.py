@@ -321,14 +321,13 @@ def hazed(
 def shine_in_haze(work: Work, arrays: SceneArrays, shine: Shine, air: Air, rays: ViewRays, *view) -> Grids:
     """What the haze sends to the camera of a light without a gate, along rays, the finest first; luminance 1."""
     look, beam = haze_seen.shine_from(work, arrays, shine), haze_summed.beam_of_shine(shine)
-    seen = haze_seen.seen_in_air(work, look, shine.emitter, beam, rays, n_first=haze_seen.FEWER_PLACES)
+    fewer = {"n_steps": haze_seen.FEWER_STEPS, "n_first": haze_seen.FEWER_PLACES}
+    seen = haze_seen.seen_in_air(work, look, shine.emitter, beam, rays, **fewer)
     light = haze_summed.summed_of_shine(work, shine, air, rays, seen)
     finer = finer_rays(work, air, rays, light, max(1, rays.stride // FINER), *view)
     if finer is None:
         return ((rays, light),)
-    finely_seen = haze_seen.seen_in_air(
-        work, look, shine.emitter, beam, finer, rays, seen, n_first=haze_seen.FEWER_PLACES
-    )
+    finely_seen = haze_seen.seen_in_air(work, look, shine.emitter, beam, finer, rays, seen, **fewer)
     return ((finer, haze_summed.summed_of_shine(work, shine, air, finer, finely_seen)), (rays, light))
 
 

@@ -18,8 +18,9 @@ from projector.tracing.sight.emitter import Emitter
 from projector.tracing.sight.points import IN_AIR, Points
 from projector.tracing.sight.visibility import seen_shares
 
-# Steps along a ray that the pattern is looked up at, and steps between which what is seen of the light is kept.
-N_STEPS = 64
+# Steps along a ray that the pattern is looked up at (of lights that throw none fewer), and steps between which what is
+# seen of the light is kept.
+N_STEPS, FEWER_STEPS = 64, 32
 # What is seen of the light is asked first at so many places along a ray (of lights that throw no pattern at fewer), and
 # then between those that differ by this.
 FIRST_PLACES, FEWER_PLACES, _DIFFERENT = 32, 16, 0.02
@@ -35,7 +36,7 @@ _RAYS_PIECE = 2048
 class SeenInAir(NamedTuple):
     """How much of a light the rays `chosen` (k,) see, those that pass through its beam.
 
-    spans (n, SPAN) of all rays, see `cut_rays`; up_to (k, N_STEPS + 1) float32: mean share seen up to each step, as a
+    spans (n, SPAN) of all rays, see `cut_rays`; up_to (k, n_steps + 1) float32: mean share seen up to each step, as a
     share of the span
     """
 
@@ -63,13 +64,14 @@ def seen_in_air(
     rays: ViewRays,
     coarse: ViewRays | None = None,
     known: SeenInAir | None = None,
+    n_steps: int = N_STEPS,
     n_first: int = FIRST_PLACES,
 ) -> SeenInAir:
     """What the air along view rays sees of an emitter within a beam.
 
-    Asked at n_first places of each ray, and where neighbours differ in between, down to half a step. look_from: share
-    (m,) of the emitter that points see; known: what the rays of a coarser grid see; where those round a ray agree it is
-    not asked.
+    Asked at n_first places of each ray, and where neighbours differ in between, down to half of its n_steps steps.
+    look_from: share (m,) of the emitter that points see; known: what the rays of a coarser grid see; where those round
+    a ray agree it is not asked.
     """
     spans = spans_in(work, emitter, beam, rays)
     chosen = np.flatnonzero(spans[:, 3] > spans[:, 2])
@@ -83,8 +85,8 @@ def seen_in_air(
         )
         return look_from(points)
 
-    at = np.empty((chosen.size, N_STEPS + 1), np.float32)
-    stride = N_STEPS // n_first
+    at = np.empty((chosen.size, n_steps + 1), np.float32)
+    stride = n_steps // n_first
     first = np.full((chosen.size, n_first + 1), -1.0, np.float32)
     if known is not None:
         _guess(work, rays, spans, chosen, coarse, known, first)
@@ -96,15 +98,15 @@ def seen_in_air(
         before, after = at[:, :-1:stride], at[:, stride::stride]
         between = 0.5 * (before + after)
         rows, steps = np.nonzero(np.abs(before - after) > _DIFFERENT)
-        between[rows, steps] = look(rows, (steps * stride + half) / N_STEPS)
+        between[rows, steps] = look(rows, (steps * stride + half) / n_steps)
         at[:, half::stride] = between
         stride = half
     means = 0.5 * (at[:, :-1] + at[:, 1:])
     rows, steps = np.nonzero(np.abs(at[:, :-1] - at[:, 1:]) > _EDGE)
-    middles = look(rows, (steps + 0.5) / N_STEPS)
+    middles = look(rows, (steps + 0.5) / n_steps)
     means[rows, steps] = 0.5 * (means[rows, steps] + middles)
     up_to = np.zeros_like(at)
-    np.cumsum(means / np.float32(N_STEPS), axis=1, out=up_to[:, 1:])
+    np.cumsum(means / np.float32(n_steps), axis=1, out=up_to[:, 1:])
     return SeenInAir(spans, chosen, up_to)
 
 
@@ -114,7 +116,7 @@ def _guess(work, rays: ViewRays, spans, chosen, coarse: ViewRays, known: SeenInA
     coarse_rows[known.chosen] = np.arange(known.chosen.size)
     lines, columns = np.nonzero(rays.numbers >= 0)
     inputs = (rays, spans, chosen, coarse, known.spans, coarse_rows, known.up_to, lines, columns)
-    reach = N_STEPS // (first.shape[1] - 1)
+    reach = (known.up_to.shape[1] - 1) // (first.shape[1] - 1)
     work.workers.run_pieces(
         chosen.size, lambda start, stop: guess_seen(*inputs, reach, start, stop, first), piece=_RAYS_PIECE
     )

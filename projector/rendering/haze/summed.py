@@ -101,7 +101,7 @@ def summed_of_shine(work, shine: Shine, air: Air, rays: ViewRays, seen: SeenInAi
     chosen = seen.chosen
     rows = np.full(rays.ends.size, -1, np.int32)
     rows[chosen] = np.arange(chosen.size)
-    sums = np.empty((chosen.size, N_STEPS + 1, 1), np.float32)
+    sums = np.empty((*seen.up_to.shape, 1), np.float32)
 
     def light_on(points: Points, state: np.ndarray) -> np.ndarray:
         light = np.empty((len(state), 1), np.float32)
