@@ -39,6 +39,17 @@ def test_a_lamp_gives_the_chromaticity_it_is_set_to(lamp, xy):
     assert spectrum.min() >= 0.0 and spectra.luminous(spectrum) == pytest.approx(1.0, rel=1e-12)
 
 
+def test_another_library_sees_the_colour_that_was_set():
+    """CIE 1931 by colour-science, its own tables and interpolation, every nanometre; sums over 5 nm of chips 20 nm wide
+    are right to 1e-3.
+    """
+    every_nm = colour_science.SpectralShape(380, 730, 1)
+    observer = colour_science.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().trim(every_nm).values
+    judge = colour_science.SpectralDistribution(set_to_xy((0.25, 0.20), "rgbaw"), spectra.WAVELENGTHS_NM)
+    seen = judge.interpolate(every_nm).values @ observer
+    np.testing.assert_allclose(seen[:2] / seen.sum(), (0.25, 0.20), atol=1e-3)
+
+
 @pytest.mark.parametrize("white_k", [3200.0, 5600.0])
 def test_near_white_a_lamp_with_white_is_all_white(white_k):
     """Set to its white's own colour it is that emitter alone, and next to it nearly so: no step."""
