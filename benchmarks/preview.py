@@ -38,6 +38,8 @@ WANTED_MS = {
     "camera moved": 800,
     "haze, half size": 3000,
     "haze, power": 60,
+    "one bounce, all anew": 4000,
+    "one bounce, another level": 60,
     "cold process to first PNG": 2500,
 }
 SCENE = """
@@ -59,6 +61,15 @@ name = "backdrop"
 position_m = [0.0, 1.4, -1.0]
 width_m = 5.0
 height_m = 3.0
+"""
+FLOOR = """
+[[surface]]
+name = "floor"
+position_m = [0.0, 0.0, 1.0]
+pitch_deg = 90
+width_m = 5.0
+height_m = 4.0
+reflectance = 0.5
 """
 FIGURE = '[[figure]]\nname = "sitter"\n'
 STENCILS = (
@@ -149,8 +160,23 @@ def measure() -> tuple[dict[str, list[float]], str]:
     found["f-number, unshadowed"] = [
         timed(plain, with_overrides(bare, changes(index + 1)["f-number"])) for index in range(REPEATS)
     ]
+    found |= one_bounce()
     found["cold process to first PNG"] = [cold_process() for _ in range(3)]
     return found, checksum
+
+
+def one_bounce() -> dict[str, list[float]]:
+    """Milliseconds of the scene with a floor and light that bounces once: in a new session, and another level."""
+    from projector.rendering.session import RenderSession
+    from projector.scene.reading.reader import load_text, with_overrides
+
+    scene = with_overrides(load_text(SCENE + FLOOR + FIGURE, "benchmark", ROOT), ["bounces=1"])
+    anew, level = [], []
+    for index in range(4):
+        session = RenderSession(scene, WIDTH, HEIGHT)
+        anew.append(timed(session, scene))
+        level.append(timed(session, with_overrides(scene, [f"projector.key.reading.f_number={9 + index}"])))
+    return {"one bounce, all anew": anew[1:], "one bounce, another level": level[1:]}
 
 
 def cold_process() -> float:

@@ -29,7 +29,7 @@ from projector.stage.surfaces import SceneArrays
 from projector.tracing.bounce.cells import Cells, Grain, make_cells
 from projector.tracing.bounce.rays import NEARNESS, arriving, nearness_met, share_among_kin, trace_sides
 from projector.tracing.bounce.samples import SurfacePlaces, spread_samples
-from projector.tracing.bounce.smoothing import smooth_rows, smooth_spread, spread_to_points
+from projector.tracing.bounce.smoothing import NEAREST, smooth_rows, smooth_spread, spread_to_points
 from projector.tracing.rays.first_hits import camera_points, empty_points
 from projector.tracing.rays.surfaces import PinholeCamera
 from projector.tracing.sight.points import Points, Visibility, chosen
@@ -47,6 +47,8 @@ _POINT_APART, _STRIDES = 2, (1, 2, 4, 8)
 _KIN, _FACING_APART, _OBJECT_APART = 9, 0.3, 1.0
 # Points whose rays go less far than 1/so much (m) on the mean get twice as many.
 _CLOSE = 4.0
+# The relative chance of a point's own rays at which its neighbour's light counts as much as they.
+_OWN_CHANCE = 0.25
 _PATTERNS = np.array([0, 3, 2, 1], np.int32)
 _SEED = 0
 _POINTS_PER_PIECE, _ROWS_PER_PIECE = 1024, 16
@@ -332,15 +334,19 @@ def layer(
     coarse = _smoothed(work, gather, *found)
     values = []
     for item, (rows, met) in zip(sets, alone, strict=True):
-        out, _ = _spread(work, gather, coarse, item, camera)
-        _arrive(work, item.points, met, rows, tables, (out, np.empty((item.count, 2), np.float32)))
+        out, is_alone = _spread(work, gather, coarse, item, camera)
+        own = np.zeros((item.count, 3), np.float32), np.zeros((item.count, 2), np.float32)
+        _arrive(work, item.points, met, rows, tables, own)
+        # Few rays are worth less than what a neighbour has of many.
+        chance = np.where(is_alone[rows] == NEAREST, own[1][rows, 1] / _OWN_CHANCE, 0.0)[:, None] ** 2
+        out[rows] = (own[0][rows] + chance * out[rows]) / (1.0 + chance)
         values.append(out)
     return as_picture(values, left, sets, camera, quality)
 
 
 def _spread(work: Work, gather: Gather, coarse: np.ndarray, points: PointSet, camera: PinholeCamera):
     """Light (n, 3) of points from the values of a Gather's, and which (n,) no such point stands for."""
-    out, alone = np.empty((points.count, 3), np.float32), np.empty(points.count, np.bool_)
+    out, alone = np.empty((points.count, 3), np.float32), np.empty(points.count, np.uint8)
     of_grid = (gather.points, gather.nearness, coarse, gather.width, gather.height)
     work.workers.run_pieces(
         points.count,

@@ -16,8 +16,11 @@ from projector.jit import formula, kernel
 EVEN_SHARE = 0.2
 # What passes of smoothing before one at a stride leave of a point's own chance, times the stride.
 _LEFT_BY_CHANCE = 1.5
+# A point's own chance, relative, below which it is told from a change, and above which it is not: 25 and 8 rays.
+_TOLD_APART, _NOT_TOLD_APART = 0.2, 0.35
 # A neighbour farther over or under a point's plane than this share of its distance lies on another fold.
 _STEEPEST = 0.35
+NEAREST, NONE_LIKE = 1, 2
 # Points that no neighbour is so much like stand for themselves.
 _LEAST_LIKENESS = 0.75
 # A neighbour so far away, in units of the distance to what rays from it meet, stands for nobody.
@@ -72,6 +75,8 @@ def smooth_rows(points, spread, width, height, stride, values, start, stop, out)
             # Metres over which light is even.
             even = EVEN_SHARE / max(spread[i, 0], 1e-9)
             chance = _LEFT_BY_CHANCE / stride * spread[i, 1]
+            # Where few rays bring the light nobody can tell chance from what is there: all is taken together.
+            least = min(max((spread[i, 1] - _TOLD_APART) / (_NOT_TOLD_APART - _TOLD_APART), 0.0), 1.0)
             total = 4.0
             red = 4.0 * values[i, 0]
             green = 4.0 * values[i, 1]
@@ -88,7 +93,7 @@ def smooth_rows(points, spread, width, height, stride, values, start, stop, out)
                     if weight > 0.0:
                         weight *= min(max(even / max(apart, 1e-9) - 0.5, 0.0), 1.0)
                     if weight > 0.0 and stride > 1:
-                        weight *= _alikeness(values[i, 1], values[j, 1], chance)
+                        weight *= max(_alikeness(values[i, 1], values[j, 1], chance), least)
                     if weight > 0.0:
                         total += weight
                         red += weight * values[j, 0]
@@ -137,11 +142,11 @@ def spread_to_points(camera, coarse, nearness, values, width, height, points, st
     """The light of points start … stop from the grid's points round each: out (n, 3).
 
     coarse: Points of a grid of width × height over the whole picture; values (width · height, 3). nearness (width ·
-    height,): mean 1/distance (1/m) to what rays from them meet. alone (n,) bool: those that have no neighbour that
-    stands for them are marked, and get nothing.
+    height,): mean 1/distance (1/m) to what rays from them meet. alone (n,) uint8: those that have no neighbour that
+    stands for them are marked, NEAREST if there is one on the same object, whose light they get, else NONE_LIKE.
     """
     for i in range(start, stop):
-        alone[i] = False
+        alone[i] = 0
         for channel in range(3):
             out[i, channel] = 0.0
         if points.materials[i] < 0:
@@ -154,14 +159,19 @@ def spread_to_points(camera, coarse, nearness, values, width, height, points, st
         green = 0.0
         blue = 0.0
         likest = 0.0
+        nearest = 0.0
         for r in range(max(row, 0), min(row + 2, height)):
             for c in range(max(column, 0), min(column + 2, width)):
                 j = r * width + c
                 like, apart = likeness(points, i, coarse, j)
+                weight = max(1.0 - abs(c - x), 1e-3) * max(1.0 - abs(r - y), 1e-3) * like
+                if weight > nearest:
+                    nearest = weight
+                    for channel in range(3):
+                        out[i, channel] = values[j, channel]
                 if apart * nearness[j] > _FARTHEST:
                     continue
                 likest = max(likest, like)
-                weight = max(1.0 - abs(c - x), 1e-3) * max(1.0 - abs(r - y), 1e-3) * like
                 total += weight
                 red += weight * values[j, 0]
                 green += weight * values[j, 1]
@@ -171,4 +181,4 @@ def spread_to_points(camera, coarse, nearness, values, width, height, points, st
             out[i, 1] = green / total
             out[i, 2] = blue / total
         else:
-            alone[i] = True
+            alone[i] = NEAREST if nearest > 0.0 else NONE_LIKE
