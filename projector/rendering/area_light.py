@@ -18,6 +18,7 @@ from projector.tracing.light.area import (
     fill_shares_of_rows,
     gather_flags,
     look_again_at_rows,
+    look_alone_where_few,
     look_first_at_rows,
 )
 from projector.tracing.light.area_reference import glossy_light_by_rays, light_by_rays
@@ -100,6 +101,9 @@ def _look_at_rows(arrays, shine, points, lit, rows: Rows, workers, progress, sum
     def look_again(start, stop):
         look_again_at_rows(shine, arrays.bvh, points, lit, width, rows.first, flags, start, stop, sums, rays)
 
+    def look_alone(start, stop):
+        look_alone_where_few(shine, arrays.bvh, points, start, stop, sums, rays, shares)
+
     def take_means(start, stop):
         fill_shares_of_rows(points, lit, sums, rays, width, height, start, stop, shares)
 
@@ -107,6 +111,7 @@ def _look_at_rows(arrays, shine, points, lit, rows: Rows, workers, progress, sum
     gather_flags(rays, width, height, 0, len(flags), flags)
     workers.run_pieces(height, look_again, "soft shadows", progress, piece=_ROWS_PIECE)
     workers.run_pieces(height, take_means, piece=_ROWS_PIECE)
+    workers.run_pieces(len(lit), look_alone, "soft shadows", progress, piece=_ALONE_PIECE)
 
 
 def sheen(

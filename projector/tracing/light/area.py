@@ -27,6 +27,10 @@ SQUARE = 4
 N_RAYS, N_FIRST = 16, 4
 """Rays that a point of a picture sends, and how many of them before the rest."""
 N_PATTERNS = SQUARE * SQUARE
+N_ALONE = 64
+"""Rays that a point of a picture sends that has too few neighbours."""
+ASK_AGAIN = -1.0
+"""Stands for the share of such a point."""
 SOME_SEEN, SOME_BLOCKED = 1, 2
 # Which four of its sixteen rays a pattern sends first, two bits for each pattern: so chosen, by trying, that whatever a
 # straight edge hides of a rectangular light, more than 0.2 % of it is met by one of a square's first 64 rays.
@@ -34,6 +38,8 @@ _FIRST_FOURS = 0xF058F5B8
 # Where shares round a point lie farther apart, a sharp shadow's edge runs there; a mean of more than those near its own
 # would blur it. By 16 rays a share scatters by up to 0.2 in a wide penumbra.
 _SHARP_EDGE, SHARP_STEP = 0.5, 0.25
+# Of the 16 that a whole window weighs; with fewer a mean is as rough as one point's own 16 rays.
+_FEW = 5.0
 # Neighbours belong together whose normals lie within 37° of each other: a lit cheek turns slowly.
 _SAME_FACING = 0.8
 _NODES, _WEIGHTS = (tuple(map(float, values)) for values in np.polynomial.legendre.leggauss(12))
@@ -272,7 +278,8 @@ def fill_shares_of_rows(points, lit, sums, rays, width, height, start, stop, sha
     """The share of the light that each point of rows start … stop sees, into shares (n,) float32.
 
     The mean over the points round it, so wide that every pattern counts alike: 5 × 5, the outer ones by half. A point
-    none of whose rays met a part that shines (a grid's last light) goes by its neighbours.
+    none of whose rays met a part that shines (a grid's last light) goes by its neighbours; one in penumbra that has
+    too few of them, as in the folds of an ear, is left to `look_alone_where_few`.
     """
     for row in range(start, stop):
         for column in range(width):
@@ -286,8 +293,21 @@ def fill_shares_of_rows(points, lit, sums, rays, width, height, start, stop, sha
             # All seen is exact: no rounding between them.
             if found == SOME_SEEN:
                 shares[i] = 1.0
+            elif found == (SOME_SEEN | SOME_BLOCKED) and weights < _FEW:
+                shares[i] = ASK_AGAIN
             elif weights > 0.0:
                 shares[i] = total / weights
+
+
+@kernel
+def look_alone_where_few(shine, bvh, points, start, stop, sums, rays, shares):
+    """Of points start … stop those that had too few neighbours for a mean (ASK_AGAIN) send more rays of their own."""
+    likely = 0
+    for i in range(start, stop):
+        if shares[i] == ASK_AGAIN:
+            sums[i, 0] = sums[i, 1] = 0.0
+            likely = _send_rays(shine, bvh, points, i, 0, N_ALONE, sums, rays, likely)
+            shares[i] = _share(sums, i)
 
 
 @kernel
