@@ -130,6 +130,21 @@ def test_a_frame_in_front_hides_the_panel_from_the_side_only():
     assert turned_to(deep, aside) < 0.02 * turned_to(flush, aside)
 
 
+@pytest.mark.parametrize("place", [(0.0, 0.0, 3.0), (1.0, 0.4, 1.5), (2.0, 0.3, 0.8), (0.2, 0.1, 0.3)])
+def test_behind_a_frame_shines_what_is_seen_over_it(place):
+    """The sum over 400² parts whose straight way to the point crosses the frame's opening (plane geometry)."""
+    width, height, depth = 0.6, 0.9, 0.1
+    steps = (np.arange(400) + 0.5) / 400 - 0.5
+    x, y = np.meshgrid(steps * width, steps * height)
+    way_x, way_y = place[0] - x, place[1] - y
+    over_x, over_y = x + way_x * depth / place[2], y + way_y * depth / place[2]
+    squared = way_x**2 + way_y**2 + place[2] ** 2
+    # Facing the wall that the light faces: both cosines are z over the way.
+    parts = place[2] ** 2 / squared**2 * (np.abs(over_x) < width / 2) * (np.abs(over_y) < height / 2)
+    found = facing(shine(kind="panel", width_m=width, height_m=height, recess_m=depth), place)
+    assert found == pytest.approx(parts.mean() * width * height, rel=4e-3)
+
+
 def test_one_layer_has_a_hot_middle():
     """A rim one stop dimmer lowers the mean; close before the middle, where a third of the light comes from farther
     out, much less.

@@ -20,6 +20,7 @@ from projector.optics.scattering import kept_share
 from projector.tracing.light.shine import FLAT, N_LEVELS, TUBE, as_panel, is_polygon, ray_to, taken_by
 from projector.tracing.rays.bvh import blocker
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame
+from projector.tracing.sight.outline import RECTANGLE
 from projector.tracing.sight.points import IN_AIR, SURFACE
 
 SQUARE = 4
@@ -56,23 +57,55 @@ def row_of(values, i):
 @formula
 def places_level(shine, point):
     """Which set of places stands for the whole of what shines, seen from a point."""
+    return N_LEVELS - 1 if shine.lip > 0.0 else _level_by_nearness(shine, point)
+
+
+@formula
+def _level_by_nearness(shine, point):
     away = subtract(point, shine.emitter.position)
     looks = shine.emitter.reach / math.sqrt(dot(away, away) + 1e-12)
-    if shine.lip > 0.0:
-        return N_LEVELS - 1
     return 0 if looks < _NEAR else (1 if looks < _CLOSE else N_LEVELS - 1)
+
+
+@formula
+def _seen_of_side(half, place, step):
+    """From where to where a side of −half … half is seen over a lip as wide, which lies a share `step` of the way."""
+    return max((-half - step * place) / (1.0 - step), -half), min((half - step * place) / (1.0 - step), half)
+
+
+@formula
+def _seen_over_lip(shine, point):
+    """The part of a rectangle behind a lip that a point sees, itself one: its middle (x, y) in units of the outline,
+    and its width and height over the whole, 0 or less where there is none.
+    """
+    emitter = shine.emitter
+    x, y, away = in_light_frame(emitter, point[0], point[1], point[2])
+    if away <= shine.lip:
+        return 0.0, 0.0, 1.0, 1.0
+    step, half = shine.lip / away, emitter.outline.half_sizes
+    low_x, high_x = _seen_of_side(half[0], x / emitter.radius, step)
+    low_y, high_y = _seen_of_side(half[1], y / emitter.radius, step)
+    across, down = 0.5 * (high_x - low_x) / half[0], 0.5 * (high_y - low_y) / half[1]
+    return 0.5 * (low_x + high_x), 0.5 * (low_y + high_y), across, down
 
 
 @formula
 def _sum_over_places(shine, receiver, point, normal):
     """E/L of what shines with nothing between, by as many places as its nearness asks for."""
-    level = places_level(shine, point)
+    level, middle_x, middle_y, across, down = places_level(shine, point), 0.0, 0.0, 1.0, 1.0
+    if shine.lip > 0.0 and shine.emitter.outline.kind == RECTANGLE:
+        # All places on what is seen of it: few are enough, and none comes and goes at the lip.
+        middle_x, middle_y, across, down = _seen_over_lip(shine, point)
+        level = _level_by_nearness(shine, point)
+        if across <= 0.0 or down <= 0.0:
+            return 0.0
     total = 0.0
     for place in range(shine.levels[level], shine.levels[level + 1]):
-        goal, value = ray_to(shine, point, shine.places[place, 0], shine.places[place, 1])
+        x, y = middle_x + across * shine.places[place, 0], middle_y + down * shine.places[place, 1]
+        goal, value = ray_to(shine, point, x, y)
         if value > 0.0:
             total += shine.places[place, 2] * value * taken_by(receiver, normal, subtract(goal, point))
-    return total
+    return total * across * down
 
 
 @formula
