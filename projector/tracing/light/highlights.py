@@ -103,13 +103,14 @@ def _mirror_place(shine, here, point, normal, towards):
 
 
 class _Crowded(NamedTuple):
-    """How places are spread over an outline, in its units: where the lobe peaks, its width, the ends across, and the
-    frame round the front.
+    """How places are spread over an outline, in its units: where the lobe peaks, its width there, how much of a way off
+    the peak widens it, the ends across, and the frame round the front.
     """
 
     x: float
     y: float
     width: float
+    widens: float
     left: float
     right: float
     rim: _Rim
@@ -121,15 +122,16 @@ def _spread_for(shine, glossy, material, point, normal, view):
     here = in_light_frame(shine.emitter, point[0], point[1], point[2])
     x, y, unit = _mirror_place(shine, here, point, normal, view[0])
     # Across the plane of incidence a lobe narrows with the cosine.
-    width = 2.0 * glossy.gloss.roughness[material] * max(view[1], 0.2) * unit
+    widens = max(view[1], 0.2)
+    width = 2.0 * glossy.gloss.roughness[material] * widens * unit
     if shine.form == BALL:
         x, y, width = 0.0, 0.0, max(width, 0.25)
     rim = _rim_seen(shine, here)
     if rim.share <= 0.0:
-        return _Crowded(x, y, width, 0.0, 0.0, rim)
+        return _Crowded(x, y, width, widens, 0.0, 0.0, rim)
     left, right = _ends_across(shine.emitter.outline)
     left, right = max(left, (left - rim.x) / rim.share), min(right, (right - rim.x) / rim.share)
-    return _Crowded(x, y, width, left, max(left, right), rim)
+    return _Crowded(x, y, width, widens, left, max(left, right), rim)
 
 
 @formula
@@ -141,6 +143,18 @@ def _ends_down(outline, spread, x):
         low = max(low, (rim_low - spread.rim.y) / spread.rim.share)
         high = min(high, (rim_high - spread.rim.y) / spread.rim.share)
     return low, max(low, high)
+
+
+@formula
+def _width_off(spread, off):
+    """Width of the lobe along a line that passes its peak so far off: 1/(1 + (x² + y²)/w²)² is flatter there."""
+    return math.sqrt(spread.width * spread.width + (spread.widens * off) ** 2)
+
+
+@formula
+def _width_across(outline, spread):
+    """The same of the line across the outline that comes nearest to the peak."""
+    return _width_off(spread, max(abs(spread.y) - outline.half_sizes[1], 0.0))
 
 
 @formula
@@ -184,16 +198,18 @@ def light_and_lobe(shine, glossy, material, point, normal):
     outline, nodes = shine.emitter.outline, glossy.nodes
     view = view_from(glossy, point, normal)
     spread = _spread_for(shine, glossy, material, point, normal, view)
-    across = _rule(spread.left, spread.right, spread.x, spread.width)
+    wide = _width_across(outline, spread)
+    across = _rule(spread.left, spread.right, spread.x, wide)
     n_across = _count_for(across)
     whole, body, skin, area = 0.0, 0.0, 0.0, 0.0
     for i in range(n_across - 4, 2 * n_across - 4):
-        x, length_x = _placed(across, nodes[i, 0], spread.x, spread.width)
+        x, length_x = _placed(across, nodes[i, 0], spread.x, wide)
         low, high = _ends_down(outline, spread, x)
-        down = _rule(low, high, spread.y, spread.width)
+        tall = _width_off(spread, x - spread.x)
+        down = _rule(low, high, spread.y, tall)
         n_down = _count_for(down)
         for j in range(n_down - 4, 2 * n_down - 4):
-            y, length_y = _placed(down, nodes[j, 0], spread.y, spread.width)
+            y, length_y = _placed(down, nodes[j, 0], spread.y, tall)
             weight = nodes[i, 1] * length_x * nodes[j, 1] * length_y
             _, value, left_over, mirrored = _arrives(shine, glossy, material, point, normal, view, x, y)
             area += weight
@@ -231,14 +247,16 @@ def _look_along(shine, bvh, points, glossy, i, pattern):
     material, outline = points.materials[i], shine.emitter.outline
     view = view_from(glossy, point, normal)
     spread = _spread_for(shine, glossy, material, point, normal, view)
-    across = _rule(spread.left, spread.right, spread.x, spread.width)
+    wide = _width_across(outline, spread)
+    across = _rule(spread.left, spread.right, spread.x, wide)
     seen, whole, likely = 0.0, 0.0, 0
     first = N_RAYS_ALONG * (pattern % N_PATTERNS_ALONG)
     for ray in range(first, first + N_RAYS_ALONG):
-        x, length_x = _placed(across, glossy.rays[ray, 0], spread.x, spread.width)
+        x, length_x = _placed(across, glossy.rays[ray, 0], spread.x, wide)
         low, high = _ends_down(outline, spread, x)
-        down = _rule(low, high, spread.y, spread.width)
-        y, length_y = _placed(down, glossy.rays[ray, 1], spread.y, spread.width)
+        tall = _width_off(spread, x - spread.x)
+        down = _rule(low, high, spread.y, tall)
+        y, length_y = _placed(down, glossy.rays[ray, 1], spread.y, tall)
         goal, value, _, mirrored = _arrives(shine, glossy, material, point, normal, view, x, y)
         value *= mirrored * length_x * length_y
         if value <= 0.0:
