@@ -14,15 +14,15 @@ import numpy as np
 from projector.geometry import add_scaled, dot, normalised, subtract
 from projector.jit import formula, kernel
 from projector.optics.gloss import Gloss, body_share, lobe, lobe_share
-from projector.tracing.light.area import row_of
+from projector.tracing.light.area import N_PATTERNS, N_RAYS, row_of
 from projector.tracing.light.shine import rays_to
 from projector.tracing.sight.outline import make_outline
 
 _COUNTS = (4, 8, 16, 32)
 # How near to grazing a skin is looked at: a smooth normal may lean away from who looks at a rim.
 _LEAST_COSINE = 1.0 / 128.0
-# Rays of a point in penumbra along its lobe, and how many sets of them there are: any 2 × 2 neighbours have all.
-N_RAYS_ALONG, N_PATTERNS_ALONG = 64, 4
+# Rays along the lobe of a point in penumbra that is on its own.
+N_RAYS_ALONE = 64
 
 
 class Glossy(NamedTuple):
@@ -47,7 +47,7 @@ def glossy_from(gloss: Gloss, eye) -> Glossy:
 @lru_cache(maxsize=1)
 def _square_rays() -> np.ndarray:
     square = make_outline("rectangle")
-    return rays_to(square)[: N_PATTERNS_ALONG * N_RAYS_ALONG] / np.array(square.half_sizes)
+    return rays_to(square)[: N_PATTERNS * N_RAYS] / np.array(square.half_sizes)
 
 
 @formula

@@ -14,8 +14,8 @@ from typing import NamedTuple
 from projector.geometry import add_scaled, dot, subtract
 from projector.jit import formula, kernel
 from projector.optics.scattering import kept_share
-from projector.tracing.light.area import SHARP_STEP, belong_together, pattern_at, row_of
-from projector.tracing.light.glossy import N_PATTERNS_ALONG, N_RAYS_ALONG, is_glossy, sent_back, view_from
+from projector.tracing.light.area import N_PATTERNS, N_RAYS, SHARP_STEP, belong_together, pattern_at, row_of
+from projector.tracing.light.glossy import N_RAYS_ALONE, is_glossy, sent_back, view_from
 from projector.tracing.light.shine import BALL, TUBE, ray_to
 from projector.tracing.rays.bvh import blocker
 from projector.tracing.sight.emitter import direction_in_light_frame, in_light_frame
@@ -239,9 +239,9 @@ def fill_open_sheen(shine, points, glossy, lit, start, stop, body, skin):
 
 
 @formula
-def _look_along(shine, bvh, points, glossy, i, pattern):
+def _look_along(shine, bvh, points, glossy, i, first, n_rays):
     """(what rays bring of a point's lobe, what they would with nothing between), in sr. They are spread as the lobe is,
-    in one pattern of four.
+    n_rays of them from number `first` on.
     """
     point, normal, origin = row_of(points.positions, i), row_of(points.normals, i), row_of(points.origins, i)
     material, outline = points.materials[i], shine.emitter.outline
@@ -250,8 +250,7 @@ def _look_along(shine, bvh, points, glossy, i, pattern):
     wide = _width_across(outline, spread)
     across = _rule(spread.left, spread.right, spread.x, wide)
     seen, whole, likely = 0.0, 0.0, 0
-    first = N_RAYS_ALONG * (pattern % N_PATTERNS_ALONG)
-    for ray in range(first, first + N_RAYS_ALONG):
+    for ray in range(first, first + n_rays):
         x, length_x = _placed(across, glossy.rays[ray, 0], spread.x, wide)
         low, high = _ends_down(outline, spread, x)
         tall = _width_off(spread, x - spread.x)
@@ -267,7 +266,7 @@ def _look_along(shine, bvh, points, glossy, i, pattern):
             seen += value
         else:
             likely = found
-    mean = 4.0 / (N_RAYS_ALONG * math.pi * outline.area)
+    mean = 4.0 / (n_rays * math.pi * outline.area)
     return seen * mean, whole * mean
 
 
@@ -285,8 +284,11 @@ def look_along_lobes(shine, bvh, points, glossy, shares, skin, width, first_row,
         if shares[i] <= 0.0 or shares[i] >= 1.0:
             sums[i, 0], sums[i, 1] = shares[i] * skin[i], skin[i]
         else:
+            # In rows neighbours have the other patterns; a point on its own needs more rays.
+            n_rays = N_RAYS if width > 0 else N_RAYS_ALONE
             pattern = pattern_at(first_row + i // width, i % width) if width > 0 else i
-            sums[i, 0], sums[i, 1] = _look_along(shine, bvh, points, glossy, i, pattern)
+            first = n_rays * pattern % (N_PATTERNS * N_RAYS)
+            sums[i, 0], sums[i, 1] = _look_along(shine, bvh, points, glossy, i, first, n_rays)
 
 
 @kernel
