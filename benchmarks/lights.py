@@ -188,9 +188,11 @@ def measure(with_fine: bool = False) -> Clock:
         hazy = load_text(
             CAMERA + PATTERN + LIGHTS + ROOM + "[haze]\nloss_percent = 10\nover_m = 4\n", "benchmark", ROOT
         )
+        session_of(hazy, 10).rgb_bytes()
         clock.time("first picture, haze, half size", session_of(hazy, 2).rgb_bytes)
         if "bounces" in Scene.model_fields:
             bounced = load_text(CAMERA.replace("format = 1", "format = 1\nbounces = 1") + PATTERN + LIGHTS + ROOM)
+            session_of(bounced, 10).rgb_bytes()
             clock.time("first picture, one bounce", session_of(bounced).rgb_bytes)
         if with_fine:
             clock.time("fine picture", session_of(base, 1, "fine").rgb_bytes)
