@@ -41,7 +41,7 @@ class Quality:
 
 
 QUALITIES = {
-    "quick": Quality("quick", 6, 1, 2, 4, 240, 172_800, 8),
+    "quick": Quality("quick", 6, 1, 2, 4, 240, 172_800, 10),
     "fine": Quality("fine", 18, 2, 4, 4, 480, 172_800, 16),
 }
 
