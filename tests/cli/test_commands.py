@@ -86,7 +86,7 @@ def test_a_map_without_a_reading_is_in_stops_and_says_how_to_get_lux(scene_file,
     scene_file.write_text(text)
     run = answered("map", "mine.toml", "--across", 64, "--json", folder=tmp_path)
     answer = only_json(run)
-    assert "give a reading to get lux" in answer["warnings"][0]
+    assert "give each a reading to get lux" in answer["warnings"][0]
     with np.load(tmp_path / "mine-map.npz") as kept:
         assert "stops" in kept and not any("lx" in name for name in kept)
 

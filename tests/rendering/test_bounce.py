@@ -46,7 +46,7 @@ def bounced_light(scene, width, height):
     return both - session.exposed()[0]
 
 
-@pytest.mark.parametrize("reflectance", [0.5, 0.9])
+@pytest.mark.parametrize("reflectance", [pytest.param(0.5, marks=pytest.mark.slow), 0.9])
 def test_a_closed_white_box_holds_the_sum_of_powers(studio, reflectance):
     """Mean light on the walls after n bounces over the direct light: Σ ρ^k, k = 0 … n, as no light gets lost; for ρ 0.5
     1, 1.5, 1.75, 1.875 (check value K9; the Neumann series of radiosity, C. Goral and others, SIGGRAPH 1984).

@@ -47,14 +47,15 @@ def lamp_notes(scene) -> list[str]:
             notes.append(f"{spec.name}: the lamp stands before the camera's lens and hides what the camera looks at.")
         elif shows(scene, place[None], goal, hides)[0]:
             notes.append(f"{spec.name}: the lamp stands in the camera's frame{_where(scene, place)}.")
-        elif _stand_shows(scene, place, hides):
+        elif not _hangs(spec) and _stand_shows(scene, place, hides):
             notes.append(f"{spec.name}: a stand straight under it would show in the picture; {_CURE}")
         for name, meets in met:
-            if meets[index]:
+            if meets[index] and not _hangs(spec):
                 notes.append(f"{spec.name}: a stand straight under it would go through {name}; {_CURE}")
         for item, mesh in zip(scene.surface, meshes, strict=False):
             if (
                 item.shape in ("box", "mesh")
+                and not _hangs(spec)
                 and place[1] > 0.0
                 and crosses(mesh, place, np.array([place[0], 0.0, place[2]]))
             ):
@@ -64,6 +65,11 @@ def lamp_notes(scene) -> list[str]:
                 f"{spec.name}: the camera stands in its beam, before what it is aimed at: its shadow falls there."
             )
     return notes
+
+
+def _hangs(spec) -> bool:
+    """Whether a lamp is said to hang, so that no stand is under it."""
+    return bool(getattr(spec, "hung", False))
 
 
 def hindered(scene, places, goal, hides) -> np.ndarray:

@@ -109,6 +109,9 @@ class Light(Part):
     aim: str | Point = Field(description="What it points at: a landmark or a point in metres.")
     roll_deg: Degrees = Field(0.0, description="Turn about its axis, degrees, clockwise as seen from the light.")
     on: bool = Field(True, description="Whether it is on.")
+    hung: bool = Field(
+        False, description="Whether it hangs from a boom, a rail or the ceiling: then no stand is under it."
+    )
     width_m: LampSize | None = Field(None, description="Width of a panel or a strip, m.")
     height_m: LampSize | None = Field(None, description="Height of a panel or a strip, m.")
     diameter_m: LampSize | None = Field(

@@ -9,6 +9,7 @@ from projector.rendering.workers import Workers
 from projector.scene.reading.reader import scene_from
 from projector.stage.stage import stage_of
 from projector.tracing.sight.points import chosen
+from tests.conftest import mostly_slow
 
 SCENE = """
 format = 1
@@ -54,7 +55,7 @@ def workers():
         yield found
 
 
-@pytest.mark.parametrize("name", LIGHTS)
+@pytest.mark.parametrize("name", mostly_slow(LIGHTS, quick=3))
 def test_the_fast_way_is_within_a_percent_of_single_rays(stage, workers, name):
     """Relative RMSE over every lit point of a small picture, against 48² rays on every 53rd point.
 

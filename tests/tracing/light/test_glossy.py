@@ -15,6 +15,7 @@ from projector.scene.model.kinds import Finish
 from projector.scene.reading.reader import scene_from
 from projector.stage.stage import stage_of
 from projector.tracing.sight.points import chosen
+from tests.conftest import mostly_slow
 
 HEAD = """
 format = 1
@@ -63,7 +64,7 @@ def grid(stage, workers):
     return grid_points(stage.arrays, stage.camera(640, 480), Window(0, 480), quality_called("quick"), workers)
 
 
-@pytest.mark.parametrize("name", LIGHTS)
+@pytest.mark.parametrize("name", mostly_slow(LIGHTS, quick=2))
 def test_the_fast_way_to_a_lobe_is_held_to_single_rays(stage, grid, workers, name):
     """Relative RMSE of a light's whole layer on skin, body and lobe, over lit points of a small picture, against 48²
     rays on every 31st point; measured as that of the matte layer (see `test_area`), whose budget it has.
