@@ -74,6 +74,7 @@ def light(of, n=48):
     return irradiance_map(of, "wall", n).illuminance.astype(float)
 
 
+@pytest.mark.slow
 @FEW
 @given(st.floats(0.4, 3.0), st.floats(1.3, 3.0), st.floats(1.5, 8.0))
 def test_everything_twice_as_large_looks_the_same(k, focus, f_number):

@@ -417,6 +417,7 @@ def test_18_keystone_is_a_projective_map(tmp_path):
     assert 0.005 * (lit[-1] - lit[0] + 1) == pytest.approx(1.628, abs=0.011)
 
 
+@pytest.mark.slow
 def test_18_a_stencil_drawn_askew_lands_straight(tmp_path):
     """The whole projective map undone: asked for by one command, the new stencil's picture is a square on the wall.
 

@@ -124,6 +124,7 @@ def test_places_for_a_light_say_the_best_and_show_the_room(scene):
     assert none.figure().get_suptitle().endswith("nothing fits this room")
 
 
+@pytest.mark.slow
 def test_what_can_be_drawn_is_drawn_without_pyplot():
     script = (
         "import sys; from projector import studies; found = studies.throw(85, 36, 2.5);"

@@ -145,6 +145,7 @@ def test_a_wrong_command_line_is_exit_code_2(scene_file, tmp_path, arguments):
     assert "Traceback" not in run.stderr
 
 
+@pytest.mark.slow
 def test_a_process_of_its_own_says_and_returns_the_same(scene_file, tmp_path):
     """What is asked in one process everywhere else is what a shell gets."""
     for arguments in (["scenes"], ["check", "mine.toml"], ["preview", "missing.toml"], ["dance"], ["dance", "--json"]):

@@ -85,6 +85,7 @@ def test_the_lens_of_a_data_sheet_comes_back_and_its_file_serves_a_scene(photogr
     assert other.exit_code == 0, other.output
 
 
+@pytest.mark.slow
 def test_a_lens_that_was_measured_before_is_measured_again(photographs, tmp_path):
     for _ in range(2):
         answer = fitted(photographs, "-o", tmp_path / "again")

@@ -31,6 +31,7 @@ def previewed(ask, lens: str, stop: str) -> dict:
     )
 
 
+@pytest.mark.slow
 def test_a_previews_notes_are_on_the_sheet_and_in_its_files(ask, tmp_path):
     lenses, stops = ("single-crown", "filled-short"), ("1.8", "4")
     sheet = ask(

@@ -28,6 +28,7 @@ def scenes(tmp_path_factory):
     return folder / "scene.toml", folder / "turned" / "scene.toml"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "question",
     mostly_slow(

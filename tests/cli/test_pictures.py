@@ -11,6 +11,7 @@ from projector.files.records import read_record
 QUICK = ("preview", "05-two-projectors", "--size", "96x72", "--quality", "quick")
 
 
+@pytest.mark.slow
 def test_every_option_draws_its_figure_and_has_its_numbers(ask, tmp_path):
     found = ask(
         *QUICK, "--clipped", "--blocked", "--stops-around", "watch.right_cheek", "--histogram", "-o", "one", "--json"

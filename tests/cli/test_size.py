@@ -69,6 +69,7 @@ def test_a_width_and_a_throw_say_the_angle(ask):
     )
 
 
+@pytest.mark.slow
 def test_straighten_says_its_factor_where_it_lands_and_can_keep_the_size(ask, tmp_path):
     values = np.zeros((64, 64), np.uint8)
     values[4:60, 4:60] = 255

@@ -48,6 +48,7 @@ def distance_to_skin(figure, points):
 # ---- the mesh ----
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
 def test_mesh_is_closed_and_faces_outwards(built, kind):
     mesh = as_trimesh(built[0][kind])

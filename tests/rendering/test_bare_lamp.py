@@ -80,6 +80,7 @@ def test_a_bars_full_shadow_is_lost_where_the_opening_looks_wider(studio):
         assert (share < 1e-3) == is_dark
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "changes",
     mostly_slow(

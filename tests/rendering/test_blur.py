@@ -86,6 +86,7 @@ PUPILS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sign", mostly_slow([1, -1]))
 @pytest.mark.parametrize("name", PUPILS)
 @pytest.mark.parametrize("blade", [False, True], ids=["stencil", "blade"])

@@ -46,6 +46,7 @@ def bounced_light(scene, width, height):
     return both - session.exposed()[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reflectance", [pytest.param(0.5, marks=pytest.mark.slow), 0.9])
 def test_a_closed_white_box_holds_the_sum_of_powers(studio, reflectance):
     """Mean light on the walls after n bounces over the direct light: Σ ρ^k, k = 0 … n, as no light gets lost; for ρ 0.5
@@ -129,6 +130,7 @@ def relative_rmse(fast, first, second):
     return math.sqrt(max(float(np.mean((fast - first) * (fast - second))), 0.0)) / float(fast.mean())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bounces", [1, pytest.param(3, marks=pytest.mark.slow)])
 def test_the_light_that_bounces_agrees_with_single_paths(studio, bounces):
     """A sample of a picture's points away from outlines, where several points share a pixel: under 2 % in luminance.

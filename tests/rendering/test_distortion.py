@@ -93,6 +93,7 @@ def relative_rmse(fast, first, second, level):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("percent", mostly_slow([30.0, -30.0, -20.0, 14.0]))
 @pytest.mark.parametrize(
     "blade", [(), ({"side": "right", "insertion_mm": 14.0, "offset_mm": 6.0},)], ids=["stencil", "and a blade"]

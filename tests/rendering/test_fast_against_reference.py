@@ -199,6 +199,7 @@ CORRECTIONS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", mostly_slow(CORRECTIONS))
 def test_every_correction_of_the_lens_agrees(studio, name):
     """A grating of dots over the whole gate, on a tilted wall, through each fault of the lens and all of them."""

@@ -131,6 +131,7 @@ def closed_form_in_beam(scene, direction):
     return closed_form(scene, direction, last) - closed_form(scene, direction, first)
 
 
+@pytest.mark.slow
 def test_rays_one_at_a_time_agree_with_the_closed_form(studio):
     """4096 of them in strata: 2 % of noise a pixel at the pupil's own size, a hundred pixels' mean under 0.5 %."""
     scene = open_gate(studio, FROM_ASIDE, forward=0.75)
@@ -200,6 +201,7 @@ def relative_rmse(fast, first, second):
 VIEWS = {"from the side": [2.2, 1.7, 0.9], "towards the lamp": [0.5, 1.4, -1.2]}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("view", VIEWS)
 def test_shafts_and_a_heads_shadow_are_those_of_rays(studio, view):
     """A window's bars and a head in the beam. Budget: steps 0.3 %, shadows between places looked at 0.5 %, what is
@@ -231,6 +233,7 @@ LIGHTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", mostly_slow(LIGHTS, quick=2))
 def test_lights_without_a_gate_and_a_heads_shadow_are_those_of_rays(studio, kind):
     """Budget: a ray for 2 × 2 pixels or more 1 %, steps of what is seen 0.5 %, what is seen of a wide light and

@@ -146,6 +146,7 @@ def differing(scenes):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("seed", "count"), mostly_slow([(0, 5), (1, len(STEPS)), (2, len(STEPS))]))
 def test_far_steps_in_any_order_give_the_bytes_of_a_new_session(seed, count):
     steps = random.Random(seed).sample(STEPS, count)

@@ -232,6 +232,7 @@ def test_contours_are_the_open_gates_whatever_the_pattern_on_the_map():
     assert all(abs(text.get_position()[0]) < 0.1 for text in axes.texts)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("softness", [1.5, 6.0])
 def test_labels_of_contours_keep_off_other_lines_and_share_one_where_lines_crowd(softness):
     """A gate that falls by 1.3 stops across and to nothing within a few cells round its edge, as a bare lamp's does:

@@ -424,6 +424,7 @@ def flat_png(side: int, colour_type: int, bits: int) -> bytes:
     return SIGNATURE + chunk(b"IHDR", header) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
+@pytest.mark.slow
 def test_a_picture_that_would_take_too_much_memory_is_refused_by_its_cost(tmp_path):
     path = tmp_path / "deep.png"
     path.write_bytes(flat_png(16384, 2, 16))

@@ -160,6 +160,7 @@ def around(values, pupil, scale, count, seed=1):
     ) * pitch - WIDTH / 2 + away * np.sin(turn)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("form", "sign"), [("disc", 1.0), ("hexagon", -1.0), ("triangle", 1.0), ("triangle", -1.0), ("ring", 1.0)]
 )

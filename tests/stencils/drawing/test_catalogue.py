@@ -84,6 +84,7 @@ def test_glass_has_real_half_tones_and_a_dark_rim(name):
     assert values[radius_of_pixels() > 0.94].max() == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", mostly_slow(sorted(DRAWINGS), 4))
 def test_shipped_file_is_the_drawing(name):
     """Within one grey level: what rounding and another computer's sine can change."""

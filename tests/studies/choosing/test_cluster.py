@@ -109,6 +109,7 @@ def test_a_file_that_a_worker_does_not_find_is_named(cluster, studio, monkeypatc
     assert "every worker sees" in str(caught.value)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("address", "words"),
     [

@@ -28,6 +28,7 @@ def scene():
     return load(shipped_folder("scene") / "03-cabin-window.toml")
 
 
+@pytest.mark.slow
 def test_each_cell_is_the_preview_of_its_own_scene(scene):
     cells = study.comparison(scene, ROWS, COLUMNS, *SIZE)
     assert [(cell.row, cell.column) for cell in cells] == [(row, column) for row in range(2) for column in range(3)]
@@ -36,6 +37,7 @@ def test_each_cell_is_the_preview_of_its_own_scene(scene):
         assert np.array_equal(cell.pixels, preview(alone, width=SIZE[0], height=SIZE[1], quality="quick").pixels)
 
 
+@pytest.mark.slow
 def test_a_stopped_sheet_goes_on_from_its_finished_cells(scene, tmp_path, monkeypatch):
     progress = Progress()
     progress.report = lambda name, done, total: progress.stop() if done >= 2 else None

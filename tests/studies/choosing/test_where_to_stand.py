@@ -58,6 +58,7 @@ ODD_LENS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("lens", "wishes"),
     [

@@ -199,6 +199,7 @@ def corner_stencil(studio, scene_width_mm):
     return {"file": studio.bitmap("corner.png", values), "width_mm": scene_width_mm}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("keep_size", [True, False], ids=["kept", "largest"])
 @pytest.mark.parametrize("yaw", [0.0, 30.0])
 def test_what_fits_where_it_lands_stays_there(studio, yaw, keep_size):

@@ -27,6 +27,7 @@ def same_levels(stack, wanted):
     return True
 
 
+@pytest.mark.slow
 def test_a_stack_keeps_its_texels_while_others_are_made_and_closed():
     held = BlurStack(picture(1), make_outline("disc")).stack(*PATCHES)
     kept = held.texels.copy()

@@ -79,6 +79,7 @@ def behind_a_post(studio, thickness_m, before_wall_m):
     return both_ways(studio.scene(projector, camera=camera, surfaces=[wall, post]))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("thickness_m", [0.001, 0.002, 0.004])
 def test_a_thin_post_in_the_beam_loses_at_most_the_stated_share(studio, thickness_m):
     """The stated twentieth of the pupil, and three rays of 64 for the noise of so few rays on so thin a strip."""
