@@ -21,7 +21,8 @@ LAYERS = [
     {"studies"},
     {"answers", "verification"},
     {"reports"},
-    {"cli", "live"},
+    {"live"},
+    {"cli"},
 ]
 LEVEL_OF = {room: level for level, rooms in enumerate(LAYERS) for room in rooms}
 HOMES_OF_LIBRARY = {
@@ -29,6 +30,9 @@ HOMES_OF_LIBRARY = {
     "llvmlite": ("tracing/rays/vectors.py", "tracing/gate/patch_lanes.py"),
     "trimesh": ("meshes/", "files/"),
     "matplotlib": ("reports/",),
+    "starlette": ("live/",),
+    "uvicorn": ("live/",),
+    "websockets": ("live/",),
 }
 
 

@@ -54,7 +54,7 @@ def names_in(module: Path) -> set[str]:
     found = set()
     for file in (module.with_suffix(".py"), module / "__init__.py", module / "__init__.pyi"):
         for node in ast.parse(file.read_text()).body if file.exists() else ():
-            if isinstance(node, (ast.ClassDef, ast.FunctionDef)):
+            if isinstance(node, (ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)):
                 found.add(node.name)
             elif isinstance(node, (ast.Import, ast.ImportFrom)):
                 found |= {alias.asname or alias.name for alias in node.names}

@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from projector.cli import choose, light, look, measure, metering, render, size, studies, verify
+from projector.cli import choose, light, live, look, measure, metering, render, size, studies, verify
 from projector.cli.console import say
 from projector.cli.mistakes import Commands, speak_our_words
 from projector.cli.running import run_command_line, version
@@ -19,7 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for module in (render, look, size, studies, light, metering, measure, choose, verify):
+for module in (render, live, look, size, studies, light, metering, measure, choose, verify):
     module.add_commands(app)
 speak_our_words(app)
 

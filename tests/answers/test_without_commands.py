@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 from projector.answers import (
+    at_a_glance,
+    changes,
     choosing,
     edges,
     filters,
@@ -31,6 +33,8 @@ COMMANDS = Path(__file__).resolve().parents[2] / "projector" / "cli"
 ASKED = """
 import sys
 from projector.answers import (
+    at_a_glance,
+    changes,
     choosing,
     edges,
     filters,
@@ -60,6 +64,9 @@ times["lamp_hz"] = 100.0
 print(timing.timing(times, timing.asked_by(times))[1][0])
 print(filters.filter_lines(studies.filter_list(None, ["neutral-1"]))[1])
 print(listing.nothing_wrong("mine.toml", 1, 0, 2, 0))
+print(changes.change_words("projector.window.lens.f_number", "4"))
+scene, point = "01-square-wall", (0.15, 1.65, 0.0)
+print(*at_a_glance.meter_glances(studies.meter(scene, point))[0][:2])
 assert not any(name.startswith(("projector.cli", "typer")) for name in sys.modules)
 """
 
@@ -67,12 +74,13 @@ assert not any(name.startswith(("projector.cli", "typer")) for name in sys.modul
 def test_a_page_gets_the_words_without_the_command_line():
     run = subprocess.run([sys.executable, "-c", ASKED], capture_output=True, text=True, timeout=120)
     assert run.returncode == 0, run.stderr
-    size_line, blur_line, contrast_line, timing_line, filter_line, check_line = run.stdout.splitlines()
+    size_line, blur_line, contrast_line, timing_line, filter_line, check_line, *live = run.stdout.splitlines()
     assert size_line.startswith("size 28 mm through 85.00 mm at 2.500 m: 0.796 × 0.796 m")
     assert "edges rise in" in blur_line and contrast_line.startswith("stencil: 30 % open")
     assert timing_line == "1.00 swings of the lamp: bands of up to 0.00 stops; that passes"
     assert filter_line == "    neutral-1   1.00 stops    50 %     0 mired  x 0.330, y 0.345  #ffffff"
     assert check_line == "mine.toml: nothing wrong. 1 projector, 2 surfaces, no figures"
+    assert live[0] == "window lens f-number 4" and live[1].startswith("together f/")
 
 
 def sentences_in(path: Path) -> list[str]:
@@ -110,10 +118,11 @@ def test_what_is_typed_is_refused_under_its_own_name_with_what_would_do():
 def test_every_room_of_answers_is_asked_here():
     """So that a module whose words need the command line is found."""
     modules = {
-        module.__name__.rpartition(".")[2] for module in (choosing, edges, filters, gear, landing, lenses, light)
+        module.__name__.rpartition(".")[2] for module in (at_a_glance, changes, choosing, edges, filters, gear, landing)
     }
     modules |= {
-        module.__name__.rpartition(".")[2] for module in (listing, metering, pictures, size, throwing, timing, typed)
+        module.__name__.rpartition(".")[2]
+        for module in (lenses, light, listing, metering, pictures, size, throwing, timing, typed)
     }
     there = {path.stem for path in (COMMANDS.parent / "answers").glob("*.py")} - {"__init__", "as_json", "chosen"}
     assert modules == there

@@ -148,12 +148,12 @@ def model_in(annotation):
     return None
 
 
-def _length_in(annotation) -> int | None:
+def length_in(annotation) -> int | None:
     """How many numbers the tuple inside an annotation has: 3 for a point, None where there is none."""
     arguments = typing.get_args(annotation)
     if typing.get_origin(annotation) is tuple:
         return None if Ellipsis in arguments else len(arguments)
-    return next((length for length in map(_length_in, arguments) if length), None)
+    return next((length for length in map(length_in, arguments) if length), None)
 
 
 def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: str) -> Fault:
@@ -175,7 +175,7 @@ def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: st
             unit_hint(_key_name(path), value, lambda other: _is_within(field, other)),
         )
     if kind == "literal_error":
-        options = _options_in(field.annotation)
+        options = options_in(field.annotation)
         close = nearest(str(value), options, 0.5)
         return Fault(
             written,
@@ -194,7 +194,7 @@ def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: st
             "letters, digits, space, - and _" if kind.endswith("mismatch") else meaning,
             "choose a plain name: it is used in overrides" if path[-1] == "name" else "",
         )
-    if kind in ("too_long", "string_too_long") and not _length_in(field.annotation):
+    if kind in ("too_long", "string_too_long") and not length_in(field.annotation):
         return Fault(
             f"{len(value)} {'letters' if isinstance(value, str) else 'of them'}",
             f"{within(None, item['ctx']['max_length'])}. {meaning}",
@@ -206,7 +206,7 @@ def _fault(item: Mapping[str, typing.Any], path: tuple, data, model, unknown: st
 def _wrong_kind(kind: str, path: tuple, value, field, meaning: str) -> Fault:
     """Text for a table, a table for a list and the like."""
     written, annotation = as_written(value), getattr(field, "annotation", None)
-    model, length, name = model_in(annotation), _length_in(annotation), _key_name(path)
+    model, length, name = model_in(annotation), length_in(annotation), _key_name(path)
     if kind == "tuple_type" and model is not None:
         if isinstance(value, dict):
             way = (
@@ -250,7 +250,7 @@ def _key_name(path: tuple) -> str:
     return next((part for part in reversed(path) if isinstance(part, str)), "")
 
 
-def _limits_of(field) -> tuple[float | None, float | None]:
+def limits_of(field) -> tuple[float | None, float | None]:
     """The least and the largest number that a field, or what is inside it, takes; None where it says none."""
     marks = (*field.metadata, *_limits_in(field.annotation)) if field is not None else ()
     lowest = [mark.ge for mark in marks if getattr(mark, "ge", None) is not None]
@@ -260,21 +260,21 @@ def _limits_of(field) -> tuple[float | None, float | None]:
 
 def _is_within(field, value: float) -> bool:
     """Whether a number keeps to the limits of a field."""
-    lowest, highest = _limits_of(field)
+    lowest, highest = limits_of(field)
     return (lowest is None or value >= lowest) and (highest is None or value <= highest)
 
 
 def _with_range(field, meaning: str) -> str:
     """The limits of a field in words, then what it means."""
-    words = within(*_limits_of(field))
+    words = within(*limits_of(field))
     return f"{words}. {meaning}" if words else meaning
 
 
-def _options_in(annotation) -> list[str]:
+def options_in(annotation) -> list[str]:
     """The words that a field takes, of a Literal inside its annotation."""
     if typing.get_origin(annotation) is typing.Literal:
         return [str(option) for option in typing.get_args(annotation)]
-    return [option for inner in typing.get_args(annotation) for option in _options_in(inner)]
+    return [option for inner in typing.get_args(annotation) for option in options_in(inner)]
 
 
 def _limits_in(annotation) -> list:

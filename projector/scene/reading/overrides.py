@@ -108,9 +108,17 @@ def _set(data: dict, keys: list[str], value) -> tuple:
             _put(here, place, _number_if_wanted(value, keys), keys)
         else:
             if isinstance(here, dict):
-                here.setdefault(place, [] if place in _LISTS else {})
+                here.setdefault(place, _unsaid(keys[: index + 1]))
             here = here[place]
     return path
+
+
+def _unsaid(keys: list[str]) -> list | dict:
+    """What a file that does not say a key holds there: a point that is taken then, or else nothing yet."""
+    field = _field_at(keys)
+    if field is not None and isinstance(field.default, tuple) and field.default:
+        return list(field.default)
+    return [] if keys[-1] in _LISTS else {}
 
 
 def _number_if_wanted(value, keys: list[str]):
@@ -138,15 +146,22 @@ def _number_if_wanted(value, keys: list[str]):
 
 
 def _takes_text(keys: list[str]) -> bool:
-    """Whether a text may stand under these keys of a scene; names and numbers of things in a list do not matter."""
+    """Whether a text may stand under these keys of a scene."""
+    field = _field_at(keys)
+    return _holds_text(str if field is None else field.annotation)
 
+
+def _field_at(keys: list[str]):
+    """The field of the scene's model that keys lead to, or the last that they name on their way; names and numbers of
+    things in a list do not matter.
+    """
     model: type[BaseModel] | None = Scene
-    annotation: object = str
+    field = None
     for key in keys:
         if model is not None and key in model.model_fields:
-            annotation = model.model_fields[key].annotation
-            model = model_in(annotation)
-    return _holds_text(annotation)
+            field = model.model_fields[key]
+            model = model_in(field.annotation)
+    return field
 
 
 def _holds_text(annotation) -> bool:

@@ -40,7 +40,7 @@ def load_text(text: str, name: str = "scene", folder=".", overrides: Overrides =
 
     folder: where the scene's own files are looked for. SceneError with all faults.
     """
-    return _scene_of(_checked(text, name, Path(folder), typed_overrides(overrides, **tables), name))
+    return _scene_of(check_text(text, name, Path(folder), typed_overrides(overrides, **tables), name))
 
 
 def scene_from(given, overrides: Overrides = None) -> Scene:
@@ -89,7 +89,7 @@ def check(path, overrides: Sequence[str] = ()) -> Checked:
         text = text_of(found)
     except SceneError as error:
         return None, error.faults, []
-    return _checked(text, found.stem, found.parent, overrides, str(path))
+    return check_text(text, found.stem, found.parent, overrides, str(path))
 
 
 def warnings_of(scene: Scene) -> list[str]:
@@ -105,7 +105,10 @@ def _scene_of(checked: Checked) -> Scene:
     return scene
 
 
-def _checked(text: str, name: str, folder: Path, overrides: Sequence[str], file: str) -> Checked:
+def check_text(text: str, name: str, folder: Path, overrides: Sequence[str], file: str) -> Checked:
+    """The same of a scene's text, called `name`, whose own files are looked for in `folder`; file: what faults call
+    it.
+    """
     try:
         data = parsed(text, file)
         lines = TomlLines(text)

@@ -48,10 +48,17 @@ def save_scene(scene, to_path, overrides: Overrides = None, overwrite: bool = Fa
         check_goal(source, to_path, overwrite)
         typed = typed_overrides(overrides)
         text = variant_text(text_of(source), typed, str(source), source.parent, to_path.parent)
+    write_scene(text, to_path)
+    return to_path
+
+
+def write_scene(text: str, to_path: Path) -> None:
+    """Write a scene's text to its file, whole or not at all. SceneError, and nothing is written, if it has faults
+    there.
+    """
     load_text(text, to_path.stem, to_path.parent)
     with written_whole(to_path) as temporary:
         temporary.write_bytes(text.encode())
-    return to_path
 
 
 def scene_text(scene: Scene, to_folder: Path) -> str:

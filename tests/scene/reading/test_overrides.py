@@ -176,3 +176,10 @@ def test_data_that_is_changed_is_left_as_it_was():
     assert data == kept and not faults
     assert typed == [("camera", "iso"), ("projector", 0, "lens", "f_number")]
     assert after["projector"][0]["reading"] == {"lens_f_number": 2}
+
+
+def test_one_axis_of_a_point_that_the_file_leaves_out_is_changed_from_what_is_taken_then():
+    from projector.scene.reading.reader import load
+
+    scene = load("03-cabin-window", ["figure.pilot.position_m.x=0.25", "projector.window.focus.offset_mm=1"])
+    assert scene.figure["pilot"].position_m == (0.25, 0.0, 0.0)
