@@ -162,7 +162,10 @@ def listening(host: str = LOCALHOST, port: int = 0) -> socket.socket:
     except OSError as error:
         found.close()
         words = f"{host}:{port} cannot be used: {error.strerror}"
-        raise SceneError(Fault(words, "a free port, 1024 to 65535", "leave --port out", key="port")) from None
+        fault = Fault(
+            words, "a free port, 1024 to 65535", "another port, or none", key="port", typed="leave --port out"
+        )
+        raise SceneError(fault) from None
     found.listen(64)
     return found
 
